@@ -1,0 +1,33 @@
+"""A measurement that cannot be trusted, as a value."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+__all__ = ["Refusal"]
+
+_NOTHING: Mapping[str, float | str] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why no number is given; falsy, so that ``if result:`` reads naturally.
+
+    Parameters
+    ----------
+    code : str
+        Short lower-case identifier that programs can rely on, e.g. ``"cut-by-frame"``.
+    message : str
+        One plain sentence that says what to do at the scope.
+    evidence : mapping of str to float or str
+        The figures the decision rests on, units in the names.
+    """
+
+    code: str
+    message: str
+    evidence: Mapping[str, float | str] = field(default=_NOTHING, compare=False)
+
+    def __bool__(self) -> bool:
+        return False

@@ -1,0 +1,1 @@
+"""Pixels to millimetres: ruled lines found, scale fitted, scale file written and read."""

@@ -1,0 +1,116 @@
+"""The scale of a photo: from pixels to millimetres on the specimen plane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Certificate", "Scale", "ScalePhoto"]
+
+_NEWTON_STEPS = 6  # |k1| < 0.2 converges to 1e-12 in five
+
+
+@dataclass(frozen=True, slots=True)
+class Certificate:
+    """What the stage micrometer's certificate says.
+
+    Parameters
+    ----------
+    nominal_mm, certified_mm : float
+        Nominal and certified length of the ruled scale.
+    U_mm : float
+        Expanded uncertainty of the certified length.
+    k : float
+        Coverage factor of `U_mm`.
+    """
+
+    nominal_mm: float
+    certified_mm: float
+    U_mm: float
+    k: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class ScalePhoto:
+    """One stage-micrometer photo a scale rests on."""
+
+    name: str
+    sha256: str
+    angle_deg: float
+    lines_used: int
+    residual_rms_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """Pixels per millimetre at the centre of the field and one radial distortion term.
+
+    The picture position of a specimen point at (X, Y) mm from the optical centre (taken as the
+    centre of the picture) is, with u = (px_per_mm_x X, px_per_mm_y Y) and r = |u| in half
+    diagonals of the picture, ``centre + u (1 + k1 r²)``.
+
+    Parameters
+    ----------
+    px_per_mm_x, px_per_mm_y : float
+        At the centre of the field, after the certificate.
+    k1_half_diagonal : float
+        Radial term, r in half diagonals.
+    covariance : tuple of 3 tuples of 3 floats
+        Of (px_per_mm_x, px_per_mm_y, k1_half_diagonal); holds everything known about the scale:
+        line scatter, certificate, aspect.
+    dof : float
+        Effective degrees of freedom of that covariance.
+    width_px, height_px : int
+        Size of the photos the scale holds for.
+    label : str
+        Camera and objective.
+    calibrated_on, valid_until : datetime.date
+        When it was made and the last day it counts.
+    certificate : Certificate or None
+        None when no certificate was given; the covariance then carries a generous component.
+    photos : tuple of ScalePhoto
+        What it was made from.
+    sha256 : str
+        Hash of the scale file, empty for a scale that was not read from a file.
+    """
+
+    px_per_mm_x: float
+    px_per_mm_y: float
+    k1_half_diagonal: float
+    covariance: tuple[tuple[float, float, float], ...]
+    dof: float
+    width_px: int
+    height_px: int
+    label: str
+    calibrated_on: date
+    valid_until: date
+    certificate: Certificate | None
+    photos: tuple[ScalePhoto, ...]
+    sha256: str = ""
+
+    def mm_from_px(self, points_px: NDArray[np.floating]) -> NDArray[np.float64]:
+        """Specimen coordinates in mm from the picture centre; points (..., 2) as x, y in px."""
+        v = np.asarray(points_px, dtype=np.float64) - self._centre_px()
+        rd2 = np.sum(v * v, axis=-1, keepdims=True) / self._half_diagonal_px() ** 2
+        s = np.ones_like(rd2)  # undistorted radius / picture radius
+        for _ in range(_NEWTON_STEPS):
+            r2 = rd2 * s * s
+            s -= (s * (1.0 + self.k1_half_diagonal * r2) - 1.0) / (
+                1.0 + 3.0 * self.k1_half_diagonal * r2
+            )
+        return np.asarray(v * s / np.array([self.px_per_mm_x, self.px_per_mm_y]))
+
+    def px_from_mm(self, points_mm: NDArray[np.floating]) -> NDArray[np.float64]:
+        """Picture coordinates (..., 2) in px of specimen points in mm from the picture centre."""
+        u = np.asarray(points_mm, dtype=np.float64) * [self.px_per_mm_x, self.px_per_mm_y]
+        r2 = np.sum(u * u, axis=-1, keepdims=True) / self._half_diagonal_px() ** 2
+        return np.asarray(self._centre_px() + u * (1.0 + self.k1_half_diagonal * r2))
+
+    def _centre_px(self) -> NDArray[np.float64]:
+        return np.array([(self.width_px - 1) / 2.0, (self.height_px - 1) / 2.0])
+
+    def _half_diagonal_px(self) -> float:
+        return float(np.hypot(self.width_px, self.height_px) / 2.0)
