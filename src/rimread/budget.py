@@ -1,0 +1,91 @@
+"""Uncertainty budgets: components, their combination, the coverage factor (JCGM 100, the GUM)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+
+__all__ = ["COVERAGE", "Budget", "Component", "combine", "coverage_factor"]
+
+COVERAGE = 0.9544997361036416
+"""Probability inside ±2 standard deviations of a normal distribution: k = 2 at infinite dof."""
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """One source of uncertainty, already in the unit of the result.
+
+    Parameters
+    ----------
+    name : str
+        What it is, in the words of the trade.
+    u : float
+        Standard uncertainty in the unit of the result, sensitivity included.
+    dof : float
+        Degrees of freedom, ``math.inf`` where the size is known.
+    how : str
+        One line that says where the figure comes from.
+    """
+
+    name: str
+    u: float
+    dof: float = math.inf
+    how: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """Independent components and what they come to.
+
+    Parameters
+    ----------
+    components : tuple of Component
+        In the order they are told.
+    u : float
+        Combined standard uncertainty, the root of the sum of squares (GUM eq. 10).
+    dof : float
+        Effective degrees of freedom, Welch-Satterthwaite (GUM G.4.1, eq. G.2b).
+    k : float
+        Coverage factor for about 95 % (`COVERAGE`), at least 2.
+    """
+
+    components: tuple[Component, ...]
+    u: float
+    dof: float
+    k: float
+
+    @property
+    def U(self) -> float:  # noqa: N802
+        """Expanded uncertainty k u."""
+        return self.k * self.u
+
+
+def combine(components: Iterable[Component]) -> Budget:
+    """Combine independent components.
+
+    Raises
+    ------
+    ValueError
+        If a component is negative or not finite: an unknown uncertainty is never zero.
+    """
+    parts = tuple(components)
+    for part in parts:
+        if not (part.u >= 0 and math.isfinite(part.u) and part.dof > 0):
+            msg = f"component {part.name!r} must have 0 <= u < inf and dof > 0 (got {part.u}, {part.dof})"
+            raise ValueError(msg)
+    u = math.hypot(*(part.u for part in parts))
+    spread = sum(part.u**4 / part.dof for part in parts if math.isfinite(part.dof))
+    dof = u**4 / spread if spread > 0 else math.inf
+    return Budget(components=parts, u=u, dof=dof, k=coverage_factor(dof))
+
+
+@lru_cache(maxsize=1024)
+def coverage_factor(dof: float) -> float:
+    """Student's t for `COVERAGE` at `dof` degrees of freedom (GUM G.3.2), 2 when infinite."""
+    if math.isinf(dof):
+        return 2.0
+    from scipy.special import stdtrit  # noqa: PLC0415  (kept out of start-up)
+
+    return float(stdtrit(dof, 0.5 + COVERAGE / 2))

@@ -1,0 +1,33 @@
+"""The outcome of one rule held against one result."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["Check", "Outcome"]
+
+Outcome = Literal["pass", "warn", "fail"]
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One rule, what was found, and whether it holds.
+
+    Parameters
+    ----------
+    code : str
+        Short lower-case identifier that programs can rely on, e.g. ``"diameter-range"``.
+    outcome : {"pass", "warn", "fail"}
+        `fail` means the result does not count under the rule; `warn` asks for a person's eye.
+    message : str
+        One sentence with the rule, the value and the limit, units included.
+    source : str
+        Where the limit comes from: document and clause, ``"common practice, no source"`` or
+        ``"from memory"`` added where it was not read in print.
+    """
+
+    code: str
+    outcome: Outcome
+    message: str
+    source: str = ""
