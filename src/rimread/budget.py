@@ -73,7 +73,10 @@ def combine(components: Iterable[Component]) -> Budget:
     parts = tuple(components)
     for part in parts:
         if not (part.u >= 0 and math.isfinite(part.u) and part.dof > 0):
-            msg = f"component {part.name!r} must have 0 <= u < inf and dof > 0 (got {part.u}, {part.dof})"
+            msg = (
+                f"component {part.name!r} must have 0 <= u < inf and dof > 0 "
+                f"(got u = {part.u}, dof = {part.dof})"
+            )
             raise ValueError(msg)
     u = math.hypot(*(part.u for part in parts))
     spread = sum(part.u**4 / part.dof for part in parts if math.isfinite(part.dof))

@@ -59,7 +59,9 @@ class Photo:
         return int(np.iinfo(self.grey.dtype).max)
 
 
-def linear_light(photo: Photo, values: NDArray[np.floating] | NDArray[np.integer]) -> NDArray[np.float32]:
+def linear_light(
+    photo: Photo, values: NDArray[np.floating] | NDArray[np.integer]
+) -> NDArray[np.float32]:
     """Light in fractions of full scale from coded grey values (IEC 61966-2-1, inverse transfer)."""
     v = np.asarray(values, dtype=np.float32) / photo.full_scale
     if photo.tone == "linear":
