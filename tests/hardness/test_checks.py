@@ -1,0 +1,74 @@
+"""The checks of one indent."""
+
+from __future__ import annotations
+
+import pytest
+
+from rimread.check import Check
+from rimread.hardness import TestCondition, indent_checks
+
+SHOP = TestCondition(10, 3000)
+
+
+def _by_code(checks: tuple[Check, ...]) -> dict[str, Check]:
+    return {check.code: check for check in checks}
+
+
+@pytest.mark.parametrize(
+    ("d", "ball", "outcome"),
+    [
+        (2.4, 10, "pass"),
+        (6.0, 10, "pass"),
+        (2.399, 10, "fail"),
+        (6.001, 10, "fail"),
+        (1.2, 5, "pass"),
+        (0.6, 2.5, "pass"),
+        (0.24, 1, "pass"),
+        (0.6, 1, "pass"),
+        (0.61, 1, "fail"),
+    ],
+)
+def test_diameter_range(d: float, ball: float, outcome: str) -> None:
+    # 0.24 D to 0.6 D, limits included (ISO 6506-1 in IS 1587)
+    check = _by_code(indent_checks(d, d, TestCondition(ball, 1)))["diameter-range"]
+    assert check.outcome == outcome
+    assert check.source
+
+
+def test_the_side_says_which_force_to_take() -> None:
+    assert "larger force" in _by_code(indent_checks(2.0, 2.0, SHOP))["diameter-range"].message
+    assert "smaller force" in _by_code(indent_checks(6.5, 6.5, SHOP))["diameter-range"].message
+
+
+@pytest.mark.parametrize(("d", "outcome"), [(5.98, "warn"), (6.02, "warn"), (5.96, "pass")])
+def test_a_limit_within_the_uncertainty_is_left_to_a_person(d: float, outcome: str) -> None:
+    checks = _by_code(indent_checks(d, d, SHOP, U_mean_mm=0.03))
+    assert checks["diameter-range"].outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("rules", "d2", "outcome"),
+    [
+        ("iso", 4.1, "pass"),
+        ("iso", 4.11, "warn"),
+        ("astm", 3.9, "pass"),
+        ("astm", 4.11, "fail"),
+    ],
+)
+def test_ovality(rules: str, d2: float, outcome: str) -> None:
+    # 1 % of the ball diameter: ASTM E10 from memory; binding there only
+    check = _by_code(indent_checks(4.0, d2, SHOP, rules=rules))["ovality"]
+    assert check.outcome == outcome
+    assert "from memory" in check.source
+
+
+def test_other_pairs_are_warned_of() -> None:
+    assert _by_code(indent_checks(4, 4, SHOP))["standard-pair"].outcome == "pass"
+    check = _by_code(indent_checks(4, 4, TestCondition(10, 2000)))["standard-pair"]
+    assert check.outcome == "warn"
+    assert "21 pairs" in check.message
+
+
+def test_unknown_rules() -> None:
+    with pytest.raises(ValueError, match="iso, astm"):
+        indent_checks(4, 4, SHOP, rules="jis")
