@@ -1,22 +1,55 @@
 """Reading a picture: grey values, tone, provenance.
 
 Pixels: x right, y down, the centre of the top-left pixel is (0, 0).
+
+A picture is taken as the sensor wrote it. The orientation tag (EXIF 0x0112) is noted and not
+applied: the scale belongs to the rows and columns of the sensor, and in a camera that looks down a
+tube the tag is whatever its gravity sensor made of it.
 """
 
 from __future__ import annotations
 
 import hashlib
+import io
+import struct
+import warnings
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
-from typing import Literal
+from typing import Literal, TypeVar
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL import ExifTags, Image, UnidentifiedImageError
 
-__all__ = ["Photo", "Tone", "linear_light", "read_photo"]
+__all__ = ["MOST_PIXELS", "Photo", "PhotoError", "Tone", "linear_light", "read_photo"]
 
 Tone = Literal["srgb", "linear"]
+
+MOST_PIXELS = 100_000_000
+"""Largest picture read; the work on it takes about 35 bytes a pixel."""
+
+LEAST_SIDE_PX = 64
+"""Smallest side of a picture; no indent that can be measured fits into less."""
+
+MOST_BYTES = 1_000_000_000
+"""Largest file read: `MOST_PIXELS` of 16-bit colour with room to spare."""
+
+_Depth = TypeVar("_Depth", np.uint8, np.uint16)
+
+_FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "GIF", "WEBP")
+_AS_CODED = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
+
+_TIFF_BITS, _TIFF_PHOTOMETRIC, _TIFF_SAMPLE_FORMAT = 258, 262, 339
+_TIFF_WHITE_IS_ZERO = 0
+_TIFF_LINEAR = (32803, 34892)  # CFA and LinearRaw, TIFF/EP and DNG: raw sensor values
+_EXIF_GAMMA = 0xA500  # Exif 2.21, Gamma: coefficient of the reproduction, 1 = linear
+
+
+class PhotoError(ValueError):
+    """A file that cannot be taken as a photo; the message names the file and the rule."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,7 +59,8 @@ class Photo:
     Parameters
     ----------
     grey : ndarray, shape (height, width), uint8 or uint16
-        Luma as coded in the file, before the tone curve is undone.
+        Luma (ITU-R BT.601) as coded in the file, before the tone curve is undone, in the
+        orientation of the sensor.
     tone : {"srgb", "linear"}
         How grey values follow light.
     name : str
@@ -35,6 +69,15 @@ class Photo:
         Hash of the file's bytes, lower-case hexadecimal.
     jpeg_quality : int or None
         Estimated quality of the compression, None when the file is not a JPEG.
+    tone_stated : bool
+        True when the user or the file said what the tone curve is, False when it was assumed.
+    white : int or None
+        Grey value of full light when it is less than the pixel can hold: linear 10, 12 or 14 bit
+        values in 16-bit pixels.
+    orientation : int
+        The orientation tag of the file, noted and not applied; 1 when there is none.
+    camera : str
+        Maker and model from the file, empty when it does not say.
     """
 
     grey: NDArray[np.uint8] | NDArray[np.uint16]
@@ -42,6 +85,10 @@ class Photo:
     name: str
     sha256: str
     jpeg_quality: int | None = None
+    tone_stated: bool = False
+    white: int | None = None
+    orientation: int = 1
+    camera: str = ""
 
     @property
     def width_px(self) -> int:
@@ -55,26 +102,301 @@ class Photo:
 
     @property
     def full_scale(self) -> int:
-        """Largest value a grey pixel can hold."""
-        return int(np.iinfo(self.grey.dtype).max)
+        """Grey value of full light."""
+        return self.white if self.white is not None else int(np.iinfo(self.grey.dtype).max)
 
 
 def linear_light(
     photo: Photo, values: NDArray[np.floating] | NDArray[np.integer]
 ) -> NDArray[np.float32]:
-    """Light in fractions of full scale from coded grey values (IEC 61966-2-1, inverse transfer)."""
-    v = np.asarray(values, dtype=np.float32) / photo.full_scale
-    if photo.tone == "linear":
-        return v
-    low = v / np.float32(12.92)
-    high = ((np.maximum(v, 0) + np.float32(0.055)) / np.float32(1.055)) ** np.float32(2.4)
-    return np.where(v <= 0.04045, low, high).astype(np.float32)
+    """Light in fractions of full scale from coded grey values.
+
+    Parameters
+    ----------
+    photo : Photo
+        Says what the tone curve and full scale are.
+    values : ndarray
+        Grey values as coded, any shape; integers must be from `photo` (0 to the largest value its
+        pixels can hold) and go through a table, others (means, interpolations) are computed.
+    """
+    if np.issubdtype(values.dtype, np.integer):
+        table = _table(photo.tone, photo.full_scale, int(np.iinfo(photo.grey.dtype).max))
+        return np.asarray(table[values])
+    coded = np.asarray(values, dtype=np.float32) / np.float32(photo.full_scale)
+    return _undo(photo.tone, coded)
 
 
-def read_photo(path: Path, *, tone: Tone = "srgb") -> Photo:
-    """Read one picture."""
-    data = path.read_bytes()
-    grey = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_GRAYSCALE)
-    if grey is None:
-        raise ValueError(f"{path}: not a picture that can be read")
-    return Photo(grey=grey, tone=tone, name=path.name, sha256=hashlib.sha256(data).hexdigest())
+def read_photo(path: Path, *, tone: Tone | None = None) -> Photo:
+    """Read one picture: JPEG, PNG, TIFF, BMP, or a GIF or WebP that holds a single one.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    tone : {"srgb", "linear"}, optional
+        The tone curve of the camera; by default what the file says, else sRGB.
+
+    Raises
+    ------
+    PhotoError
+        (A ValueError.) If there is no such file, it is no picture, is cut short, holds several
+        pictures, has other than 8 or 16 bits, or is smaller or larger than can be worked on.
+    """
+    path = Path(path)
+    data = _bytes(path)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # odd tags and large sizes: judged here, not by Pillow
+        try:
+            with Image.open(io.BytesIO(data), formats=_FORMATS) as image:
+                return _photo(path, data, image, tone)
+        except UnidentifiedImageError:
+            raise PhotoError(
+                f"{path}: not a picture in a known format ({', '.join(_FORMATS)})"
+            ) from None
+        except Image.DecompressionBombError:
+            raise PhotoError(
+                f"{path}: more than the {MOST_PIXELS // 1_000_000} million pixels that are read"
+            ) from None
+        except (OSError, SyntaxError, struct.error, EOFError) as error:  # what Pillow raises
+            raise PhotoError(f"{path}: cut short or damaged ({error})") from None
+
+
+def _bytes(path: Path) -> bytes:
+    if path.is_dir():
+        raise PhotoError(f"{path}: a folder; name the photos in it")
+    if not path.exists():
+        raise PhotoError(f"{path}: no such file")
+    if not path.is_file():
+        raise PhotoError(f"{path}: not an ordinary file")
+    size = path.stat().st_size
+    if size == 0:
+        raise PhotoError(f"{path}: the file is empty")
+    if size > MOST_BYTES:
+        raise PhotoError(f"{path}: {size} bytes; photos of up to {MOST_BYTES} bytes are read")
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise PhotoError(f"{path}: cannot be read ({error.strerror})") from None
+
+
+def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Photo:
+    _judge_header(path, image)
+    orientation = _orientation(image)  # before the TIFF reader drops it
+    grey, white = _grey(path, data, image)
+    said = tone or _tone_said(image)
+    resolved: Tone = said or "srgb"
+    exif = image.getexif()
+    return Photo(
+        grey=grey,
+        tone=resolved,
+        name=path.name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        jpeg_quality=_jpeg_quality(image),
+        tone_stated=said is not None,
+        white=white if resolved == "linear" else None,
+        orientation=orientation,
+        camera=_camera(exif),
+    )
+
+
+def _judge_header(path: Path, image: Image.Image) -> None:
+    width, height = image.size
+    if min(width, height) < LEAST_SIDE_PX:
+        raise PhotoError(
+            f"{path}: {width} × {height} pixels; at least {LEAST_SIDE_PX} each way are needed"
+        )
+    if width * height > MOST_PIXELS:
+        raise PhotoError(
+            f"{path}: {width} × {height} pixels; up to {MOST_PIXELS // 1_000_000} million are read"
+        )
+    frames = getattr(image, "n_frames", 1)
+    if frames > 1 and image.format != "MPO":  # a JPEG with previews behind the photo
+        raise PhotoError(f"{path}: holds {frames} pictures; save the one to measure on its own")
+
+
+def _grey(
+    path: Path, data: bytes, image: Image.Image
+) -> tuple[NDArray[np.uint8] | NDArray[np.uint16], int | None]:
+    """Grey values and the largest value the camera can have meant."""
+    if image.format in {"JPEG", "MPO"} and image.mode in {"L", "RGB"}:
+        if not _jpeg_ends(data):
+            raise PhotoError(f"{path}: cut short, the end of the JPEG is missing")
+        return _decode(path, data).astype(np.uint8, copy=False), None
+    turned = _orientation(image) if image.format == "TIFF" else 1  # both decoders turn a TIFF
+    image.load()  # raises when the file is cut short, which cv2 does not
+    bits = _bits(image, data)
+    if bits <= 8:
+        return _as_stored(np.asarray(image.convert("L")), turned), None
+    if bits > 16 or image.mode == "F":
+        raise PhotoError(f"{path}: {bits} bits a channel; photos of 8 or 16 bits are read")
+    grey = _decode(path, data).astype(np.uint16, copy=False)
+    if _tiff_tag(image, _TIFF_PHOTOMETRIC) == _TIFF_WHITE_IS_ZERO:
+        grey = np.iinfo(np.uint16).max - grey
+    return _as_stored(grey, turned), _white(grey)
+
+
+def _decode(path: Path, data: bytes) -> NDArray[np.generic]:
+    """Decode with OpenCV: skips the chroma of a JPEG and keeps 16 bits."""
+    try:
+        grey = cv2.imdecode(np.frombuffer(data, np.uint8), _AS_CODED)
+    except cv2.error as error:
+        raise PhotoError(f"{path}: cannot be decoded ({error.err})") from None
+    if grey is None or grey.dtype not in (np.uint8, np.uint16):
+        raise PhotoError(f"{path}: cannot be decoded; save it as an 8 or 16 bit PNG or TIFF")
+    return np.asarray(grey)
+
+
+def _jpeg_ends(data: bytes) -> bool:
+    """Whether an end-of-image marker follows the first scan (ITU-T T.81, B.1.1.3)."""
+    at = 2
+    while at + 4 <= len(data) and data[at] == 0xFF:
+        marker, length = data[at + 1], int.from_bytes(data[at + 2 : at + 4], "big")
+        if marker == 0xDA:  # start of scan; previews with their own end lie before it
+            return data.find(b"\xff\xd9", at + length) >= 0
+        at += 1 if marker == 0xFF else 2 + length
+    return False
+
+
+def _bits(image: Image.Image, data: bytes) -> int:
+    """Bits a channel, from the header."""
+    if image.format == "PNG":
+        return data[24]  # IHDR, bit depth (PNG specification, 11.2.1)
+    bits = _tiff_tag(image, _TIFF_BITS)
+    if bits is None:
+        return 8
+    return max(bits) if isinstance(bits, tuple) else int(bits)
+
+
+def _tiff_tag(image: Image.Image, tag: int) -> tuple[int, ...] | int | None:
+    tags: Mapping[int, tuple[int, ...] | int] = getattr(image, "tag_v2", {})
+    return tags.get(tag)
+
+
+def _white(grey: NDArray[np.uint16]) -> int | None:
+    """Full light of 10, 12 or 14 bit sensor values stored in 16 bits, None for all 16."""
+    top = int(grey.max())
+    return next((2**bits - 1 for bits in (10, 12, 14) if top < 2**bits), None)
+
+
+# -- tone ---------------------------------------------------------------------------------------
+
+
+def _tone_said(image: Image.Image) -> Tone | None:
+    """What the file itself says about its tone curve, None when it does not."""
+    if _tiff_tag(image, _TIFF_PHOTOMETRIC) in _TIFF_LINEAR:
+        return "linear"
+    icc = image.info.get("icc_profile")
+    if icc:
+        return _tone_of_half(_icc_half(icc))
+    if "srgb" in image.info:  # PNG sRGB chunk
+        return "srgb"
+    if image.info.get("gamma"):  # PNG gAMA chunk: the exponent of the encoding
+        return _tone_of_half(0.5 ** (1.0 / image.info["gamma"]))
+    exif = image.getexif().get_ifd(ExifTags.IFD.Exif)
+    if exif.get(_EXIF_GAMMA):
+        return _tone_of_half(0.5 ** float(exif[_EXIF_GAMMA]))
+    return "srgb" if exif.get(ExifTags.Base.ColorSpace) == 1 else None
+
+
+def _tone_of_half(light: float | None) -> Tone | None:
+    """Tone from the light that half the code stands for: 0.5 linear, 0.21 sRGB, 0.29 gamma 1.8."""
+    if light is None or 0.3 < light < 0.45:
+        return None
+    return "linear" if light >= 0.45 else "srgb"
+
+
+def _icc_half(icc: bytes) -> float | None:
+    """Light at half code by an ICC profile's grey or green curve (ICC.1:2022, 10.6 and 10.18)."""
+    try:
+        (count,) = struct.unpack_from(">I", icc, 128)
+        tags = {sig: at for sig, at, _ in struct.iter_unpack(">4sII", icc[132 : 132 + 12 * count])}
+        at = tags.get(b"kTRC", tags.get(b"gTRC"))
+        if at is None:
+            return None
+        kind = icc[at : at + 4]
+        if kind == b"para":  # gamma first in every type
+            (gamma,) = struct.unpack_from(">i", icc, at + 12)
+            return float(0.5 ** (gamma / 65536))
+        if kind != b"curv":
+            return None
+        (points,) = struct.unpack_from(">I", icc, at + 8)
+        curve = struct.unpack_from(f">{points}H", icc, at + 12)
+    except struct.error:
+        return None
+    if points == 0:
+        return 0.5
+    return float(0.5 ** (curve[0] / 256)) if points == 1 else curve[points // 2] / 65535
+
+
+@lru_cache(maxsize=8)
+def _table(tone: Tone, full_scale: int, top: int) -> NDArray[np.float32]:
+    coded = np.arange(top + 1, dtype=np.float32) / np.float32(full_scale)
+    table = _undo(tone, coded)
+    table.flags.writeable = False
+    return table
+
+
+def _undo(tone: Tone, coded: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Light from code, both in fractions of full scale (sRGB: IEC 61966-2-1, inverse transfer)."""
+    if tone == "linear":
+        return coded
+    high = ((np.maximum(coded, 0) + np.float32(0.055)) / np.float32(1.055)) ** np.float32(2.4)
+    return np.where(coded <= 0.04045, coded / np.float32(12.92), high).astype(np.float32)
+
+
+# -- provenance ---------------------------------------------------------------------------------
+
+
+def _as_stored(grey: NDArray[_Depth], orientation: int) -> NDArray[_Depth]:
+    """Undo the turning or mirroring a decoder made for an orientation tag (TIFF 6.0, 274)."""
+    if orientation in {5, 6, 7, 8}:
+        grey = grey.T
+    if orientation in {2, 3, 7, 8}:  # right to left
+        grey = grey[:, ::-1]
+    if orientation in {3, 4, 6, 7}:  # bottom to top
+        grey = grey[::-1]
+    return np.ascontiguousarray(grey)
+
+
+def _orientation(image: Image.Image) -> int:
+    """Orientation tag, 1 (as stored) when it is missing or not one of the eight."""
+    tag = image.getexif().get(ExifTags.Base.Orientation, 1)
+    return tag if tag in range(1, 9) else 1
+
+
+def _camera(exif: Image.Exif) -> str:
+    words = (exif.get(ExifTags.Base.Make), exif.get(ExifTags.Base.Model))
+    return " ".join(str(word).strip("\0 ") for word in words if word)
+
+
+def _jpeg_quality(image: Image.Image) -> int | None:
+    """Quality whose luma quantisation table comes closest to the file's."""
+    tables: Mapping[int, list[int]] = getattr(image, "quantization", {})
+    if 0 not in tables:
+        return None
+    found = sum(tables[0])
+    sums = _quantisation_sums()
+    return min(range(1, 101), key=lambda quality: abs(sums[quality - 1] - found))
+
+
+_LUMA_TABLE = np.array(  # ITU-T T.81, table K.1
+    [
+        [16, 11, 10, 16, 24, 40, 51, 61],
+        [12, 12, 14, 19, 26, 58, 60, 55],
+        [14, 13, 16, 24, 40, 57, 69, 56],
+        [14, 17, 22, 29, 51, 87, 80, 62],
+        [18, 22, 37, 56, 68, 109, 103, 77],
+        [24, 35, 55, 64, 81, 104, 113, 92],
+        [49, 64, 78, 87, 103, 121, 120, 101],
+        [72, 92, 95, 98, 112, 100, 103, 99],
+    ]
+)
+
+
+@lru_cache(maxsize=1)
+def _quantisation_sums() -> tuple[int, ...]:
+    """Sum of the luma table at quality 1 to 100, scaled as the IJG library does (jcparam.c)."""
+    quality = np.arange(1, 101)
+    scale = np.where(quality < 50, 5000 // quality, 200 - 2 * quality)
+    tables = np.clip((_LUMA_TABLE[:, :, None] * scale + 50) // 100, 1, 255)
+    return tuple(int(total) for total in tables.sum(axis=(0, 1)))
