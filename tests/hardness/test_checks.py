@@ -30,9 +30,18 @@ def _by_code(checks: tuple[Check, ...]) -> dict[str, Check]:
 )
 def test_diameter_range(d: float, ball: float, outcome: str) -> None:
     # 0.24 D to 0.6 D, limits included (ISO 6506-1 in IS 1587)
-    check = _by_code(indent_checks(d, d, TestCondition(ball, 1)))["diameter-range"]
+    check = _by_code(indent_checks(d, d, TestCondition(ball, 1), rules="astm"))["diameter-range"]
     assert check.outcome == outcome
-    assert check.source
+    assert "from memory" in check.source
+
+
+def test_iso_lets_the_diameter_out_of_range_be_reported() -> None:
+    # GB/T 231.1-2018 7.4, modified from ISO 6506-1:2014: state d/D in the report
+    check = _by_code(indent_checks(2.05, 2.05, SHOP))["diameter-range"]
+    assert check.outcome == "warn"
+    assert "0.205 D" in check.message
+    assert "state d/D" in check.message
+    assert "GB/T 231.1-2018 7.4" in check.source
 
 
 def test_the_side_says_which_force_to_take() -> None:

@@ -55,20 +55,21 @@ def diameter_range(
     ratio = mean_mm / test.ball_mm
     inside = low * (1.0 - _ROUNDING) <= mean_mm <= high * (1.0 + _ROUNDING)
     margin = min(mean_mm - low, high - mean_mm)
-    outcome: Outcome = "pass" if inside else "fail"
+    outcome = _outcome(inside, rules["d_range_binding"])
     note = ""
     if U_mean_mm is not None and abs(margin) < U_mean_mm:
         outcome, note = "warn", "; nearer to the limit than U"
     elif not inside:
-        note = (
-            "; take a larger force" if mean_mm < low else "; take a smaller force"
-        ) + ", or else state d/D in the report"
+        note = "; take a larger force" if mean_mm < low else "; take a smaller force"
+        if not rules["d_range_binding"]:
+            note += ", or state d/D in the report"
     message = (
         f"mean diameter {mean_mm:.3f} mm = {ratio:.3f} D, must lie within "
         f"{low:.4g} mm to {high:.4g} mm ({rules['d_min_in_balls']:g} D to "
         f"{rules['d_max_in_balls']:g} D){note}"
     )
-    return Check("diameter-range", outcome, message, rules.source("d_max_in_balls"))
+    source = f"{rules.source('d_max_in_balls')}; {rules.source('d_range_binding')}"
+    return Check("diameter-range", outcome, message, source)
 
 
 def ovality(d1_mm: float, d2_mm: float, test: TestCondition, rules: RuleSet) -> Check:
@@ -76,9 +77,7 @@ def ovality(d1_mm: float, d2_mm: float, test: TestCondition, rules: RuleSet) -> 
     limit = rules["ovality_in_balls"] * test.ball_mm
     difference = abs(d1_mm - d2_mm)
     beyond = difference > limit * (1.0 + _ROUNDING)
-    outcome: Outcome = "pass"
-    if beyond:
-        outcome = "fail" if rules["ovality_binding"] else "warn"
+    outcome = _outcome(not beyond, rules["ovality_binding"])
     message = (
         f"the diameters differ by {difference:.3f} mm ({difference / max(d1_mm, d2_mm):.1%} of d), "
         f"limit {plain_number(limit)} mm"
@@ -105,3 +104,9 @@ def standard_pair(test: TestCondition, rules: RuleSet) -> Check:
         f"it needs an agreement and compares only with the same index"
     )
     return Check("standard-pair", "warn", message, source)
+
+
+def _outcome(holds: bool, binding: float) -> Outcome:  # noqa: FBT001
+    if holds:
+        return "pass"
+    return "fail" if binding else "warn"

@@ -45,7 +45,8 @@ class RuleSet:
     title : str
         For people.
     limits : mapping of str to Limit
-        The names of `ISO`; lengths are in multiples (of d, D or h) as the name says.
+        The names of `ISO`; lengths are in multiples (of d, D or h) as the name says. Where a
+        ``_binding`` limit is 0, going beyond the rule is a warning and not a failure.
     repeatability_on : {"hbw", "d"}
         Whether the range of block indents is taken on HBW or on mean diameters. 1 % of d is
         about 2 % of HBW, so the two must not be mixed.
@@ -73,6 +74,7 @@ def _set(name: str, title: str, on: str, limits: Mapping[str, tuple[float, str]]
 _ISO_LIMITS: Final[Mapping[str, tuple[float, str]]] = {
     "d_min_in_balls": (0.24, _IS1587),
     "d_max_in_balls": (0.6, _IS1587),
+    "d_range_binding": (0.0, "GB/T 231.1-2018 7.4 (mod. ISO 6506-1:2014): outside, state d/D"),
     "thickness_in_depths": (8.0, "ISO 6506-1:2014 6.3"),
     "edge_in_d": (2.5, f"{_IS1587}; GB/T 231.1 the same"),
     "spacing_in_d": (3.0, f"{_IS1587}; GB/T 231.1 the same"),
@@ -115,6 +117,7 @@ _E10: Final = f"ASTM E10, {MEMORY}"
 _ASTM_CHANGES: Final[Mapping[str, tuple[float, str]]] = {
     "d_min_in_balls": (0.24, _E10),
     "d_max_in_balls": (0.6, _E10),
+    "d_range_binding": (1.0, _E10),
     "thickness_in_depths": (10.0, f"{_E10}; a shop's Brinell procedure prints the same"),
     "edge_in_d": (2.5, _E10),
     "spacing_in_d": (3.0, _E10),
