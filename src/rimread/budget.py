@@ -27,12 +27,16 @@ class Component:
         Degrees of freedom, ``math.inf`` where the size is known.
     how : str
         One line that says where the figure comes from.
+    common : bool
+        True when the same unknown error sits in every reading of a series, like that of the
+        scale: it does not average out.
     """
 
     name: str
     u: float
     dof: float = math.inf
     how: str = ""
+    common: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -181,8 +181,7 @@ def hardness_from_diameter(
     hbw = brinell(mean_mm, test)
     slope = abs(sensitivities(mean_mm, test).diameter) * hbw / mean_mm
     parts = (
-        Component(name=c.name, u=slope * c.u, dof=c.dof, how=c.how)
-        for c in diameter_budget.components
+        Component(c.name, slope * c.u, c.dof, c.how, c.common) for c in diameter_budget.components
     )
     return Hardness(
         hbw=hbw,

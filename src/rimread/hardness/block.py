@@ -1,0 +1,268 @@
+"""The reference block and what the machine makes of it."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, Final
+
+from rimread.check import Check
+from rimread.hardness.checks import diameter_range
+from rimread.hardness.condition import TestCondition, parse_test
+from rimread.hardness.rules import RuleSet, rule_set
+from rimread.hardness.series import Series, permissible_error, repeatability_limit
+
+__all__ = ["Block", "Verification", "read_block", "scope_checks", "verify"]
+
+_BLOCK_INDENTS: Final = 5  # JJG 147 and ISO 6506-2 take five, the latter from memory
+_SCOPE_INTERVALS: Final = 5  # ISO 6506-2, from memory
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A hardness reference block and its certificate.
+
+    Parameters
+    ----------
+    serial : str
+        As engraved.
+    certified_hbw, U_hbw, k : float
+        Certified value, its expanded uncertainty and coverage factor.
+    test : TestCondition
+        The condition it was certified at.
+    valid_until : datetime.date or None
+        Last day of the certificate; None if it names none.
+    """
+
+    serial: str
+    certified_hbw: float
+    U_hbw: float
+    k: float
+    test: TestCondition
+    valid_until: date | None = None
+
+    @property
+    def u_rel(self) -> float:
+        """Relative standard uncertainty of the certified value."""
+        return self.U_hbw / self.k / self.certified_hbw
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """Indirect verification: the machine's indents on a block.
+
+    Parameters
+    ----------
+    block : Block
+        The block.
+    series : Series
+        All its indents; none is ever dropped here.
+    error_rel : float
+        Mean less certified value, over the certified value.
+    repeatability_rel : float
+        Range over mean, on HBW or on diameters as the rules say.
+    checks : tuple of Check
+        Codes ``block-error``, ``block-repeatability``, ``block-indents``, ``block-date``,
+        ``diameter-range``.
+    """
+
+    block: Block
+    series: Series
+    error_rel: float
+    repeatability_rel: float
+    checks: tuple[Check, ...]
+
+    @property
+    def error_hbw(self) -> float:
+        """Mean less certified value."""
+        return self.series.mean_hbw - self.block.certified_hbw
+
+    @property
+    def passed(self) -> bool:
+        """Whether no check failed."""
+        return all(check.outcome != "fail" for check in self.checks)
+
+
+def verify(series: Series, block: Block, *, on: date, rules: str | RuleSet = "iso") -> Verification:
+    """Hold indents on a block against its certificate.
+
+    Parameters
+    ----------
+    series : Series
+        Indents on the block, policy ``all``.
+    block : Block
+        Its certificate.
+    on : datetime.date
+        The day of the indents.
+    rules : {"iso", "astm"} or RuleSet
+        Permissible error and repeatability.
+
+    Raises
+    ------
+    ValueError
+        If the indents were made under another test than the certificate's, or some were dropped.
+    """
+    chosen = rule_set(rules)
+    if series.test.name != block.test.name:
+        msg = (
+            f"block {block.serial} is certified for HBW {block.test.name}, "
+            f"its indents must be made so (got {series.test.name})"
+        )
+        raise ValueError(msg)
+    if not all(series.used):
+        raise ValueError("a block is judged on all its indents; use the policy 'all'")
+    error_rel = series.mean_hbw / block.certified_hbw - 1.0
+    on_d = chosen.repeatability_on == "d"
+    repeatability_rel = series.range_rel_d if on_d else series.range_rel_hbw
+    checks = (
+        _error(series, block, error_rel, chosen),
+        _repeatability(series, block, repeatability_rel, chosen),
+        _enough(len(series.hbw)),
+        _in_date(block, on),
+        *(diameter_range(i.mean_mm, series.test, chosen) for i in series.indents),
+    )
+    return Verification(block, series, error_rel, repeatability_rel, _merged(checks))
+
+
+def scope_checks(
+    intervals_mm: tuple[tuple[float, float], ...], *, rules: str | RuleSet = "iso"
+) -> tuple[Check, ...]:
+    """Check a scope by reading intervals of a stage micrometer again.
+
+    Parameters
+    ----------
+    intervals_mm : tuple of (true, read)
+        True and read length of each interval in mm.
+    rules : {"iso", "astm"} or RuleSet
+        Permitted relative error of a reading.
+
+    Returns
+    -------
+    tuple of Check
+        One ``scope-interval`` each and ``scope-intervals`` for their number.
+
+    Raises
+    ------
+    ValueError
+        If there are none, or a length is not a positive number.
+    """
+    chosen = rule_set(rules)
+    if not intervals_mm:
+        raise ValueError("a scope check needs intervals of the stage micrometer (got none)")
+    limit, source = chosen["reading_rel"], chosen.source("reading_rel")
+    checks = []
+    for true_mm, read_mm in intervals_mm:
+        if not all(math.isfinite(v) and v > 0.0 for v in (true_mm, read_mm)):
+            raise ValueError(f"an interval must be above 0 mm (got {true_mm:g} and {read_mm:g})")
+        error = read_mm / true_mm - 1.0
+        message = (
+            f"interval of {true_mm:g} mm reads {read_mm:g} mm, {error:+.2%}, limit ±{limit:.2%}"
+        )
+        good = abs(error) <= limit * (1.0 + 1e-9)
+        checks.append(Check("scope-interval", "pass" if good else "fail", message, source))
+    n = len(intervals_mm)
+    message = f"{n} intervals read, at least {_SCOPE_INTERVALS} asked for"
+    enough = n >= _SCOPE_INTERVALS
+    checks.append(
+        Check("scope-intervals", "pass" if enough else "warn", message, "ISO 6506-2, from memory")
+    )
+    return tuple(checks)
+
+
+def read_block(path: Path) -> Block:
+    """Block from a TOML file with serial, certified_hbw, U_hbw, k, test and valid_until.
+
+    ``valid_until`` (a TOML date) may be left out; nothing else may.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be read.
+    ValueError
+        If it is no TOML, a key is missing, unknown or of the wrong kind.
+    """
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ValueError(f"block file {path} is not TOML: {error}") from error
+    try:
+        return _block(data)
+    except ValueError as error:
+        raise ValueError(f"block file {path}: {error}") from error
+
+
+def _block(data: dict[str, Any]) -> Block:
+    needed = ("serial", "certified_hbw", "U_hbw", "k", "test")
+    missing = [key for key in needed if key not in data]
+    if missing:
+        raise ValueError(f"missing {', '.join(missing)}")
+    unknown = set(data) - {*needed, "valid_until"}
+    if unknown:
+        raise ValueError(f"unknown key {min(unknown)!r}")
+    if not isinstance(data["test"], str):
+        raise ValueError(f'test must be text like "10/3000" (got {data["test"]!r})')  # noqa: TRY004
+    valid_until = data.get("valid_until")
+    if valid_until is not None and (
+        not isinstance(valid_until, date) or isinstance(valid_until, datetime)
+    ):
+        raise ValueError(f"valid_until must be a date like 2026-05-01 (got {valid_until!r})")
+    certified, U, k = (_positive(data, key) for key in ("certified_hbw", "U_hbw", "k"))
+    return Block(str(data["serial"]), certified, U, k, parse_test(data["test"]), valid_until)
+
+
+def _positive(data: dict[str, Any], key: str) -> float:
+    value = data[key]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError(f"{key} must be a number (got {value!r})")  # noqa: TRY004
+    if not (math.isfinite(value) and value > 0):
+        raise ValueError(f"{key} must be above 0 (got {value!r})")
+    return float(value)
+
+
+def _error(series: Series, block: Block, error_rel: float, rules: RuleSet) -> Check:
+    limit, source = permissible_error(block.certified_hbw, rules)
+    message = (
+        f"mean {series.mean_hbw:.1f} against {block.certified_hbw:g} HBW certified: error "
+        f"{error_rel:+.2%}, limit ±{limit:.1%}"
+    )
+    return Check("block-error", "pass" if abs(error_rel) <= limit else "fail", message, source)
+
+
+def _repeatability(series: Series, block: Block, found: float, rules: RuleSet) -> Check:
+    limit, source = repeatability_limit(block.certified_hbw, rules)
+    on = "mean diameter" if rules.repeatability_on == "d" else "HBW"
+    message = f"range of {len(series.hbw)} indents {found:.2%} of {on}, limit {limit:.1%}"
+    if len(series.hbw) < 2:
+        message = "one indent says nothing about repeatability"
+        return Check("block-repeatability", "warn", message, source)
+    return Check("block-repeatability", "pass" if found <= limit else "fail", message, source)
+
+
+def _enough(n: int) -> Check:
+    message = f"{n} indents on the block, a verification takes {_BLOCK_INDENTS}"
+    source = "mean of five: JJG 147; ISO 6506-2, from memory. A daily check may take fewer"
+    return Check("block-indents", "pass" if n >= _BLOCK_INDENTS else "warn", message, source)
+
+
+def _in_date(block: Block, on: date) -> Check:
+    source = "common practice, no source"
+    if block.valid_until is None:
+        return Check("block-date", "warn", "the block's file names no last day", source)
+    late = on > block.valid_until
+    message = f"certificate valid until {block.valid_until.isoformat()}, used on {on.isoformat()}"
+    return Check("block-date", "fail" if late else "pass", message, source)
+
+
+def _merged(checks: tuple[Check, ...]) -> tuple[Check, ...]:
+    """Of equal codes keep those that did not pass, or one."""
+    kept: dict[str, list[Check]] = {}
+    for check in checks:
+        kept.setdefault(check.code, []).append(check)
+    return tuple(
+        check
+        for group in kept.values()
+        for check in ([c for c in group if c.outcome != "pass"] or group[:1])
+    )

@@ -1,0 +1,245 @@
+"""The daily check on the block: its log and the control chart drawn from it."""
+
+from __future__ import annotations
+
+import csv
+import io
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Final
+
+from rimread.check import Check
+from rimread.hardness.block import Verification
+from rimread.hardness.rules import RuleSet, rule_set
+
+__all__ = ["ControlChart", "DailyCheck", "append_daily", "control_chart", "due_on", "read_daily"]
+
+COLUMNS: Final = (
+    "date",
+    "block",
+    "test",
+    "operator",
+    "n",
+    "mean_hbw",
+    "certified_hbw",
+    "error_rel",
+    "repeatability_rel",
+    "passed",
+)
+LEAST_BASELINE: Final = 10
+"""Fewer days give limits that are guesswork; common practice, no source."""
+
+_D2, _D4 = 1.128, 3.267  # moving ranges of two: ASTM STP 15D / ISO 7870-2 constants, from memory
+_RUN, _TREND = 8, 6
+_WECO: Final = "Western Electric, Statistical Quality Control Handbook (1956)"
+
+
+@dataclass(frozen=True, slots=True)
+class DailyCheck:
+    """One line of the log."""
+
+    on: date
+    block: str
+    test: str
+    operator: str
+    n: int
+    mean_hbw: float
+    certified_hbw: float
+    error_rel: float
+    repeatability_rel: float
+    passed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ControlChart:
+    """Individuals and moving range of the relative error on one block.
+
+    Parameters
+    ----------
+    entries : tuple of DailyCheck
+        In the order of their dates.
+    centre_rel, sigma_rel : float
+        Mean error, and mean moving range over 1.128.
+    moving_ranges_rel : tuple of float
+        Between neighbours, one fewer than entries.
+    moving_range_limit_rel : float
+        3.267 times the mean moving range.
+    checks : tuple of Check
+        Codes ``chart-baseline``, ``chart-limits``, ``chart-moving-range``, ``chart-two-of-three``,
+        ``chart-four-of-five``, ``chart-run``, ``chart-trend``; they judge the newest entry.
+    """
+
+    entries: tuple[DailyCheck, ...]
+    centre_rel: float
+    sigma_rel: float
+    moving_ranges_rel: tuple[float, ...]
+    moving_range_limit_rel: float
+    checks: tuple[Check, ...]
+
+
+def append_daily(path: Path, verification: Verification, *, on: date, operator: str = "") -> None:
+    """Add one line to the log, a CSV file; a new file gets its header first.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be written.
+    ValueError
+        If the file is no such log.
+    """
+    if path.exists():
+        read_daily(path)
+    row = (
+        on.isoformat(),
+        verification.block.serial,
+        verification.block.test.name,
+        operator,
+        len(verification.series.hbw),
+        f"{verification.series.mean_hbw:.3f}",
+        f"{verification.block.certified_hbw:g}",
+        f"{verification.error_rel:.6f}",
+        f"{verification.repeatability_rel:.6f}",
+        "yes" if verification.passed else "no",
+    )
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    if not path.exists() or path.stat().st_size == 0:
+        writer.writerow(COLUMNS)
+    writer.writerow(row)
+    with path.open("a", encoding="utf-8", newline="") as file:
+        file.write(text.getvalue())
+
+
+def read_daily(path: Path) -> tuple[DailyCheck, ...]:
+    """The log, in the order of the file.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be read.
+    ValueError
+        If a line does not hold what its header says; the line is named.
+    """
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.reader(file))
+    if not rows:
+        return ()
+    if tuple(rows[0]) != COLUMNS:
+        raise ValueError(f"{path} is no daily log: its first line must be {','.join(COLUMNS)}")
+    entries = []
+    for number, row in enumerate(rows[1:], start=2):
+        try:
+            entries.append(_entry(row))
+        except ValueError as error:
+            raise ValueError(f"{path} line {number}: {error}") from error
+    return tuple(entries)
+
+
+def control_chart(entries: Sequence[DailyCheck], *, block: str, test: str) -> ControlChart:
+    """Chart of one block under one test.
+
+    Parameters
+    ----------
+    entries : sequence of DailyCheck
+        The log; other blocks and tests are left aside.
+    block, test : str
+        Serial and ball/force.
+
+    Raises
+    ------
+    ValueError
+        If the log has fewer than two entries of it.
+    """
+    own = sorted((e for e in entries if (e.block, e.test) == (block, test)), key=lambda e: e.on)
+    if len(own) < 2:
+        raise ValueError(f"a chart of block {block} needs two days at least (got {len(own)})")
+    errors = [e.error_rel for e in own]
+    ranges = tuple(abs(b - a) for a, b in zip(errors, errors[1:], strict=False))
+    centre, mean_range = statistics.fmean(errors), statistics.fmean(ranges)
+    sigma = mean_range / _D2
+    checks = _chart_checks([e - centre for e in errors], ranges, sigma, mean_range)
+    return ControlChart(tuple(own), centre, sigma, ranges, _D4 * mean_range, checks)
+
+
+def due_on(last: date, *, rules: str | RuleSet = "iso", every: str = "verify_every_days") -> date:
+    """Day the next check is due.
+
+    Parameters
+    ----------
+    last : datetime.date
+        Day of the last one.
+    rules : {"iso", "astm"} or RuleSet
+        Intervals.
+    every : str
+        ``verify_every_days``, ``scope_every_days`` or ``machine_every_days``.
+    """
+    return last + timedelta(days=rule_set(rules)[every])
+
+
+def _entry(row: list[str]) -> DailyCheck:
+    if len(row) != len(COLUMNS):
+        raise ValueError(f"must have {len(COLUMNS)} fields (got {len(row)})")
+    cells = dict(zip(COLUMNS, row, strict=True))
+    if cells["passed"] not in ("yes", "no"):
+        raise ValueError(f"passed must be yes or no (got {cells['passed']!r})")
+    return DailyCheck(
+        on=date.fromisoformat(cells["date"]),
+        block=cells["block"],
+        test=cells["test"],
+        operator=cells["operator"],
+        n=int(cells["n"]),
+        mean_hbw=float(cells["mean_hbw"]),
+        certified_hbw=float(cells["certified_hbw"]),
+        error_rel=float(cells["error_rel"]),
+        repeatability_rel=float(cells["repeatability_rel"]),
+        passed=cells["passed"] == "yes",
+    )
+
+
+def _chart_checks(
+    z: list[float], ranges: tuple[float, ...], sigma: float, mean_range: float
+) -> tuple[Check, ...]:
+    """Rules on the newest point; `z` are the errors from the centre line."""
+    n = len(z)
+    checks = [
+        Check(
+            "chart-baseline",
+            "pass" if n >= LEAST_BASELINE else "warn",
+            f"{n} days on the chart, limits from fewer than {LEAST_BASELINE} are guesswork",
+            "common practice, no source",
+        )
+    ]
+
+    def rule(code: str, broken: bool, says: str, source: str = _WECO) -> None:  # noqa: FBT001
+        message = f"the newest day {'breaks' if broken else 'keeps'} the rule: {says}"
+        checks.append(Check(code, "warn" if broken else "pass", message, source))
+
+    steps = [b - a for a, b in zip(z, z[1:], strict=False)]
+    rule("chart-limits", abs(z[-1]) > 3 * sigma, "no day beyond 3 sigma of the centre")
+    rule(
+        "chart-moving-range",
+        ranges[-1] > _D4 * mean_range,
+        f"no step from day to day beyond {_D4} mean steps",
+        "individuals chart, constants of ASTM STP 15D, from memory",
+    )
+    rule("chart-two-of-three", _beyond(z, 2 * sigma, 2, 3), "not two of three days beyond 2 sigma")
+    rule("chart-four-of-five", _beyond(z, sigma, 4, 5), "not four of five days beyond 1 sigma")
+    rule("chart-run", _beyond(z, 0.0, _RUN, _RUN), f"not {_RUN} days in a row on one side")
+    trend = len(steps) >= _TREND - 1 and (
+        all(s > 0 for s in steps[1 - _TREND :]) or all(s < 0 for s in steps[1 - _TREND :])
+    )
+    source = "run of six rising or falling: Nelson, J. Quality Technology 16 (1984), from memory"
+    rule("chart-trend", trend, f"not {_TREND} days in a row rising or falling", source)
+    return tuple(checks)
+
+
+def _beyond(z: list[float], limit: float, count: int, among: int) -> bool:
+    """Whether `count` of the last `among`, the newest with them, lie beyond on its side."""
+    last = z[-among:] if len(z) >= among else []
+    if not last:
+        return False
+    side = 1.0 if last[-1] > 0 else -1.0
+    return side * last[-1] > limit and sum(side * v > limit for v in last) >= count

@@ -1,0 +1,183 @@
+"""The rules that tie an indent to its piece: thickness, spacing, edges, curvature, the room."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields, replace
+
+from rimread.check import Check, Outcome
+from rimread.hardness.checks import ovality
+from rimread.hardness.condition import TestCondition, plain_number
+from rimread.hardness.formula import brinell, depth_mm
+from rimread.hardness.material import index_check, material
+from rimread.hardness.rules import RuleSet, rule_set
+
+__all__ = ["Piece", "piece_checks"]
+
+_ALONG_DEG = 20.0  # nearer than this to the lay counts as along it: own choice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """What is known of the piece and the test's surroundings; None is not checked.
+
+    Parameters
+    ----------
+    material : str or None
+        Group, a key of `rimread.hardness.material.MATERIALS`.
+    thickness_mm : float or None
+        At the indent.
+    edge_mm, spacing_mm : float or None
+        From the indent's centre to the nearest edge and to the nearest other indent's centre.
+    radius_mm : float or None
+        Of a curved surface.
+    temperature_c, application_s : float or None
+        Of the test, and the time to full force.
+    lay_deg : float or None
+        Direction of grinding marks or of a cylinder's axis in the photo, from x towards y.
+    """
+
+    material: str | None = None
+    thickness_mm: float | None = None
+    edge_mm: float | None = None
+    spacing_mm: float | None = None
+    radius_mm: float | None = None
+    temperature_c: float | None = None
+    application_s: float | None = None
+    lay_deg: float | None = None
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if field.name == "material":
+                if value is not None:
+                    material(value)
+            elif value is not None and not math.isfinite(value):
+                raise ValueError(f"{field.name} must be a finite number (got {value})")
+            elif value is not None and field.name.endswith(("_mm", "_s")) and value <= 0.0:
+                raise ValueError(f"{field.name} must be above 0 (got {value:g})")
+
+
+def piece_checks(
+    mean_mm: float, test: TestCondition, piece: Piece, *, rules: str | RuleSet = "iso"
+) -> tuple[Check, ...]:
+    """Checks of one indent on its piece.
+
+    Parameters
+    ----------
+    mean_mm : float
+        Mean diameter.
+    test : TestCondition
+        Ball, force, dwell.
+    piece : Piece
+        What is known; what is None gives no check.
+    rules : {"iso", "astm"} or RuleSet
+        Whose limits.
+
+    Returns
+    -------
+    tuple of Check
+        Codes ``thickness``, ``edge``, ``spacing``, ``curvature``, ``temperature``,
+        ``application``, ``dwell``, ``material-index``, those that can be told.
+    """
+    chosen = rule_set(rules)
+    hbw = brinell(mean_mm, test)
+    found = (
+        _thickness(mean_mm, test, piece, chosen),
+        _distance("edge", piece.edge_mm, mean_mm, hbw, chosen),
+        _distance("spacing", piece.spacing_mm, mean_mm, hbw, chosen),
+        _curvature(test, piece, chosen),
+        _window("temperature", piece.temperature_c, "c", "°C", chosen),
+        _window("application", piece.application_s, "s", "s", chosen),
+        _window("dwell", test.dwell_s, "s", "s", chosen),
+        None if piece.material is None else index_check(test, hbw, material(piece.material)),
+    )
+    return tuple(check for check in found if check is not None)
+
+
+def ovality_on_lay(
+    d1_mm: float,
+    d2_mm: float,
+    d1_deg: float,
+    test: TestCondition,
+    piece: Piece,
+    *,
+    rules: str | RuleSet = "iso",
+) -> Check:
+    """Ovality, and whether the lay or the curvature of the surface explains its direction.
+
+    Parameters
+    ----------
+    d1_mm, d2_mm : float
+        Diameters, `d1_mm` the longer.
+    d1_deg : float
+        Direction of `d1_mm`.
+    test, piece, rules
+        As for `piece_checks`.
+    """
+    check = ovality(d1_mm, d2_mm, test, rule_set(rules))
+    if check.outcome == "pass" or piece.lay_deg is None:
+        return check
+    off = abs((d1_deg - piece.lay_deg + 90.0) % 180.0 - 90.0)
+    if off <= _ALONG_DEG:
+        says = "the long diameter lies along the lay, which can explain it"
+    elif off >= 90.0 - _ALONG_DEG:
+        says = "the long diameter lies across the lay, which can explain it"
+    else:
+        says = f"the long diameter lies {off:.0f}° off the lay, which does not explain it"
+    return replace(check, message=f"{check.message}; {says}")
+
+
+def _thickness(mean_mm: float, test: TestCondition, piece: Piece, rules: RuleSet) -> Check | None:
+    if piece.thickness_mm is None:
+        return None
+    depth = depth_mm(mean_mm, test)
+    least = rules["thickness_in_depths"] * depth
+    message = (
+        f"thickness {plain_number(piece.thickness_mm)} mm, at least {least:.2f} mm = "
+        f"{rules['thickness_in_depths']:g} h with h = {depth:.3f} mm"
+    )
+    good = piece.thickness_mm >= least
+    if not good:
+        message += "; take a smaller force, and look for a mark on the back"
+    return Check(
+        "thickness", "pass" if good else "fail", message, rules.source("thickness_in_depths")
+    )
+
+
+def _distance(
+    what: str, found_mm: float | None, mean_mm: float, hbw: float, rules: RuleSet
+) -> Check | None:
+    if found_mm is None:
+        return None
+    name = f"{what}_in_d" + ("_soft" if hbw < rules["soft_below_hbw"] else "")
+    least = rules[name] * mean_mm
+    start = "centre to edge" if what == "edge" else "centre to next centre"
+    message = f"{start} {plain_number(found_mm)} mm, at least {least:.2f} mm = {rules[name]:g} d"
+    good = found_mm >= least * (1.0 - 1e-9)
+    return Check(what, "pass" if good else "fail", message, rules.source(name))
+
+
+def _curvature(test: TestCondition, piece: Piece, rules: RuleSet) -> Check | None:
+    if piece.radius_mm is None:
+        return None
+    least = rules["radius_in_balls"] * test.ball_mm
+    outcome: Outcome = "pass"
+    if piece.radius_mm < least:
+        outcome = "fail" if rules["radius_binding"] else "warn"
+    message = (
+        f"surface radius {plain_number(piece.radius_mm)} mm, at least {plain_number(least)} mm = "
+        f"{rules['radius_in_balls']:g} D; grind a flat or take a smaller ball below it"
+    )
+    return Check("curvature", outcome, message, rules.source("radius_in_balls"))
+
+
+def _window(what: str, found: float | None, key: str, unit: str, rules: RuleSet) -> Check | None:
+    if found is None:
+        return None
+    low, high = rules[f"{what}_min_{key}"], rules[f"{what}_max_{key}"]
+    good = low <= found <= high
+    message = f"{what} {found:g} {unit}, normally {low:g} {unit} to {high:g} {unit}"
+    if not good:
+        message += "; say so in the report"
+    return Check(what, "pass" if good else "warn", message, rules.source(f"{what}_min_{key}"))

@@ -1,0 +1,345 @@
+"""The uncertainty of HBW by the GUM: from the parts, or through the reference block.
+
+Three ways to one statement, never mixed:
+
+- `from_parts`: force, ball and reading, each known by itself (direct verification);
+- `from_permissible_error`: the block passed, so the machine is taken to be anywhere within its
+  permissible error (ISO 6506-1 annex C, first method);
+- `from_bias`: the block's error is taken off and its uncertainty stays (second method).
+
+The annex could not be read; its structure is from memory. It widens s/√n by Student's t at 68 %
+and then uses k = 2; here the degrees of freedom are kept instead and k comes from
+Welch-Satterthwaite (GUM G.4), which serves small numbers more strictly.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from rimread.budget import Budget, Component, combine
+from rimread.hardness.block import Verification
+from rimread.hardness.condition import TestCondition
+from rimread.hardness.formula import brinell, designation, sensitivities
+from rimread.hardness.rules import RuleSet, rule_set
+from rimread.hardness.series import Indent, Series, permissible_error
+
+__all__ = [
+    "Statement",
+    "ball_tolerance_mm",
+    "from_bias",
+    "from_parts",
+    "from_permissible_error",
+    "hand_reading",
+    "reading_components",
+]
+
+_MEMORY: Final = "ISO 6506-1 annex C, from memory"
+_E_DIVISOR: Final = 2.8  # u of a permissible error, ISO 6506-1 annex C, from memory
+
+Way = Literal["parts", "permissible-error", "bias"]
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """A hardness and its uncertainty, ready to be written down.
+
+    Parameters
+    ----------
+    way : {"parts", "permissible-error", "bias"}
+        How the machine got into it.
+    hbw : float
+        The value the uncertainty belongs to; under `bias` with the block's error taken off.
+    budget : Budget
+        In HBW.
+    bias_hbw : float
+        What was taken off, 0 under the other ways.
+    test : TestCondition
+        Ball, force, dwell.
+    covers : str
+        What is in the uncertainty and what is not, in words.
+    """
+
+    way: Way
+    hbw: float
+    budget: Budget
+    bias_hbw: float
+    test: TestCondition
+    covers: str
+
+    @property
+    def U_uncorrected(self) -> float:  # noqa: N802
+        """U for the value as measured, with the block's error left in: U + |b|."""
+        return self.budget.U + abs(self.bias_hbw)
+
+    @property
+    def text(self) -> str:
+        """E.g. ``229 HBW 10/3000, U = 4.1 HBW (1.8 %), k = 2.00``."""
+        U = self.budget.U
+        return (
+            f"{designation(self.hbw, self.test)}, U = {_two_digits(U)} HBW "
+            f"({U / self.hbw:.1%}), k = {self.budget.k:.2f}"
+        )
+
+
+def hand_reading(mean_mm: float, *, resolution_mm: float, scope_rel: float | None = None) -> Budget:
+    """Budget in mm of a mean diameter read by eye.
+
+    Parameters
+    ----------
+    mean_mm : float
+        Mean of two orthogonal readings.
+    resolution_mm : float
+        Smallest step a person tells apart, each reading having two edges; taken as rectangular,
+        u = resolution / (2 √3) (ISO 6506-1 annex C, from memory).
+    scope_rel : float, optional
+        Permitted relative error of the scope, rectangular and the same for every reading; the
+        ISO limit of 0.5 % of d where not given.
+
+    Raises
+    ------
+    ValueError
+        If the resolution is not a positive number.
+    """
+    if not (math.isfinite(resolution_mm) and resolution_mm > 0.0):
+        raise ValueError(f"the resolution of a reading must be above 0 mm (got {resolution_mm:g})")
+    rules = rule_set("iso")
+    limit = rules["reading_rel"] if scope_rel is None else scope_rel
+    return combine(
+        (
+            Component(
+                "resolution",
+                resolution_mm / (2.0 * math.sqrt(3.0)),
+                how=f"{resolution_mm:g} mm, rectangular",
+            ),
+            Component(
+                "scope",
+                limit * mean_mm / math.sqrt(3.0),
+                how=f"±{limit:.2%} of d, rectangular; {rules.source('reading_rel')}",
+                common=True,
+            ),
+        )
+    )
+
+
+def reading_components(series: Series) -> tuple[Component, ...]:
+    """What the reading of the diameters brings to the mean, in HBW.
+
+    Components marked `common` are the same error in every indent and add up linearly (GUM 5.2.2
+    note 1); the others are independent and shrink with √n.
+
+    Raises
+    ------
+    ValueError
+        If some of the used indents lack a budget.
+    """
+    indents = series.used_indents
+    if any(i.budget is None for i in indents):
+        raise ValueError("every indent needs a budget of its mean diameter (some have none)")
+    groups: dict[tuple[str, bool], list[Component]] = {}
+    for indent in indents:
+        for part in _in_hbw(indent, series.test):
+            groups.setdefault((part.name, part.common), []).append(part)
+    n = len(indents)
+    return tuple(_of_mean(parts, n) for parts in groups.values())
+
+
+def from_parts(
+    series: Series,
+    *,
+    rules: str | RuleSet = "iso",
+    force_rel: float | None = None,
+    ball_mm: float | None = None,
+) -> Statement:
+    """Uncertainty from force, ball, reading and scatter.
+
+    Parameters
+    ----------
+    series : Series
+        The indents, each with a budget of its mean diameter.
+    rules : {"iso", "astm"} or RuleSet
+        Permitted deviations where none are given.
+    force_rel, ball_mm : float, optional
+        Limits of the relative error of the force and of the ball's diameter, each rectangular.
+
+    Raises
+    ------
+    ValueError
+        If an indent has no budget.
+    """
+    chosen = rule_set(rules)
+    force = chosen["force_rel"] if force_rel is None else force_rel
+    ball = ball_tolerance_mm(series.test, chosen) if ball_mm is None else ball_mm
+    H, slope = series.mean_hbw, sensitivities(series.mean_mm, series.test)
+    machine = (
+        Component(
+            "force", H * force / math.sqrt(3.0), how=f"±{force:.2%}, rectangular", common=True
+        ),
+        Component(
+            "ball diameter",
+            H * slope.ball * ball / series.test.ball_mm / math.sqrt(3.0),
+            how=f"±{ball:g} mm, rectangular",
+            common=True,
+        ),
+    )
+    parts = (*machine, *_reading_and_scatter(series))
+    covers = f"force, ball, reading{_material(series)}; no block was taken into account"
+    return Statement("parts", H, combine(parts), 0.0, series.test, covers)
+
+
+def from_permissible_error(
+    series: Series, verification: Verification, *, rules: str | RuleSet = "iso"
+) -> Statement:
+    """Uncertainty with the machine's permissible error, the block having passed.
+
+    U = k sqrt(u_E² + u_CRM² + u_H² + u_x² + u_ms²) with u_E = |E|/2.8.
+
+    Raises
+    ------
+    ValueError
+        If the block failed or was measured under another test, or an indent has no budget.
+    """
+    _matches(series, verification)
+    if not verification.passed:
+        raise ValueError(
+            f"block {verification.block.serial} did not pass, so the permissible error says "
+            f"nothing about this machine"
+        )
+    H = series.mean_hbw
+    limit, source = permissible_error(H, rule_set(rules))
+    machine = Component(
+        "permissible error", H * limit / _E_DIVISOR, how=f"±{limit:.1%} / 2.8; {source}"
+    )
+    parts = (machine, *_block_parts(verification, H), *_reading_and_scatter(series))
+    covers = f"machine within its permissible error, block, reading{_material(series)}"
+    return Statement("permissible-error", H, combine(parts), 0.0, series.test, covers)
+
+
+def from_bias(
+    series: Series, verification: Verification, *, daily_errors_rel: Sequence[float] = ()
+) -> Statement:
+    """Uncertainty with the block's error taken off.
+
+    The error is carried over in proportion, x' = x H_CRM / H, which is x - b where the piece is
+    as hard as the block. U = k sqrt(u_CRM² + u_H² + u_x² + u_ms² + u_b²).
+
+    Parameters
+    ----------
+    series : Series
+        Indents on the piece.
+    verification : Verification
+        Indents on the block.
+    daily_errors_rel : sequence of float
+        Relative errors on earlier days; from two on their standard deviation is u_b.
+
+    Raises
+    ------
+    ValueError
+        If the block was measured under another test, or an indent has no budget.
+    """
+    _matches(series, verification)
+    H = series.mean_hbw / (1.0 + verification.error_rel)
+    scale = H / series.mean_hbw
+    parts = list(_block_parts(verification, H))
+    parts += [_scaled(p, scale) for p in _reading_and_scatter(series)]
+    left_out = "; not the machine's change from day to day"
+    if len(daily_errors_rel) >= 2:
+        sd = statistics.stdev(daily_errors_rel)
+        parts.append(
+            Component(
+                "bias, day to day",
+                H * sd,
+                dof=len(daily_errors_rel) - 1,
+                how=f"standard deviation over {len(daily_errors_rel)} days",
+            )
+        )
+        left_out = ""
+    covers = f"block, reading{_material(series)}, the block's error taken off{left_out}"
+    return Statement("bias", H, combine(parts), series.mean_hbw - H, series.test, covers)
+
+
+def ball_tolerance_mm(test: TestCondition, rules: RuleSet) -> float:
+    """Permitted deviation of the ball's diameter."""
+    if test.ball_mm >= 10.0:
+        return rules["ball_tolerance_10_mm"]
+    return rules["ball_tolerance_5_mm" if test.ball_mm >= 5.0 else "ball_tolerance_small_mm"]
+
+
+def _in_hbw(indent: Indent, test: TestCondition) -> list[Component]:
+    assert indent.budget is not None  # noqa: S101  (asked for before)
+    slope = abs(sensitivities(indent.mean_mm, test).diameter)
+    per_mm = slope * brinell(indent.mean_mm, test) / indent.mean_mm
+    return [_scaled(part, per_mm) for part in indent.budget.components]
+
+
+def _scaled(part: Component, by: float) -> Component:
+    return Component(part.name, part.u * by, part.dof, part.how, part.common)
+
+
+def _of_mean(parts: Sequence[Component], n: int) -> Component:
+    first = parts[0]
+    if first.common:
+        u, dof = sum(p.u for p in parts) / n, min(p.dof for p in parts)
+    else:
+        whole = combine(parts)
+        u, dof = whole.u / n, whole.dof
+    return Component(first.name, u, dof, first.how, first.common)
+
+
+def _reading_and_scatter(series: Series) -> tuple[Component, ...]:
+    """Common reading parts as they are; independent ones and the scatter are one and the same."""
+    reading = reading_components(series)
+    common = [p for p in reading if p.common]
+    independent = [p for p in reading if not p.common]
+    sd, n = series.sd_hbw, len(series.used_indents)
+    if sd is None:
+        return (*common, *independent)
+    scatter = Component(
+        "scatter of the indents",
+        sd / math.sqrt(n),
+        dof=len(series.hbw) - 1,
+        how=f"s = {sd:.3g} HBW of {len(series.hbw)}, over √{n}; reading repeatability is in it",
+    )
+    if combine(independent).u > scatter.u:  # a lucky series does not beat the reading
+        return (*common, *independent)
+    return (*common, scatter)
+
+
+def _block_parts(verification: Verification, hbw: float) -> tuple[Component, ...]:
+    block, series = verification.block, verification.series
+    if series.sd_hbw is None:
+        raise ValueError("a block needs at least two indents to tell its scatter (got 1)")
+    n = len(series.hbw)
+    return (
+        Component(
+            "reference block",
+            hbw * block.u_rel,
+            how=f"certificate {block.serial}: U = {block.U_hbw:g} HBW, k = {block.k:g}",
+        ),
+        Component(
+            "mean on the block",
+            hbw * series.sd_hbw / math.sqrt(n) / block.certified_hbw,
+            dof=n - 1,
+            how=f"s = {series.sd_hbw:.3g} HBW of {n} indents",
+        ),
+    )
+
+
+def _matches(series: Series, verification: Verification) -> None:
+    if series.test.name != verification.block.test.name:
+        raise ValueError(
+            f"block {verification.block.serial} is certified for HBW "
+            f"{verification.block.test.name} and says nothing about {series.test.name}"
+        )
+
+
+def _material(series: Series) -> str:
+    return " and scatter of the piece" if series.sd_hbw is not None else ", not the piece's scatter"
+
+
+def _two_digits(value: float) -> str:
+    decimals = max(0, 1 - math.floor(math.log10(value))) if value > 0.0 else 1
+    return f"{value:.{decimals}f}"
