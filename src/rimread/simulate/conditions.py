@@ -1,0 +1,341 @@
+"""Working conditions drawn at random: scenes a shop meets, and scenes that must be refused."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal, TypeVar, get_args
+
+import numpy as np
+
+from rimread.simulate.relief import cylinder_ovality
+from rimread.simulate.scene import Camera, Finish, Indent, Light, LightKind, Scene, Surface
+
+__all__ = ["Spoiled", "Tier", "random_scene", "spoiled_scene"]
+
+Tier = Literal["clean", "shop", "hard"]
+Spoiled = Literal[
+    "blank",
+    "scratched-blank",
+    "cut-by-frame",
+    "crescent",
+    "overlapping",
+    "smeared",
+    "tiny",
+    "black",
+    "blown-out",
+]
+
+Span = tuple[float, float]
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True, slots=True)
+class _Conditions:
+    """Spans from which one tier is drawn; our own judgement of what shops see, no source."""
+
+    lights: tuple[LightKind, ...]
+    finishes: tuple[Finish, ...]
+    elevation_deg: Span
+    ambient: Span
+    pile: Span
+    pile_width: Span
+    crest: Span
+    lobes: Span
+    oval: float
+    round_over_d: Span
+    finish_um: Span
+    bowl_texture: Span
+    alpha: Span
+    bowl_grain: Span
+    scratches: int
+    stains: int
+    glints: int
+    cylinder: float
+    tilt_deg: float
+    blur_px: Span
+    defocus_px: float
+    motion_px: float
+    full_well_e: Span
+    read_noise_e: Span
+    exposure: Span
+    jpeg_quality: tuple[int, int]
+    sharpening: float
+
+
+_ALL_FINISHES: tuple[Finish, ...] = get_args(Finish)
+
+_TIERS: dict[Tier, _Conditions] = {
+    "clean": _Conditions(
+        lights=("ring", "ring", "arcs"),
+        finishes=("ground", "blasted", "polished"),
+        elevation_deg=(28, 62),
+        ambient=(0.05, 0.15),
+        pile=(0.02, 0.2),
+        pile_width=(0.15, 0.4),
+        crest=(0.0, 0.8),
+        lobes=(0.0, 0.2),
+        oval=0.003,
+        round_over_d=(0.0004, 0.0016),
+        finish_um=(0.03, 0.35),
+        bowl_texture=(0.1, 0.4),
+        alpha=(0.15, 0.3),
+        bowl_grain=(0.0, 0.04),
+        scratches=0,
+        stains=0,
+        glints=0,
+        cylinder=0.0,
+        tilt_deg=0.0,
+        blur_px=(0.5, 1.1),
+        defocus_px=0.0,
+        motion_px=0.0,
+        full_well_e=(10_000, 30_000),
+        read_noise_e=(3, 10),
+        exposure=(0.2, 0.45),
+        jpeg_quality=(88, 97),
+        sharpening=0.0,
+    ),
+    "shop": _Conditions(
+        lights=("ring", "side", "coaxial", "arcs"),
+        finishes=_ALL_FINISHES,
+        elevation_deg=(22, 65),
+        ambient=(0.05, 0.35),
+        pile=(-0.1, 0.25),
+        pile_width=(0.1, 0.45),
+        crest=(0.0, 1.1),
+        lobes=(0.0, 0.35),
+        oval=0.008,
+        round_over_d=(0.0004, 0.003),
+        finish_um=(0.05, 0.8),
+        bowl_texture=(0.1, 0.7),
+        alpha=(0.09, 0.4),
+        bowl_grain=(0.0, 0.07),
+        scratches=5,
+        stains=3,
+        glints=40,
+        cylinder=0.1,
+        tilt_deg=0.8,
+        blur_px=(0.5, 1.6),
+        defocus_px=1.0,
+        motion_px=1.0,
+        full_well_e=(5_000, 20_000),
+        read_noise_e=(4, 16),
+        exposure=(0.1, 0.55),
+        jpeg_quality=(80, 97),
+        sharpening=0.2,
+    ),
+    "hard": _Conditions(
+        lights=("ring", "side", "coaxial", "arcs"),
+        finishes=_ALL_FINISHES,
+        elevation_deg=(14, 70),
+        ambient=(0.03, 0.6),
+        pile=(-0.3, 0.4),
+        pile_width=(0.08, 0.6),
+        crest=(0.0, 1.5),
+        lobes=(0.1, 0.6),
+        oval=0.015,
+        round_over_d=(0.0008, 0.007),
+        finish_um=(0.1, 1.8),
+        bowl_texture=(0.2, 1.0),
+        alpha=(0.07, 0.5),
+        bowl_grain=(0.0, 0.1),
+        scratches=14,
+        stains=5,
+        glints=200,
+        cylinder=0.2,
+        tilt_deg=2.2,
+        blur_px=(0.6, 2.8),
+        defocus_px=3.0,
+        motion_px=4.0,
+        full_well_e=(1_000, 8_000),
+        read_noise_e=(6, 24),
+        exposure=(0.04, 0.8),
+        jpeg_quality=(60, 95),
+        sharpening=0.4,
+    ),
+}
+
+
+def random_scene(
+    rng: np.random.Generator, *, tier: Tier = "shop", width_px: int = 1280, height_px: int = 1024
+) -> Scene:
+    """One whole indent under conditions of a tier.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+        The scene comes from here; give the picture its own.
+    tier : {"clean", "shop", "hard"}
+        How rough the conditions are.
+    width_px, height_px : int
+        Size of the picture.
+
+    Raises
+    ------
+    ValueError
+        If the tier is not one of the three.
+    """
+    if tier not in _TIERS:
+        raise ValueError(f"tier is one of {get_args(Tier)}, got {tier!r}")
+    c = _TIERS[tier]
+    ball_mm = float(rng.choice([10.0, 5.0, 2.5]))
+    d1_mm = ball_mm * rng.uniform(0.24, 0.6)  # the range ISO 6506-1 allows for d/D
+    camera = _camera(rng, c, width_px, height_px, d1_mm)
+    surface = _surface(rng, c)
+    indent = _indent(rng, c, (surface, camera), (ball_mm, d1_mm))
+    light = Light(
+        kind=_pick(rng, c.lights),
+        elevation_deg=rng.uniform(*c.elevation_deg),
+        azimuth_deg=rng.uniform(0, 360),
+        spread_deg=rng.uniform(2, 12),
+        arc_deg=rng.uniform(15, 50),
+        ambient=rng.uniform(*c.ambient),
+    )
+    return Scene(indents=(indent,), surface=surface, light=light, camera=camera)
+
+
+def spoiled_scene(
+    rng: np.random.Generator, kind: Spoiled, *, width_px: int = 1280, height_px: int = 1024
+) -> Scene:
+    """A scene no diameter may be read from, clean apart from what spoils it.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+        The scene comes from here; give the picture its own.
+    kind : str
+        One of `Spoiled`: no indent, cut by the frame, two that overlap, moved during the
+        exposure, a few pixels wide, far too dark, far too bright.
+    width_px, height_px : int
+        Size of the picture.
+
+    Raises
+    ------
+    ValueError
+        If the kind is not one of `Spoiled`.
+    """
+    if kind not in get_args(Spoiled):
+        raise ValueError(f"kind is one of {get_args(Spoiled)}, got {kind!r}")
+    scene = random_scene(rng, tier="clean", width_px=width_px, height_px=height_px)
+    camera, indent = scene.camera, scene.indents[0]
+    size_px = indent.d1_mm * camera.px_per_mm
+    if kind in {"blank", "scratched-blank"}:
+        scratches = int(rng.integers(5, 15)) if kind == "scratched-blank" else 0
+        stains = int(rng.integers(0, 5))
+        surface = replace(scene.surface, finish="ground", scratches=scratches, stains=stains)
+        return replace(scene, indents=(), surface=surface)
+    if kind in {"cut-by-frame", "crescent"}:
+        lost = rng.uniform(0.1, 0.5) if kind == "cut-by-frame" else rng.uniform(0.65, 0.9)
+        beyond = (camera.width_px / 2 / camera.px_per_mm) + (lost - 0.5) * indent.d1_mm
+        moved = replace(indent, x_mm=math.copysign(beyond, rng.uniform(-1, 1)))
+        return replace(scene, indents=(moved,))
+    if kind == "overlapping":
+        return replace(scene, indents=_overlapping(rng, indent))
+    change: dict[Spoiled, dict[str, float]] = {
+        "smeared": {
+            "motion_px": rng.uniform(0.15, 0.3) * size_px,
+            "motion_deg": rng.uniform(0, 180),
+        },
+        "tiny": {"px_per_mm": rng.uniform(6, 20) / indent.d1_mm},
+        "black": {"exposure": rng.uniform(0.001, 0.003), "full_well_e": 5_000},
+        "blown-out": {"exposure": rng.uniform(15, 40)},
+    }
+    return replace(scene, camera=replace(camera, **change[kind]))  # type: ignore[arg-type]
+
+
+def _overlapping(rng: np.random.Generator, indent: Indent) -> tuple[Indent, Indent]:
+    apart, turn = rng.uniform(0.4, 0.85) * indent.d1_mm, rng.uniform(0, 2 * math.pi)
+    dx, dy = 0.5 * apart * math.cos(turn), 0.5 * apart * math.sin(turn)
+    return replace(indent, x_mm=-dx, y_mm=-dy), replace(indent, x_mm=dx, y_mm=dy)
+
+
+def _pick(rng: np.random.Generator, choices: tuple[_T, ...]) -> _T:
+    return choices[int(rng.integers(len(choices)))]
+
+
+def _log_uniform(rng: np.random.Generator, span: Span) -> float:
+    return math.exp(rng.uniform(math.log(span[0]), math.log(span[1])))
+
+
+def _camera(
+    rng: np.random.Generator, c: _Conditions, width_px: int, height_px: int, d1_mm: float
+) -> Camera:
+    size_px = rng.uniform(0.2, 0.72) * min(width_px, height_px)
+    sixteen = bool(rng.random() < 0.1)
+    lossless = sixteen or bool(rng.random() < 0.3)
+    return Camera(
+        width_px=width_px,
+        height_px=height_px,
+        px_per_mm=size_px / d1_mm,
+        aspect=1.0 + rng.uniform(-0.002, 0.002),
+        k1_half_diagonal=rng.uniform(-0.03, 0.03),
+        blur_px=rng.uniform(*c.blur_px),
+        defocus_px=rng.uniform(0, c.defocus_px),
+        motion_px=rng.uniform(0, c.motion_px),
+        motion_deg=rng.uniform(0, 180),
+        vignetting=rng.uniform(0, 0.3),
+        exposure=_log_uniform(rng, c.exposure),
+        full_well_e=_log_uniform(rng, c.full_well_e),
+        read_noise_e=rng.uniform(*c.read_noise_e),
+        tone="linear" if rng.random() < 0.15 else "srgb",
+        sharpening=rng.uniform(0, c.sharpening) if rng.random() < 0.3 else 0.0,
+        bits=16 if sixteen else 8,
+        jpeg_quality=None if lossless else int(rng.integers(*c.jpeg_quality)),
+    )
+
+
+def _surface(rng: np.random.Generator, c: _Conditions) -> Surface:
+    finish = _pick(rng, c.finishes)
+    alpha = rng.uniform(*c.alpha)
+    return Surface(
+        finish=finish,
+        finish_um=_log_uniform(rng, c.finish_um) * (0.3 if finish == "polished" else 1.0),
+        lay_deg=rng.uniform(0, 180),
+        alpha_outside=alpha,
+        alpha_inside=max(alpha * rng.uniform(0.4, 1.0), c.alpha[0]),
+        bowl_grain=rng.uniform(*c.bowl_grain),
+        scratches=int(rng.integers(0, c.scratches + 1)),
+        stains=int(rng.integers(0, c.stains + 1)),
+        glints=int(rng.integers(0, c.glints + 1)),
+        cylinder_mm=rng.uniform(30, 120) if rng.random() < c.cylinder else 0.0,
+        cylinder_deg=rng.uniform(0, 180),
+        tilt_deg=abs(rng.normal(0, 0.5)) * c.tilt_deg,
+        tilt_toward_deg=rng.uniform(0, 360),
+    )
+
+
+def _indent(
+    rng: np.random.Generator,
+    c: _Conditions,
+    where: tuple[Surface, Camera],
+    size: tuple[float, float],
+) -> Indent:
+    (surface, camera), (ball_mm, d1_mm) = where, size
+    recovery = rng.uniform(1.03, 1.3)
+    angle_deg, ratio = rng.uniform(0, 180), 1.0 - c.oval * rng.random()
+    if surface.cylinder_mm:
+        angle_deg = surface.cylinder_deg
+        ratio = cylinder_ovality(
+            bowl_radius_mm=recovery * ball_mm / 2, cylinder_mm=surface.cylinder_mm
+        )
+    room_x, room_y = (
+        side / 2 / camera.px_per_mm - 0.56 * d1_mm for side in (camera.width_px, camera.height_px)
+    )
+    return Indent(
+        d1_mm=d1_mm,
+        d2_mm=d1_mm * ratio,
+        ball_mm=ball_mm,
+        x_mm=rng.uniform(-room_x, room_x),
+        y_mm=rng.uniform(-room_y, room_y),
+        angle_deg=angle_deg,
+        recovery=recovery,
+        pile=rng.uniform(*c.pile),
+        pile_width=rng.uniform(*c.pile_width),
+        crest=rng.uniform(*c.crest),
+        lobes=rng.uniform(*c.lobes),
+        lobe_count=int(rng.integers(1, 5)),
+        lobe_deg=rng.uniform(0, 360),
+        edge_round_mm=_log_uniform(rng, c.round_over_d) * d1_mm,
+        texture=rng.uniform(*c.bowl_texture),
+        stretch=rng.uniform(0, 0.1),
+    )
