@@ -27,7 +27,7 @@ class Refusal:
 
     code: str
     message: str
-    evidence: Mapping[str, float | str] = field(default=_NOTHING, compare=False)
+    evidence: Mapping[str, float | str] = field(default_factory=lambda: _NOTHING, compare=False)
 
     def __bool__(self) -> bool:
         return False

@@ -1,7 +1,17 @@
 """The hardness core: from diameters to a hardness that stands up in an audit."""
 
+from rimread.hardness.block import Block, Verification, read_block, scope_checks, verify
 from rimread.hardness.checks import indent_checks
 from rimread.hardness.condition import STANDARD_PAIRS, TestCondition, parse_test
+from rimread.hardness.conversion import Conversion, convert
+from rimread.hardness.daily import (
+    ControlChart,
+    DailyCheck,
+    append_daily,
+    control_chart,
+    due_on,
+    read_daily,
+)
 from rimread.hardness.formula import (
     Hardness,
     Sensitivities,
@@ -13,23 +23,70 @@ from rimread.hardness.formula import (
     rounded,
     sensitivities,
 )
+from rimread.hardness.material import MATERIALS, Material, material
+from rimread.hardness.piece import Piece, explained_by_lay, piece_checks
+from rimread.hardness.plan import Option, Plan, plan
 from rimread.hardness.rules import RuleSet, read_rules, rule_set
+from rimread.hardness.series import Indent, Series, series_checks, series_from_indents
+from rimread.hardness.uncertainty import (
+    Statement,
+    from_bias,
+    from_parts,
+    from_permissible_error,
+    hand_reading,
+    reading_components,
+)
+from rimread.hardness.working import Step, working
 
 __all__ = [
+    "MATERIALS",
     "STANDARD_PAIRS",
+    "Block",
+    "ControlChart",
+    "Conversion",
+    "DailyCheck",
     "Hardness",
+    "Indent",
+    "Material",
+    "Option",
+    "Piece",
+    "Plan",
     "RuleSet",
     "Sensitivities",
+    "Series",
+    "Statement",
+    "Step",
     "TestCondition",
+    "Verification",
+    "append_daily",
     "brinell",
+    "control_chart",
+    "convert",
     "depth_mm",
     "designation",
     "diameter_for",
+    "due_on",
+    "explained_by_lay",
+    "from_bias",
+    "from_parts",
+    "from_permissible_error",
+    "hand_reading",
     "hardness_from_diameter",
     "indent_checks",
+    "material",
     "parse_test",
+    "piece_checks",
+    "plan",
+    "read_block",
+    "read_daily",
     "read_rules",
+    "reading_components",
     "rounded",
     "rule_set",
+    "scope_checks",
     "sensitivities",
+    "series_checks",
+    "series_from_indents",
+    "verify",
+    "working",
 ]

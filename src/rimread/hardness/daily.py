@@ -8,6 +8,7 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Final
 
@@ -34,6 +35,7 @@ LEAST_BASELINE: Final = 10
 
 _D2, _D4 = 1.128, 3.267  # moving ranges of two: ASTM STP 15D / ISO 7870-2 constants, from memory
 _RUN, _TREND = 8, 6
+_NOISE = 1e-9  # the log keeps 1e-6
 _WECO: Final = "Western Electric, Statistical Quality Control Handbook (1956)"
 
 
@@ -157,7 +159,7 @@ def control_chart(entries: Sequence[DailyCheck], *, block: str, test: str) -> Co
     if len(own) < 2:
         raise ValueError(f"a chart of block {block} needs two days at least (got {len(own)})")
     errors = [e.error_rel for e in own]
-    ranges = tuple(abs(b - a) for a, b in zip(errors, errors[1:], strict=False))
+    ranges = tuple(abs(b - a) for a, b in pairwise(errors))
     centre, mean_range = statistics.fmean(errors), statistics.fmean(ranges)
     sigma = mean_range / _D2
     checks = _chart_checks([e - centre for e in errors], ranges, sigma, mean_range)
@@ -217,11 +219,11 @@ def _chart_checks(
         message = f"the newest day {'breaks' if broken else 'keeps'} the rule: {says}"
         checks.append(Check(code, "warn" if broken else "pass", message, source))
 
-    steps = [b - a for a, b in zip(z, z[1:], strict=False)]
-    rule("chart-limits", abs(z[-1]) > 3 * sigma, "no day beyond 3 sigma of the centre")
+    steps = [b - a for a, b in pairwise(z)]
+    rule("chart-limits", abs(z[-1]) > 3 * sigma + _NOISE, "no day beyond 3 sigma of the centre")
     rule(
         "chart-moving-range",
-        ranges[-1] > _D4 * mean_range,
+        ranges[-1] > _D4 * mean_range + _NOISE,
         f"no step from day to day beyond {_D4} mean steps",
         "individuals chart, constants of ASTM STP 15D, from memory",
     )
@@ -229,7 +231,7 @@ def _chart_checks(
     rule("chart-four-of-five", _beyond(z, sigma, 4, 5), "not four of five days beyond 1 sigma")
     rule("chart-run", _beyond(z, 0.0, _RUN, _RUN), f"not {_RUN} days in a row on one side")
     trend = len(steps) >= _TREND - 1 and (
-        all(s > 0 for s in steps[1 - _TREND :]) or all(s < 0 for s in steps[1 - _TREND :])
+        min(steps[1 - _TREND :]) > _NOISE or max(steps[1 - _TREND :]) < -_NOISE
     )
     source = "run of six rising or falling: Nelson, J. Quality Technology 16 (1984), from memory"
     rule("chart-trend", trend, f"not {_TREND} days in a row rising or falling", source)
@@ -242,4 +244,6 @@ def _beyond(z: list[float], limit: float, count: int, among: int) -> bool:
     if not last:
         return False
     side = 1.0 if last[-1] > 0 else -1.0
-    return side * last[-1] > limit and sum(side * v > limit for v in last) >= count
+    return (
+        side * last[-1] > limit + _NOISE and sum(side * v > limit + _NOISE for v in last) >= count
+    )

@@ -6,13 +6,12 @@ import math
 from dataclasses import dataclass, fields, replace
 
 from rimread.check import Check, Outcome
-from rimread.hardness.checks import ovality
 from rimread.hardness.condition import TestCondition, plain_number
 from rimread.hardness.formula import brinell, depth_mm
 from rimread.hardness.material import index_check, material
 from rimread.hardness.rules import RuleSet, rule_set
 
-__all__ = ["Piece", "piece_checks"]
+__all__ = ["Piece", "explained_by_lay", "piece_checks"]
 
 _ALONG_DEG = 20.0  # nearer than this to the lay counts as along it: own choice, no source
 
@@ -33,8 +32,6 @@ class Piece:
         Of a curved surface.
     temperature_c, application_s : float or None
         Of the test, and the time to full force.
-    lay_deg : float or None
-        Direction of grinding marks or of a cylinder's axis in the photo, from x towards y.
     """
 
     material: str | None = None
@@ -44,7 +41,6 @@ class Piece:
     radius_mm: float | None = None
     temperature_c: float | None = None
     application_s: float | None = None
-    lay_deg: float | None = None
 
     def __post_init__(self) -> None:
         for field in fields(self):
@@ -95,30 +91,19 @@ def piece_checks(
     return tuple(check for check in found if check is not None)
 
 
-def ovality_on_lay(
-    d1_mm: float,
-    d2_mm: float,
-    d1_deg: float,
-    test: TestCondition,
-    piece: Piece,
-    *,
-    rules: str | RuleSet = "iso",
-) -> Check:
-    """Ovality, and whether the lay or the curvature of the surface explains its direction.
+def explained_by_lay(check: Check, d1_deg: float, lay_deg: float) -> Check:
+    """An ovality check that did not pass, with what the lay of the surface says to it.
 
     Parameters
     ----------
-    d1_mm, d2_mm : float
-        Diameters, `d1_mm` the longer.
-    d1_deg : float
-        Direction of `d1_mm`.
-    test, piece, rules
-        As for `piece_checks`.
+    check : Check
+        From `rimread.hardness.indent_checks`.
+    d1_deg, lay_deg : float
+        Directions of the longer diameter and of the grinding marks or the cylinder's axis.
     """
-    check = ovality(d1_mm, d2_mm, test, rule_set(rules))
-    if check.outcome == "pass" or piece.lay_deg is None:
+    if check.outcome == "pass":
         return check
-    off = abs((d1_deg - piece.lay_deg + 90.0) % 180.0 - 90.0)
+    off = abs((d1_deg - lay_deg + 90.0) % 180.0 - 90.0)
     if off <= _ALONG_DEG:
         says = "the long diameter lies along the lay, which can explain it"
     elif off >= 90.0 - _ALONG_DEG:
