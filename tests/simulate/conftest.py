@@ -13,7 +13,7 @@ from rimread.simulate.finish import Skin
 from rimread.simulate.glow import Glow
 from rimread.simulate.radiance import View, radiance
 
-BARE = Skin(None, None, None, None, None)
+BARE = Skin(None, None, None, None, None, None)
 
 
 @pytest.fixture

@@ -33,6 +33,8 @@ class Skin:
         Slopes of scratches made after the test.
     stain : ndarray or None
         Share of light that stains leave.
+    grain : ndarray or None
+        Relative scatter of the light from patches of the bowl.
     """
 
     gx: F32 | None
@@ -40,12 +42,13 @@ class Skin:
     scratch_gx: F32 | None
     scratch_gy: F32 | None
     stain: F32 | None
+    grain: F32 | None
 
 
 def skin(scene: Scene, *, rng: np.random.Generator) -> Skin:
     """Draw the texture, the scratches and the stains of a scene."""
     surface, camera = scene.surface, scene.camera
-    gx = gy = sx = sy = stain = None
+    gx = gy = sx = sy = stain = grain = None
     if surface.finish_um:
         height = _texture(scene, rng)
         for indent in scene.indents:
@@ -55,7 +58,9 @@ def skin(scene: Scene, *, rng: np.random.Generator) -> Skin:
         sx, sy = _slopes(_scratches(scene, rng), camera.px_per_mm)
     if surface.stains:
         stain = _stains(scene, rng)
-    return Skin(gx, gy, sx, sy, stain)
+    if surface.bowl_grain and scene.indents:
+        grain = _grain(scene, rng)
+    return Skin(gx, gy, sx, sy, stain, grain)
 
 
 def _slopes(height_mm: F32, px_per_mm: float) -> tuple[F32, F32]:
@@ -142,6 +147,13 @@ def _stretched(height: F32, indent: Indent, scene: Scene) -> F32:
         ),
         dtype=np.float32,
     )
+
+
+def _grain(scene: Scene, rng: np.random.Generator) -> F32:
+    white = rng.standard_normal((scene.camera.height_px, scene.camera.width_px), dtype=np.float32)
+    patches = np.asarray(cv2.GaussianBlur(white, (0, 0), _RESOLVED_PX), dtype=np.float32)
+    share = np.float32(scene.surface.bowl_grain / float(patches.std()))
+    return np.asarray(np.maximum(patches * share, -0.9), dtype=np.float32)
 
 
 def _scratches(scene: Scene, rng: np.random.Generator) -> F32:

@@ -16,7 +16,7 @@ from rimread.simulate.camera import blurred, exposed, picture
 from rimread.simulate.finish import skin
 from rimread.simulate.glow import glow
 from rimread.simulate.radiance import View, radiance
-from rimread.simulate.relief import Sight, ground, scale_of, tilt_matrix
+from rimread.simulate.relief import scale_of, tilt_matrix
 from rimread.simulate.scene import Indent, Scene
 
 __all__ = ["Simulated", "Truth", "simulate", "truth_of"]
@@ -118,7 +118,7 @@ def simulate(scene: Scene, *, rng: np.random.Generator, oversample: int = 2) -> 
     cover = skin(scene, rng=rng)
     fine = radiance(View(scene, glow(scene), oversample), cover)
     light = blurred(fine, scene.camera, oversample=oversample)
-    light = _speckled(light, scene, rng)
+    light = _glinting(light, scene, rng)
     exposure = exposed(light, scene.camera)
     return Simulated(
         picture=picture(exposure, scene.camera, rng=rng),
@@ -166,23 +166,15 @@ def _ellipse(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[
     return middle + size * centre, size * axes, angle
 
 
-def _speckled(light: F32, scene: Scene, rng: np.random.Generator) -> F32:
-    """Grain of the bowl and glints, on the finished light of the pixels."""
+def _glinting(light: F32, scene: Scene, rng: np.random.Generator) -> F32:
+    """Small facets that happen to mirror the lamp, on the finished light of the pixels."""
     surface, camera = scene.surface, scene.camera
-    if surface.bowl_grain and scene.indents:
-        x, y = np.arange(camera.width_px)[None, :], np.arange(camera.height_px)[:, None]
-        inside = ground(scene, *Sight(scene).mm(x.astype(float), y.astype(float))).inside
-        grain = _soft(rng.standard_normal(light.shape, dtype=np.float32), max(camera.blur_px, 0.5))
-        share = surface.bowl_grain / float(grain.std())
-        light = light * (1.0 + np.maximum(grain * np.float32(share), -0.9) * inside)
-    if surface.glints:
-        spots = np.zeros_like(light)
-        x = rng.integers(0, camera.width_px, surface.glints)
-        y = rng.integers(0, camera.height_px, surface.glints)
-        spots[y, x] = rng.exponential(50.0 * float(np.median(light)), surface.glints)
-        light = light + _soft(spots, 1.2 * max(camera.blur_px, 0.6))
-    return light
-
-
-def _soft(field: F32, sigma_px: float) -> F32:
-    return np.asarray(cv2.GaussianBlur(field, (0, 0), sigma_px), dtype=np.float32)
+    if not surface.glints:
+        return light
+    spots = np.zeros_like(light)
+    x = rng.integers(0, camera.width_px, surface.glints)
+    y = rng.integers(0, camera.height_px, surface.glints)
+    spots[y, x] = rng.exponential(50.0 * float(np.median(light)), surface.glints)
+    return light + np.asarray(
+        cv2.GaussianBlur(spots, (0, 0), 1.2 * max(camera.blur_px, 0.6)), dtype=np.float32
+    )

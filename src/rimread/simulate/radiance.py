@@ -68,6 +68,8 @@ def radiance(view: View, cover: Skin) -> F32:
         strip = _Strip(x, y, relief, gx, gy)
         light = view.tables.look_up(relief.gx + gx, relief.gy + gy, relief.inside)
         _refine(light, view, sight, strip)
+        if cover.grain is not None:
+            light *= np.float32(1.0) + _between(cover.grain, slice(top, bottom), n) * relief.inside
         if cover.stain is not None:
             light *= _between(cover.stain, slice(top, bottom), n)
         out[top:bottom] = light

@@ -138,6 +138,8 @@ def ground(scene: Scene, x_mm: F32, y_mm: F32) -> Ground:
     texture = np.ones_like(x_mm)
     distance = np.full_like(x_mm, np.float32(1e6))
     for indent in scene.indents:
+        if _far(indent, y_mm):
+            continue
         bowl, ridge, w, signed = _crater(indent, x_mm, y_mm)
         keep = np.float32(1.0) - w
         gx = (gx + ridge[0]) * keep + bowl[0] * w
@@ -150,6 +152,12 @@ def ground(scene: Scene, x_mm: F32, y_mm: F32) -> Ground:
         gx = gx + np.float32(math.tan(math.radians(slope)) * math.cos(t))
         gy = gy + np.float32(math.tan(math.radians(slope)) * math.sin(t))
     return Ground(gx, gy, np.float32(1.0) - outside, texture, distance)
+
+
+def _far(indent: Indent, y_mm: F32) -> bool:
+    """Whether nothing is left of the ridge (exp(-16)) at any point."""
+    reach = indent.d1_mm / 2.0 * (1.0 + 16.0 * indent.pile_width) + 6.0 * indent.edge_round_mm
+    return bool(y_mm.min() > indent.y_mm + reach or y_mm.max() < indent.y_mm - reach)
 
 
 def _form(surface: Surface, x: F32, y: F32) -> tuple[F32, F32]:
@@ -203,7 +211,8 @@ def _crater(indent: Indent, x: F32, y: F32) -> tuple[tuple[F32, F32], tuple[F32,
     return bowl, ridge, inside, signed
 
 
-def _turned(x: F32, y: F32, c: np.float32, s: np.float32) -> tuple[F32, F32]:
+def _turned(x: F32, y: F32, c: F32 | np.float32, s: F32 | np.float32) -> tuple[F32, F32]:
+    """(x, y) turned by the angle whose cosine and sine are c and s."""
     return x * c - y * s, x * s + y * c
 
 
@@ -232,7 +241,8 @@ def _ridge(indent: Indent, rho: F32, cos: F32, sin: F32) -> tuple[F32, F32, F32,
 def _lobe(indent: Indent, cos: F32, sin: F32) -> tuple[F32, F32]:
     """Relative ridge height over its mean, and its derivative by the angle."""
     n = indent.lobe_count
-    z = (cos + 1j * sin) ** n  # exp(i n θ)
-    shift = n * math.radians(indent.lobe_deg - indent.angle_deg)
-    z *= np.complex64(complex(math.cos(shift), -math.sin(shift)))
-    return np.float32(indent.lobes) * z.real, np.float32(-n * indent.lobes) * z.imag
+    shift = n * math.radians(indent.angle_deg - indent.lobe_deg)
+    c, s = _turned(cos, sin, np.float32(math.cos(shift)), np.float32(math.sin(shift)))
+    for _ in range(n - 1):  # (c, s) is the direction n θ + shift in the end
+        c, s = _turned(c, s, cos, sin)
+    return np.float32(indent.lobes) * c, np.float32(-n * indent.lobes) * s

@@ -131,7 +131,7 @@ class Surface:
     alpha_outside, alpha_inside : float
         Roughness of the unresolved facets (GGX) on the specimen and in the bowl.
     bowl_grain : float
-        Relative scatter of the light from pixel-sized patches of the bowl.
+        Relative scatter of the light from pixel-sized patches of the bowl, before the optics.
     scratches, stains, glints : int
         How many; scratches run over everything, glints are small bright facets.
     cylinder_mm : float
