@@ -83,11 +83,15 @@ def test_16_bit_tiff_with_white_as_zero_is_turned_round(tmp_path, grey):
 
 
 @pytest.mark.parametrize("full", [1023, 4095, 16383, 65535])  # 10, 12, 14 and 16 bits
-def test_full_scale_of_a_linear_camera_file(tmp_path, grey, full):
+def test_full_scale_of_sensor_values(tmp_path, grey, full):
     deep = (grey.astype(np.uint32) * full // 255).astype(np.uint16)
     path = saved(Image.fromarray(deep), tmp_path / "a.png")
     assert read_photo(path, tone="linear").full_scale == full
-    assert read_photo(path).full_scale == 65535  # a coded picture says nothing of the kind
+    assert read_photo(path, tone="srgb").full_scale == 65535  # coded values fill what they have
+    unsaid = read_photo(path)
+    assert unsaid.tone == ("linear" if full < 65535 else "srgb")
+    assert not unsaid.tone_stated
+    assert unsaid.full_scale == full
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))

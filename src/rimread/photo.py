@@ -134,7 +134,8 @@ def read_photo(path: Path, *, tone: Tone | None = None) -> Photo:
     path : Path
         The file.
     tone : {"srgb", "linear"}, optional
-        The tone curve of the camera; by default what the file says, else sRGB.
+        The tone curve of the camera; by default what the file says, else linear for 10, 12 or 14
+        bit values in 16-bit pixels (sensor values as they come), else sRGB.
 
     Raises
     ------
@@ -184,7 +185,7 @@ def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Ph
     orientation = _orientation(image)  # before the TIFF reader drops it
     grey, white = _grey(path, data, image)
     said = tone or _tone_said(image)
-    resolved: Tone = said or "srgb"
+    resolved: Tone = said or ("srgb" if white is None else "linear")
     exif = image.getexif()
     return Photo(
         grey=grey,
