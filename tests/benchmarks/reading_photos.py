@@ -1,4 +1,4 @@
-"""Time to read a photo, against ``cv2.imread`` of the same file in colour: median, one thread.
+"""Time to read a photo, against ``cv2.imread`` of the same file in colour, on one thread.
 
 python tests/benchmarks/reading_photos.py [PHOTO...]
 """
