@@ -1,81 +1,279 @@
-"""``rimread hardness``: HBW from diameters read by hand."""
+"""``rimread hardness``: HBW from diameters, one indent or a series."""
 
 from __future__ import annotations
 
-import json
+import math
+from dataclasses import asdict, replace
+from datetime import date
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
+
+from rimread.cli._indents import checks_json, indents_from, print_checks, rules_from
+from rimread.cli._io import REFUSED, print_json, say, speaking
+
+if TYPE_CHECKING:  # heavy: imported when the verb runs
+    from rimread.budget import Budget
+    from rimread.check import Check
+    from rimread.hardness import Piece, RuleSet, Series, Statement, Step, Verification
+
+Way = Literal["parts", "permissible-error", "bias"]
+Average = Literal["all", "drop-extremes"]
 
 
 def hardness(
     diameters: Annotated[
         list[str],
         typer.Argument(
-            metavar="D1 [D2]",
-            help="Diameters of one indent in mm.",
+            metavar="D1 [D2] | D1,D2...",
+            help="Diameters in mm of one indent; or several indents as pairs D1,D2, or files of "
+            "results from measure --json (- for standard input).",
             show_default=False,
         ),
     ],
     test: Annotated[
-        str, typer.Option("--test", help="Ball mm / force kgf [/ dwell s], like 10/3000.")
+        str,
+        typer.Option(metavar="BALL/FORCE", help="Ball mm / force kgf [/ dwell s]: 10/3000."),
     ],
-    rules: Annotated[
-        str, typer.Option("--rules", help="iso, astm or a rules file (TOML).")
-    ] = "iso",
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    average: Annotated[
+        Average,
+        typer.Option(help="all, or drop-extremes: highest and lowest of five or more go."),
+    ] = "all",
+    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
+    working: Annotated[
+        bool, typer.Option("--working", help="Show the computation of one indent by hand.")
+    ] = False,
+    material: Annotated[
+        str | None,
+        typer.Option(help="Material group, see rimread plan."),
+    ] = None,
+    thickness: Annotated[float | None, typer.Option(metavar="MM")] = None,
+    edge: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="Indent centre to edge."),
+    ] = None,
+    spacing: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="Centre to next centre."),
+    ] = None,
+    radius: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="Of a curved surface."),
+    ] = None,
+    temperature: Annotated[float | None, typer.Option(metavar="°C")] = None,
+    resolution: Annotated[
+        float | None,
+        typer.Option(
+            metavar="MM",
+            help="Smallest step told apart in typed diameters; gives an uncertainty.",
+        ),
+    ] = None,
+    way: Annotated[
+        Way,
+        typer.Option(
+            help="parts: force, ball, reading; the others go through the block.",
+        ),
+    ] = "parts",
+    block: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.toml", help="Block."),
+    ] = None,
+    on_block: Annotated[
+        list[str] | None,
+        typer.Option(metavar="D1,D2", help="Indents on the block, repeated."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, nothing else.")] = False,
 ) -> None:
-    """HBW from one or two diameters of an indent, with the checks it must stand."""
-    from rimread.hardness import (  # noqa: PLC0415
-        brinell,
-        designation,
-        indent_checks,
-        parse_test,
-        read_rules,
-        rule_set,
+    """Compute HBW from diameters read by hand or measured, and hold it against the rules.
+
+    \b
+      rimread hardness --test 10/3000 4.02 4.04 --working
+      rimread hardness --test 10/3000 4.02,4.04 4.00,4.03 4.05,4.03 --resolution 0.02
+
+    The uncertainty covers what its line says and no more. The standard in force and a qualified
+    person decide what a value means.
+
+    Exit codes: 0 all well; 1 a check failed; 2 wrong use.
+    """  # noqa: D301  (\b keeps the lines of the examples)
+    with speaking():
+        from rimread.hardness import (  # noqa: PLC0415
+            Piece,
+            parse_test,
+            series_from_indents,
+        )
+        from rimread.hardness import working as working_of  # noqa: PLC0415
+
+        condition, chosen = parse_test(test), rules_from(rules)
+        piece = Piece(
+            material=material,
+            thickness_mm=thickness,
+            edge_mm=edge,
+            spacing_mm=spacing,
+            radius_mm=radius,
+            temperature_c=temperature,
+        )
+        given = indents_from(diameters, condition, resolution_mm=resolution)
+        series = series_from_indents(given.indents, condition, policy=average)
+        if working and len(series.indents) > 1:
+            raise ValueError(f"--working shows one indent (got {len(series.indents)})")
+        steps = (
+            working_of(series.indents[0].d1_mm, series.indents[0].d2_mm, condition)
+            if working
+            else ()
+        )
+        verification = _on_block(block, on_block, chosen)
+        checks = _checks(series, piece, chosen)
+        if verification is not None:
+            checks += verification.checks
+        statement = _statement(series, way, chosen, verification)
+    if as_json:
+        print_json(_record(series, checks, statement, steps))
+    else:
+        _print(series, checks, statement, steps)
+    if given.refused or any(check.outcome == "fail" for check in checks):
+        raise typer.Exit(REFUSED)
+
+
+def _checks(series: Series, piece: Piece, rules: RuleSet) -> tuple[Check, ...]:
+    from rimread.hardness import indent_checks, piece_checks, series_checks  # noqa: PLC0415
+
+    found: list[Check] = []
+    several = len(series.indents) > 1
+    for number, indent in enumerate(series.indents, start=1):
+        U_mm = None if indent.budget is None else indent.budget.U
+        checks = (
+            *indent_checks(indent.d1_mm, indent.d2_mm, series.test, rules=rules, U_mean_mm=U_mm),
+            *piece_checks(indent.mean_mm, series.test, piece, rules=rules),
+        )
+        where = f"indent {number}: " if several else ""
+        found += (
+            replace(c, message=f"{where}{c.message}")
+            for c in checks
+            if not several or c.outcome != "pass"
+        )
+    if several:
+        found += series_checks(series, rules=rules)
+    return tuple(found)
+
+
+def _on_block(block: Path | None, words: list[str] | None, rules: RuleSet) -> Verification | None:
+    from rimread.hardness import read_block, series_from_indents, verify  # noqa: PLC0415
+
+    if block is None and not words:
+        return None
+    if block is None or not words:
+        raise ValueError("--block and --on-block belong together: a block file and its indents")
+    certificate = read_block(block)
+    indents = indents_from(words, certificate.test).indents
+    on_block = series_from_indents(indents, certificate.test)
+    return verify(on_block, certificate, on=date.today(), rules=rules)  # noqa: DTZ011
+
+
+def _statement(
+    series: Series, way: Way, rules: RuleSet, verification: Verification | None
+) -> Statement | None:
+    """The uncertainty the call asks for; None where nothing is known of the reading."""
+    from rimread.hardness import from_bias, from_parts, from_permissible_error  # noqa: PLC0415
+
+    known = all(indent.budget is not None for indent in series.used_indents)
+    if way == "parts":
+        return from_parts(series, rules=rules) if known else None
+    if verification is None:
+        raise ValueError(f"--way {way} goes through a block: give --block and --on-block")
+    if not known:
+        raise ValueError(f"--way {way} needs --resolution for typed diameters")
+    if way == "bias":
+        return from_bias(series, verification)
+    if not verification.passed:
+        say("no uncertainty: the block did not pass, so the permissible error says nothing")
+        return None
+    return from_permissible_error(series, verification, rules=rules)
+
+
+def _record(
+    series: Series, checks: tuple[Check, ...], statement: Statement | None, steps: tuple[Step, ...]
+) -> dict[str, Any]:
+    hbw = series.mean_hbw
+    one = series.indents[0] if len(series.indents) == 1 else None
+    return {
+        "hbw": hbw,
+        "reported": series.designation,
+        "mean_mm": series.mean_mm,
+        "checks": checks_json(checks),
+        "test": series.test.name,
+        "d1_mm": one.d1_mm if one else None,
+        "d2_mm": one.d2_mm if one else None,
+        "n": len(series.hbw),
+        "average": series.policy,
+        "sd_hbw": series.sd_hbw,
+        "range_hbw": series.range_hbw,
+        "indents": [
+            {"d1_mm": i.d1_mm, "d2_mm": i.d2_mm, "hbw": h, "used": used, "name": i.name or None}
+            for i, h, used in zip(series.indents, series.hbw, series.used, strict=True)
+        ],
+        "U_hbw": statement.budget.U if statement else None,
+        "k": statement.budget.k if statement else None,
+        "way": statement.way if statement else None,
+        "hbw_corrected": statement.hbw if statement and statement.way == "bias" else None,
+        "covers": statement.covers if statement else None,
+        "budget": _budget_json(statement.budget) if statement else None,
+        "working": [asdict(step) for step in steps] or None,
+    }
+
+
+def _budget_json(budget: Budget) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": part.name,
+            "u_hbw": part.u,
+            "dof": part.dof if math.isfinite(part.dof) else None,
+            "how": part.how,
+            "common": part.common,
+        }
+        for part in budget.components
+    ]
+
+
+def _print(
+    series: Series, checks: tuple[Check, ...], statement: Statement | None, steps: tuple[Step, ...]
+) -> None:
+    for step in steps:
+        print(f"{step.what}: {' = '.join(t for t in (step.formula, step.numbers) if t)}")
+        print(f"    = {step.result}")
+    if len(series.indents) > 1:
+        _print_series(series)
+    if statement is None:
+        print(series.designation)
+    else:
+        _print_statement(statement)
+    print_checks(checks)
+
+
+def _print_series(series: Series) -> None:
+    print("       d1 mm    d2 mm  mean mm      HBW")
+    lines = zip(series.indents, series.hbw, series.used, strict=True)
+    for number, (indent, hbw, used) in enumerate(lines, start=1):
+        note = "" if used else "  dropped"
+        note += "  odd" if series.outlier == number - 1 else ""
+        print(
+            f"{number:3d} {indent.d1_mm:8.3f} {indent.d2_mm:8.3f} {indent.mean_mm:8.3f} "
+            f"{hbw:8.1f}{note}"
+        )
+    print(
+        f"n = {len(series.hbw)}, s = {series.sd_hbw:.1f} HBW, range = {series.range_hbw:.1f} HBW, "
+        f"mean of {sum(series.used)}: {series.mean_hbw:.1f} HBW"
     )
 
-    try:
-        condition = parse_test(test)
-        chosen = read_rules(Path(rules)) if rules.endswith(".toml") else rule_set(rules)
-        d1_mm, d2_mm = _one_indent(diameters)
-        mean_mm = (d1_mm + d2_mm) / 2.0
-        hbw = brinell(mean_mm, condition)
-        checks = indent_checks(d1_mm, d2_mm, condition, rules=chosen)
-    except (ValueError, OSError) as error:
-        typer.echo(f"rimread hardness: {error}", err=True)
-        raise typer.Exit(2) from error
-    answer: dict[str, Any] = {
-        "hbw": hbw,
-        "reported": designation(hbw, condition),
-        "mean_mm": mean_mm,
-        "checks": [
-            {"code": c.code, "outcome": c.outcome, "message": c.message, "source": c.source}
-            for c in checks
-        ],
-    }
-    if as_json:
-        print(json.dumps(answer, ensure_ascii=False, allow_nan=False))
-    else:
-        print(answer["reported"])
-        for c in checks:
-            print(f"  {c.outcome:4}  {c.message}")
-    if any(c.outcome == "fail" for c in checks):
-        raise typer.Exit(1)
 
-
-def _one_indent(words: list[str]) -> tuple[float, float]:
-    if len(words) > 2:
-        msg = f"give one or two diameters of one indent in mm (got {len(words)})"
-        raise ValueError(msg)
-    values = [_millimetres(word) for word in words]
-    return values[0], values[-1]
-
-
-def _millimetres(word: str) -> float:
-    try:
-        return float(word)
-    except ValueError:
-        msg = f"a diameter is a number in mm with a decimal point, like 4.02 (got {word!r})"
-        raise ValueError(msg) from None
+def _print_statement(statement: Statement) -> None:
+    print(statement.text)
+    if statement.way == "bias":
+        print(
+            f"  {statement.bias_hbw:+.1f} HBW taken off for the block's error; for the value with "
+            f"it left in, U = {statement.U_uncorrected:.1f} HBW"
+        )
+    print(f"  U covers {statement.covers}")
+    for part in statement.budget.components:
+        dof = "inf" if math.isinf(part.dof) else f"{part.dof:.0f}"
+        print(f"    {part.name:24} u = {part.u:7.3f} HBW  dof {dof:>4}  {part.how}")

@@ -1,9 +1,10 @@
 """The hardness core: from diameters to a hardness that stands up in an audit."""
 
 from rimread.hardness.block import Block, Verification, read_block, scope_checks, verify
+from rimread.hardness.by_hand import Step, working
 from rimread.hardness.checks import indent_checks
 from rimread.hardness.condition import STANDARD_PAIRS, TestCondition, parse_test
-from rimread.hardness.conversion import Conversion, convert
+from rimread.hardness.conversion import SCALES, TABLES, Conversion, convert
 from rimread.hardness.daily import (
     ControlChart,
     DailyCheck,
@@ -23,9 +24,9 @@ from rimread.hardness.formula import (
     rounded,
     sensitivities,
 )
-from rimread.hardness.material import MATERIALS, Material, material
+from rimread.hardness.materials import MATERIALS, Material, material
 from rimread.hardness.piece import Piece, explained_by_lay, piece_checks
-from rimread.hardness.plan import Option, Plan, plan
+from rimread.hardness.planning import Option, Plan, plan
 from rimread.hardness.rules import RuleSet, read_rules, rule_set
 from rimread.hardness.series import Indent, Series, series_checks, series_from_indents
 from rimread.hardness.uncertainty import (
@@ -36,11 +37,12 @@ from rimread.hardness.uncertainty import (
     hand_reading,
     reading_components,
 )
-from rimread.hardness.working import Step, working
 
 __all__ = [
     "MATERIALS",
+    "SCALES",
     "STANDARD_PAIRS",
+    "TABLES",
     "Block",
     "ControlChart",
     "Conversion",

@@ -11,7 +11,7 @@ from typing import Final
 from rimread.hardness.condition import TestCondition
 from rimread.hardness.conversion_tables import ASM_A3_4, ISO_18265_A1, SAE_J417, Table
 from rimread.hardness.formula import designation
-from rimread.hardness.material import material as material_group
+from rimread.hardness.materials import material as material_group
 from rimread.refusal import Refusal
 
 __all__ = ["SCALES", "TABLES", "Conversion", "convert"]

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 from rimread.check import Check, Outcome
 from rimread.hardness.condition import TestCondition, plain_number
 from rimread.hardness.formula import brinell, depth_mm
-from rimread.hardness.material import index_check, material
+from rimread.hardness.materials import index_check, material
 from rimread.hardness.rules import RuleSet, rule_set
 
 __all__ = ["Piece", "explained_by_lay", "piece_checks"]
@@ -23,7 +23,7 @@ class Piece:
     Parameters
     ----------
     material : str or None
-        Group, a key of `rimread.hardness.material.MATERIALS`.
+        Group, a key of `rimread.hardness.materials.MATERIALS`.
     thickness_mm : float or None
         At the indent.
     edge_mm, spacing_mm : float or None

@@ -111,7 +111,10 @@ _ISO_LIMITS: Final[Mapping[str, tuple[float, str]]] = {
 }
 
 ISO: Final = _set("iso", "ISO 6506-1/-2", "hbw", _ISO_LIMITS)
-"""ISO 6506-1:2014 and -2, as far as they could be read."""
+"""ISO 6506-1:2014 and -2, as far as they could be read.
+
+Repeatability is held on HBW, the stricter of the two ways of reading that could not be settled.
+"""
 
 _E10: Final = f"ASTM E10, {MEMORY}"
 _ASTM_CHANGES: Final[Mapping[str, tuple[float, str]]] = {

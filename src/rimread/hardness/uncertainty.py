@@ -209,9 +209,13 @@ def from_permissible_error(
             f"nothing about this machine"
         )
     H = series.mean_hbw
-    limit, source = permissible_error(H, rule_set(rules))
+    certified = verification.block.certified_hbw
+    limit, source = permissible_error(certified, rule_set(rules))
     machine = Component(
-        "permissible error", H * limit / _E_DIVISOR, how=f"±{limit:.1%} / 2.8; {source}"
+        "permissible error",
+        _carried(verification, H) * limit / _E_DIVISOR,
+        how=f"±{limit:.1%} / 2.8; {source}",
+        common=True,
     )
     parts = (machine, *_block_parts(verification, H), *_reading_and_scatter(series))
     covers = f"machine within its permissible error, block, reading{_material(series)}"
@@ -308,22 +312,33 @@ def _reading_and_scatter(series: Series) -> tuple[Component, ...]:
     return (*common, scatter)
 
 
+def _carried(verification: Verification, hbw: float) -> float:
+    """The hardness at which the block's relative figures are taken: the higher of the two.
+
+    The annex carries them over in HBW, nature rather in proportion; this way neither is undercut.
+    """
+    return max(hbw, verification.block.certified_hbw)
+
+
 def _block_parts(verification: Verification, hbw: float) -> tuple[Component, ...]:
     block, series = verification.block, verification.series
+    at = _carried(verification, hbw)
     if series.sd_hbw is None:
         raise ValueError("a block needs at least two indents to tell its scatter (got 1)")
     n = len(series.hbw)
     return (
         Component(
             "reference block",
-            hbw * block.u_rel,
+            at * block.u_rel,
             how=f"certificate {block.serial}: U = {block.U_hbw:g} HBW, k = {block.k:g}",
+            common=True,
         ),
         Component(
             "mean on the block",
-            hbw * series.sd_hbw / math.sqrt(n) / block.certified_hbw,
+            at * series.sd_hbw / math.sqrt(n) / block.certified_hbw,
             dof=n - 1,
             how=f"s = {series.sd_hbw:.3g} HBW of {n} indents",
+            common=True,
         ),
     )
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from rimread.hardness.condition import STANDARD_PAIRS, TestCondition, plain_number
 from rimread.hardness.formula import depth_mm, diameter_for
-from rimread.hardness.material import Material, material
+from rimread.hardness.materials import Material, material
 from rimread.hardness.piece import Piece
 from rimread.hardness.rules import RuleSet, rule_set
 
@@ -111,7 +111,7 @@ def plan(  # noqa: PLR0913  (all but three by name)
     Parameters
     ----------
     group : str
-        Material group, a key of `rimread.hardness.material.MATERIALS`.
+        Material group, a key of `rimread.hardness.materials.MATERIALS`.
     hbw_low, hbw_high : float
         Expected hardness, equal for a single figure.
     piece : Piece, optional

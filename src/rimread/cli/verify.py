@@ -1,0 +1,210 @@
+"""``rimread verify``: the machine on its reference block, the scope on its stage micrometer."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from rimread.cli._indents import checks_json, indents_from, print_checks, rules_from
+from rimread.cli._io import REFUSED, print_json, speaking
+
+if TYPE_CHECKING:  # heavy: imported when the verb runs
+    from rimread.check import Check
+    from rimread.hardness import Block, ControlChart, RuleSet, Verification
+
+_CHART_HALF_WIDTH = 24  # characters from the centre line to the limit
+_CHART_LINES = 30
+
+
+def verify(
+    things: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="BLOCK.toml [D1,D2...]",
+            help="Block file, then indents on it as pairs D1,D2 in mm or files of results from "
+            "measure --json (- for standard input). With --scope: intervals TRUE:READ in mm.",
+            show_default=False,
+        ),
+    ],
+    scope: Annotated[
+        bool, typer.Option("--scope", help="Check the scope on its stage micrometer instead.")
+    ] = False,
+    log: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.csv", help="Daily log to add to and to draw the chart from."),
+    ] = None,
+    operator: Annotated[str, typer.Option(help="Who made the indents, for the log.")] = "",
+    on: Annotated[
+        datetime | None,
+        typer.Option(metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help="Day. [default: today]"),
+    ] = None,
+    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, nothing else.")] = False,
+) -> None:
+    """Prove the machine on a reference block, or the scope on its stage micrometer.
+
+    \b
+      rimread verify block.toml 3.99,4.00 4.00,4.01 3.98,4.00 --log daily.csv
+      rimread verify block.toml results.jsonl
+      rimread verify block.toml --log daily.csv            (chart only)
+      rimread verify --scope 1:1.001 2:1.998 3:3.002 4:4.001 5:5.004
+
+    A block file holds serial, certified_hbw, U_hbw, k, test and, if known, valid_until.
+
+    A daily check does not replace the verification of the machine by the standard in force.
+
+    Exit codes: 0 passed; 1 a check failed; 2 wrong use.
+    """  # noqa: D301  (\b keeps the lines of the examples)
+    with speaking():
+        chosen = rules_from(rules)
+        day = date.today() if on is None else on.date()  # noqa: DTZ011  (the lab's own calendar)
+        if scope:
+            record, checks, refused = _scope(things, chosen, day)
+        else:
+            record, checks, refused = _block(things, chosen, day, log, operator)
+    failed = refused > 0 or any(check.outcome == "fail" for check in checks)
+    record = {"status": "failed" if failed else "passed", **record}
+    if as_json:
+        print_json({key: value for key, value in record.items() if key != "_lines"})
+    else:
+        for line in record["_lines"]:
+            print(line)
+        print_checks(checks)
+        print(f"{record['status']}; next due {record['due_on']}")
+    if failed:
+        raise typer.Exit(REFUSED)
+
+
+_Outcome = tuple[dict[str, Any], tuple["Check", ...], int]
+
+
+def _scope(words: list[str], rules: RuleSet, day: date) -> _Outcome:
+    from rimread.hardness import due_on, scope_checks  # noqa: PLC0415
+
+    checks = scope_checks(tuple(_interval(word) for word in words), rules=rules)
+    due = due_on(day, rules=rules, every="scope_every_days").isoformat()
+    record = {"checks": checks_json(checks), "due_on": due, "_lines": ["scope check"]}
+    return record, checks, 0
+
+
+def _interval(word: str) -> tuple[float, float]:
+    try:
+        true_mm, read_mm = (float(part) for part in word.split(":"))
+    except ValueError:
+        raise ValueError(
+            f"an interval is TRUE:READ in mm, like 1.000:1.002 (got {word!r})"
+        ) from None
+    return true_mm, read_mm
+
+
+def _block(
+    things: list[str], rules: RuleSet, day: date, log: Path | None, operator: str
+) -> _Outcome:
+    from rimread.hardness import append_daily, read_block  # noqa: PLC0415
+    from rimread.hardness import verify as held_against  # noqa: PLC0415
+    from rimread.hardness.series import series_from_indents  # noqa: PLC0415
+
+    block = read_block(Path(things[0]))
+    given = indents_from(things[1:], block.test)
+    if not things[1:] and log is not None:
+        return _chart_only(block, rules, log)
+    series = series_from_indents(given.indents, block.test)
+    verification = held_against(series, block, on=day, rules=rules)
+    if log is not None:
+        append_daily(log, verification, on=day, operator=operator)
+    chart = None if log is None else _chart(block, log)
+    checks = verification.checks + (chart.checks if chart else ())
+    record = _record(verification, checks, chart)
+    record["due_on"] = _due(day, rules)
+    record["_lines"] = [*_lines(verification), *(_chart_lines(chart) if chart else ())]
+    return record, checks, given.refused
+
+
+def _chart_only(block: Block, rules: RuleSet, log: Path) -> _Outcome:
+    chart = _chart(block, log)
+    if chart is None:
+        raise ValueError(f"{log} holds fewer than two days of block {block.serial}: no chart yet")
+    record = {
+        "block": block.serial,
+        "checks": checks_json(chart.checks),
+        "chart": _chart_json(chart),
+        "due_on": _due(chart.entries[-1].on, rules),
+        "_lines": _chart_lines(chart),
+    }
+    return record, chart.checks, 0
+
+
+def _due(day: date, rules: RuleSet) -> str:
+    from rimread.hardness import due_on  # noqa: PLC0415
+
+    return due_on(day, rules=rules).isoformat()
+
+
+def _chart(block: Block, log: Path) -> ControlChart | None:
+    from rimread.hardness import control_chart, read_daily  # noqa: PLC0415
+
+    entries = read_daily(log)
+    own = [e for e in entries if (e.block, e.test) == (block.serial, block.test.name)]
+    if len(own) < 2:
+        return None
+    return control_chart(own, block=block.serial, test=block.test.name)
+
+
+def _record(
+    verification: Verification, checks: tuple[Check, ...], chart: ControlChart | None
+) -> dict[str, Any]:
+    return {
+        "block": verification.block.serial,
+        "test": verification.block.test.name,
+        "certified_hbw": verification.block.certified_hbw,
+        "mean_hbw": verification.series.mean_hbw,
+        "values_hbw": list(verification.series.hbw),
+        "error_hbw": verification.error_hbw,
+        "error_rel": verification.error_rel,
+        "repeatability_rel": verification.repeatability_rel,
+        "checks": checks_json(checks),
+        "chart": _chart_json(chart) if chart else None,
+    }
+
+
+def _chart_json(chart: ControlChart) -> dict[str, Any]:
+    return {
+        "dates": [e.on.isoformat() for e in chart.entries],
+        "errors_rel": [e.error_rel for e in chart.entries],
+        "centre_rel": chart.centre_rel,
+        "sigma_rel": chart.sigma_rel,
+        "moving_ranges_rel": list(chart.moving_ranges_rel),
+        "moving_range_limit_rel": chart.moving_range_limit_rel,
+    }
+
+
+def _lines(verification: Verification) -> list[str]:
+    block, series = verification.block, verification.series
+    values = "  ".join(f"{value:.1f}" for value in series.hbw)
+    certificate = f"{block.certified_hbw:g} HBW {block.test.name}, U = {block.U_hbw:g} HBW"
+    error = f"error {verification.error_hbw:+.1f} HBW ({verification.error_rel:+.2%})"
+    spread = f"repeatability {verification.repeatability_rel:.2%}"
+    return [
+        f"block {block.serial}: {certificate}, k = {block.k:g}",
+        f"indents: {values} HBW",
+        f"mean {series.mean_hbw:.1f} HBW, {error}, {spread}",
+    ]
+
+
+def _chart_lines(chart: ControlChart) -> list[str]:
+    """Errors as a text chart, oldest above, limits at three sigma of the moving range."""
+    reach = 3.0 * chart.sigma_rel
+    low, high = chart.centre_rel - reach, chart.centre_rel + reach
+    limits = f"limits {low:+.2%} and {high:+.2%}, steps up to {chart.moving_range_limit_rel:.2%}"
+    lines = [f"error on the block: centre {chart.centre_rel:+.2%}, {limits}"]
+    width = 2 * _CHART_HALF_WIDTH
+    for entry in chart.entries[-_CHART_LINES:]:
+        off = (entry.error_rel - chart.centre_rel) / reach if reach > 0.0 else 0.0
+        place = round(_CHART_HALF_WIDTH * (1.0 + max(-1.0, min(1.0, off))))
+        row = ["|" if i in (0, _CHART_HALF_WIDTH, width) else " " for i in range(width + 1)]
+        row[place] = "o" if abs(off) <= 1.0 else "X"
+        lines.append(f"  {entry.on.isoformat()} {''.join(row)} {entry.error_rel:+.2%}")
+    return lines
