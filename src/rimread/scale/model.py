@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 __all__ = ["Certificate", "Scale", "ScalePhoto"]
 
+_CERTIFIED_SLACK = 0.02  # no ruled scale is worse; a larger difference is a slip of the pen
 _NEWTON_STEPS = 6  # |k1| < 0.2 converges to 1e-12 in five
 
 
@@ -31,6 +32,22 @@ class Certificate:
     certified_mm: float
     U_mm: float
     k: float = 2.0
+
+    def __post_init__(self) -> None:
+        given = (
+            f"(got nominal {self.nominal_mm:g} mm, certified {self.certified_mm:g} mm, "
+            f"U {self.U_mm:g} mm, k {self.k:g})"
+        )
+        if not (1e-4 <= self.nominal_mm <= 1e5 and 1e-4 <= self.certified_mm <= 1e5):
+            raise ValueError(f"lengths of a stage micrometer lie in 0.0001 to 100000 mm {given}")
+        if not abs(self.certified_mm / self.nominal_mm - 1.0) <= _CERTIFIED_SLACK:
+            raise ValueError(f"nominal and certified length must agree within 2 % {given}")
+        if not 0.0 < self.U_mm <= _CERTIFIED_SLACK * self.certified_mm:
+            raise ValueError(
+                f"U of the certified length must lie above 0 and up to 2 % of it {given}"
+            )
+        if not 1.0 <= self.k <= 20.0:
+            raise ValueError(f"the coverage factor k lies in 1 to 20 {given}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +90,8 @@ class Scale:
         None when no certificate was given; the covariance then carries a generous component.
     photos : tuple of ScalePhoto
         What it was made from.
+    notes : tuple of str
+        What the covariance holds, one sentence each.
     sha256 : str
         Hash of the scale file, empty for a scale that was not read from a file.
     """
@@ -89,19 +108,14 @@ class Scale:
     valid_until: date
     certificate: Certificate | None
     photos: tuple[ScalePhoto, ...]
+    notes: tuple[str, ...] = ()
     sha256: str = ""
 
     def mm_from_px(self, points_px: NDArray[np.floating]) -> NDArray[np.float64]:
         """Specimen coordinates in mm from the picture centre; points (..., 2) as x, y in px."""
         v = np.asarray(points_px, dtype=np.float64) - self._centre_px()
-        rd2 = np.sum(v * v, axis=-1, keepdims=True) / self._half_diagonal_px() ** 2
-        s = np.ones_like(rd2)  # undistorted radius / picture radius
-        for _ in range(_NEWTON_STEPS):
-            r2 = rd2 * s * s
-            s -= (s * (1.0 + self.k1_half_diagonal * r2) - 1.0) / (
-                1.0 + 3.0 * self.k1_half_diagonal * r2
-            )
-        return np.asarray(v * s / np.array([self.px_per_mm_x, self.px_per_mm_y]))
+        s = undistorted(v, k1=self.k1_half_diagonal, half_diagonal_px=self._half_diagonal_px())
+        return np.asarray(s / np.array([self.px_per_mm_x, self.px_per_mm_y]))
 
     def px_from_mm(self, points_mm: NDArray[np.floating]) -> NDArray[np.float64]:
         """Picture coordinates (..., 2) in px of specimen points in mm from the picture centre."""
@@ -109,8 +123,29 @@ class Scale:
         r2 = np.sum(u * u, axis=-1, keepdims=True) / self._half_diagonal_px() ** 2
         return np.asarray(self._centre_px() + u * (1.0 + self.k1_half_diagonal * r2))
 
+    def shifted(self, parameter: int, step: float) -> Scale:
+        """The scale with parameter 0, 1 or 2 (px_per_mm_x, px_per_mm_y, k1) moved by `step`."""
+        name = ("px_per_mm_x", "px_per_mm_y", "k1_half_diagonal")[parameter]
+        return replace(self, **{name: getattr(self, name) + step})
+
     def _centre_px(self) -> NDArray[np.float64]:
         return np.array([(self.width_px - 1) / 2.0, (self.height_px - 1) / 2.0])
 
     def _half_diagonal_px(self) -> float:
         return float(np.hypot(self.width_px, self.height_px) / 2.0)
+
+
+def undistorted(
+    v: NDArray[np.floating], *, k1: float, half_diagonal_px: float
+) -> NDArray[np.float64]:
+    """Positions (..., 2) from the picture centre in px without the radial term.
+
+    Solves ``v = u (1 + k1 |u|²)``, lengths in half diagonals, for u by Newton's method on the
+    ratio of the radii.
+    """
+    rd2 = np.sum(v * v, axis=-1, keepdims=True) / half_diagonal_px**2
+    s = np.ones_like(rd2)  # undistorted radius / picture radius
+    for _ in range(_NEWTON_STEPS):
+        r2 = rd2 * s * s
+        s -= (s * (1.0 + k1 * r2) - 1.0) / (1.0 + 3.0 * k1 * r2)
+    return np.asarray(v * s)

@@ -1,0 +1,297 @@
+"""From photos of a stage micrometer to a scale, or a reason why not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rimread.photo import Photo, linear_light
+from rimread.refusal import Refusal
+from rimread.scale.fit import U_ASPECT, U_K1, Fit, fit_marks
+from rimread.scale.ladder import MIN_LINES, Ladder, find_ladders
+from rimread.scale.lines import Marks, mark_lines
+from rimread.scale.model import Certificate, Scale, ScalePhoto
+
+__all__ = ["U_NO_CERTIFICATE", "VALID_DAYS", "calibrate"]
+
+FloatArray = NDArray[np.floating]
+
+U_NO_CERTIFICATE = 1e-3
+"""Relative standard uncertainty of the ruled length when no certificate is given.
+
+No source; deliberately generous: what an uncertified scale is off by is unknown to its owner, and
+0.1 % (2 µm in 2 mm) is more than makers commonly state.
+"""
+
+VALID_DAYS = 365
+"""How long a scale counts as valid unless said otherwise: common practice, no source."""
+
+_INCH_MM = 25.4
+_SPAN_SLACK = 0.2
+"""Slack in comparing a count of lines with a length: a wrong division is wrong by 2, 5 or 10."""
+
+_ASPECT_SLACK = 0.2
+"""No camera's pixels are this far from square: the photos are of different magnification."""
+
+
+def calibrate(  # noqa: PLR0913  (what a certificate of the scale would name)
+    photos: Sequence[Photo],
+    *,
+    division_mm: float,
+    certificate: Certificate | None = None,
+    label: str = "",
+    calibrated_on: date,
+    valid_days: int = VALID_DAYS,
+) -> Scale | Refusal:
+    """Scale of a camera and objective from one or more photos of a stage micrometer.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+        Same camera, same objective, same size. Two at right angles tell px/mm along x from px/mm
+        along y; one alone leaves that to an assumption with a stated uncertainty.
+    division_mm : float
+        Nominal spacing of the finest lines.
+    certificate : Certificate, optional
+        Certified length; without it the scale carries `U_NO_CERTIFICATE`.
+    label : str
+        Camera and objective, for people.
+    calibrated_on : datetime.date
+        Day of the photos.
+    valid_days : int
+        For how many days the scale counts.
+
+    Returns
+    -------
+    Scale or Refusal
+        Codes of refusals: ``different-sizes``, ``no-lines``, ``too-few-lines``,
+        ``lines-unresolved``, ``wrong-division``, ``photos-disagree``.
+
+    Raises
+    ------
+    ValueError
+        If the division, the certificate or the validity makes no sense, there is no photo, or one
+        photo is given twice.
+    """
+    _judge_wishes(photos, division_mm, certificate, valid_days)
+    sizes = {(p.width_px, p.height_px) for p in photos}
+    if len(sizes) > 1:
+        told = ", ".join(f"{p.name} {p.width_px} × {p.height_px}" for p in photos)
+        return Refusal(
+            "different-sizes",
+            f"The photos differ in size ({told} px); take all of them with the same camera "
+            "settings, and do not crop or scale them.",
+        )
+    ratio = certificate.certified_mm / certificate.nominal_mm if certificate else 1.0
+    marks: list[Marks] = []
+    for photo in photos:
+        light = linear_light(photo, photo.grey)
+        ladder = _finest_lines(light, photo.name, division_mm, certificate)
+        if isinstance(ladder, Refusal):
+            return ladder
+        marks.append(mark_lines(light, ladder))
+    fit = fit_marks(
+        marks,
+        division_mm=division_mm * ratio,
+        width_px=photos[0].width_px,
+        height_px=photos[0].height_px,
+    )
+    few = _too_few(fit, photos)
+    if few is not None:
+        return few
+    if abs(math.log(fit.values[1] / fit.values[0])) > _ASPECT_SLACK:
+        return Refusal(
+            "photos-disagree",
+            f"The photos give {fit.values[0]:.2f} px/mm along x and {fit.values[1]:.2f} px/mm "
+            "along y; photograph the same stage micrometer through the same objective in all.",
+        )
+    covariance, dof = _whole_covariance(fit, certificate)
+    return Scale(
+        px_per_mm_x=float(fit.values[0]),
+        px_per_mm_y=float(fit.values[1]),
+        k1_half_diagonal=float(fit.values[2]),
+        covariance=tuple((float(a), float(b), float(c)) for a, b, c in covariance),
+        dof=dof,
+        width_px=photos[0].width_px,
+        height_px=photos[0].height_px,
+        label=label,
+        calibrated_on=calibrated_on,
+        valid_until=calibrated_on + timedelta(days=valid_days),
+        certificate=certificate,
+        photos=tuple(
+            ScalePhoto(
+                name=photo.name,
+                sha256=photo.sha256,
+                angle_deg=fit.angles_deg[k],
+                lines_used=fit.lines_used[k],
+                residual_rms_px=fit.residual_rms_px[k],
+            )
+            for k, photo in enumerate(photos)
+        ),
+        notes=_notes(fit, certificate),
+    )
+
+
+def _judge_wishes(
+    photos: Sequence[Photo], division_mm: float, certificate: Certificate | None, valid_days: int
+) -> None:
+    if not photos:
+        raise ValueError("a scale needs at least one photo of a stage micrometer (got none)")
+    if len({p.sha256 for p in photos}) < len(photos):
+        names = ", ".join(p.name for p in photos)
+        raise ValueError(f"every photo counts once; the same picture was given twice ({names})")
+    if not 1e-5 <= division_mm <= 100.0:
+        raise ValueError(
+            f"the division is the spacing of the finest lines in mm, 0.00001 to 100 "
+            f"(got {division_mm:g})"
+        )
+    if not 1 <= valid_days <= 36500:
+        raise ValueError(f"a scale is valid for 1 to 36500 days (got {valid_days})")
+    if certificate and division_mm > certificate.nominal_mm * (1 + 1e-9):
+        raise ValueError(
+            f"the division ({division_mm:g} mm) must not exceed the length of the scale "
+            f"({certificate.nominal_mm:g} mm)"
+        )
+
+
+def _finest_lines(
+    light: NDArray[np.float32], name: str, division_mm: float, certificate: Certificate | None
+) -> Ladder | Refusal:
+    """The ladder of the finest lines, proved by the longer lines or by the scale's length."""
+    ladders = find_ladders(light)
+    enough = [ladder for ladder in ladders if ladder.lines >= MIN_LINES]
+    if not enough:
+        return _nothing(name, max((ladder.lines for ladder in ladders), default=0))
+    length = certificate.nominal_mm if certificate else None
+    by_length = [ladder for ladder in enough if _fits(ladder, division_mm, length)]
+    if by_length:
+        return by_length[0]
+    ladder = next((ladder for ladder in enough if ladder.counted), None)
+    if ladder is None:
+        return Refusal(
+            "lines-unresolved",
+            f"{name}: lines are seen, but not the longer 5th and 10th lines that belong to the "
+            "finest ones, so the finest lines may be blurred away; refocus, take a stronger "
+            "objective, or bring the long ends of the lines into view.",
+            {"lines_seen": float(enough[0].lines), "pitch_px": enough[0].pitch_px},
+        )
+    doubt = _division_doubt(ladder, name, division_mm, length)
+    return ladder if doubt is None else doubt
+
+
+def _nothing(name: str, lines: int) -> Refusal:
+    if lines:
+        return Refusal(
+            "too-few-lines",
+            f"{name}: only {lines} lines side by side are seen; a scale needs at least "
+            f"{MIN_LINES}: bring more of the stage micrometer into view or take a weaker "
+            "objective.",
+            {"lines_seen": float(lines)},
+        )
+    return Refusal(
+        "no-lines",
+        f"{name}: no ruled lines are seen; put a stage micrometer under the objective, focus on "
+        "its lines and photograph it again.",
+    )
+
+
+def _fits(ladder: Ladder, division_mm: float, length_mm: float | None) -> bool:
+    """Whether both ends of the scale are seen and the lines between them add up to its length."""
+    if length_mm is None or not all(ladder.ends_seen) or ladder.pattern.every == 2:
+        return False
+    return abs((ladder.lines - 1) * division_mm / length_mm - 1.0) < 0.5 / ladder.lines
+
+
+def _division_doubt(
+    ladder: Ladder, name: str, division_mm: float, length_mm: float | None
+) -> Refusal | None:
+    """Why the division cannot be the spacing of these lines."""
+    span = (ladder.lines - 1) * division_mm
+    evidence = {"lines_seen": float(ladder.lines), "span_mm": span}
+    if length_mm is not None and span > length_mm * (1 + _SPAN_SLACK):
+        return Refusal(
+            "wrong-division",
+            f"{name}: {ladder.lines} lines {division_mm:g} mm apart would span {span:g} mm, more "
+            f"than the scale's {length_mm:g} mm; give the spacing of the finest lines as "
+            "--division.",
+            evidence,
+        )
+    if length_mm is not None and all(ladder.ends_seen) and span < length_mm * (1 - _SPAN_SLACK):
+        return Refusal(
+            "wrong-division",
+            f"{name}: both ends of the scale are seen and its {ladder.lines} lines, "
+            f"{division_mm:g} mm apart, span {span:g} mm, not {length_mm:g} mm; give the spacing "
+            "of the finest lines as --division and the length of this scale.",
+            evidence,
+        )
+    if _steps_of_ten(division_mm) or _steps_of_ten(division_mm / _INCH_MM):
+        return None
+    return Refusal(
+        "wrong-division",
+        f"{name}: every 5th and 10th line is longer, which with a division of {division_mm:g} mm "
+        f"would mark {5 * division_mm:g} and {10 * division_mm:g} mm; give the spacing of the "
+        "finest lines as --division.",
+        evidence,
+    )
+
+
+def _steps_of_ten(division: float) -> bool:
+    """Whether 5 and 10 divisions are round: 1 or 2 times a power of ten (rulings count in tens)."""
+    mantissa = division / 10.0 ** math.floor(math.log10(division) + 1e-9)
+    return min(abs(mantissa - 1.0), abs(mantissa - 2.0)) < 1e-6
+
+
+def _too_few(fit: Fit, photos: Sequence[Photo]) -> Refusal | None:
+    """Lines that were found but cannot be located: dust, glare, exposure."""
+    for photo, lines in zip(photos, fit.lines_used, strict=True):
+        if lines < MIN_LINES - 2:
+            return _nothing(photo.name, max(lines, 1))
+    return None
+
+
+def _whole_covariance(fit: Fit, certificate: Certificate | None) -> tuple[FloatArray, float]:
+    """Covariance with the certificate, and the effective degrees of freedom of px/mm.
+
+    A wrong length scales both px/mm alike, so its part is fully correlated (GUM F.1.2.3).
+    Degrees of freedom by Welch-Satterthwaite (GUM eq. G.2b), the fewer of the two axes.
+    """
+    relative = _u_length(certificate)
+    along = np.array([fit.values[0], fit.values[1], 0.0]) * relative
+    whole = fit.covariance + np.outer(along, along)
+    share = np.diag(fit.scatter)[:2] / np.diag(whole)[:2]
+    return whole, float(fit.dof / np.max(share) ** 2)
+
+
+def _u_length(certificate: Certificate | None) -> float:
+    if certificate is None:
+        return U_NO_CERTIFICATE
+    return certificate.U_mm / certificate.k / certificate.certified_mm
+
+
+def _notes(fit: Fit, certificate: Certificate | None) -> tuple[str, ...]:
+    """What the covariance holds, one sentence each."""
+    scatter = 100.0 * math.sqrt(float(np.max(np.diag(fit.scatter)[:2] / fit.values[:2] ** 2)))
+    length = 100.0 * _u_length(certificate)
+    notes = [f"line scatter: {scatter:.5f} % of px/mm, standard, {fit.dof:.0f} degrees of freedom"]
+    if certificate:
+        notes.append(f"certificate of the stage micrometer: {length:.5f} % of px/mm, standard")
+    else:
+        notes.append(
+            f"no certificate given: {length:.3f} % of px/mm, standard; no source, deliberately "
+            "generous, because what an uncertified scale is off by is not known"
+        )
+    if not fit.aspect_measured:
+        notes.append(
+            f"pixels taken as square within {100 * U_ASPECT:.3f} %, standard, because the photos "
+            "show one direction only; no source, deliberately generous"
+        )
+    notes.append(
+        f"distortion before the lines were seen: k1 = 0 with a standard uncertainty of {U_K1:g}; "
+        "no source, deliberately generous; the centre of distortion is taken as the centre of "
+        "the picture"
+    )
+    return tuple(notes)
