@@ -10,7 +10,13 @@ accuracy tables and for asking what a scope and this program together can do.
 ((1024, 1280), 2.995)
 """
 
-from rimread.simulate.conditions import Spoiled, Tier, random_scene, spoiled_scene
+from rimread.simulate.conditions import (
+    Spoiled,
+    Tier,
+    random_scene,
+    several_scene,
+    spoiled_scene,
+)
 from rimread.simulate.photograph import Simulated, Truth, simulate
 from rimread.simulate.scene import Camera, Indent, Light, Scene, Surface
 
@@ -25,6 +31,7 @@ __all__ = [
     "Tier",
     "Truth",
     "random_scene",
+    "several_scene",
     "simulate",
     "spoiled_scene",
 ]

@@ -72,17 +72,29 @@ def _segment(length: float, angle_deg: float) -> F32:
     return np.asarray(k / k.sum(), dtype=np.float32)
 
 
-def exposed(light: F32, camera: Camera) -> F32:
-    """Fall-off to the corners, then light in fractions of full scale."""
-    out = light
-    if camera.vignetting:
-        y = (np.arange(camera.height_px, dtype=np.float32) - (camera.height_px - 1) / 2)[:, None]
-        x = (np.arange(camera.width_px, dtype=np.float32) - (camera.width_px - 1) / 2)[None, :]
-        half2 = np.float32((camera.width_px**2 + camera.height_px**2) / 4)
-        loss = (x * x + y * y) * np.float32(camera.vignetting / half2)
-        out = light * (np.float32(1.0) - loss)
+def exposed(light: F32, camera: Camera, *, uneven: tuple[float, float] = (0.0, 0.0)) -> F32:
+    """Uneven light and fall-off to the corners, then light in fractions of full scale.
+
+    Parameters
+    ----------
+    light : ndarray, shape (height, width)
+        One value per pixel, any unit.
+    camera : Camera
+        What takes the picture.
+    uneven : tuple of 2 floats
+        Relative rise of the light over half a diagonal along x and y.
+    """
+    y = (np.arange(camera.height_px, dtype=np.float32) - (camera.height_px - 1) / 2)[:, None]
+    x = (np.arange(camera.width_px, dtype=np.float32) - (camera.width_px - 1) / 2)[None, :]
+    half = math.hypot(camera.width_px, camera.height_px) / 2.0
+    loss = (x * x + y * y) * np.float32(camera.vignetting / half**2)
+    tilt = x * np.float32(uneven[0] / half) + y * np.float32(uneven[1] / half)
+    out = light * ((np.float32(1.0) - loss) * (np.float32(1.0) + tilt))
     middle, bright = np.quantile(out[::3, ::3], [0.5, 0.98])
-    return np.asarray(out * np.float32(camera.exposure / max(middle, bright / _HOLD_BACK, 1e-12)))
+    return np.asarray(
+        out * np.float32(camera.exposure / max(middle, bright / _HOLD_BACK, 1e-12)),
+        dtype=np.float32,
+    )
 
 
 def picture(exposure: F32, camera: Camera, *, rng: np.random.Generator) -> Picture:

@@ -11,7 +11,7 @@ import numpy as np
 from rimread.simulate.relief import cylinder_ovality
 from rimread.simulate.scene import Camera, Finish, Indent, Light, LightKind, Scene, Surface
 
-__all__ = ["Spoiled", "Tier", "random_scene", "spoiled_scene"]
+__all__ = ["Spoiled", "Tier", "random_scene", "several_scene", "spoiled_scene"]
 
 Tier = Literal["clean", "shop", "hard"]
 Spoiled = Literal[
@@ -38,6 +38,8 @@ class _Conditions:
     finishes: tuple[Finish, ...]
     elevation_deg: Span
     ambient: Span
+    gradient: float
+    separate_lamps: float
     pile: Span
     pile_width: Span
     crest: Span
@@ -71,12 +73,14 @@ _TIERS: dict[Tier, _Conditions] = {
         finishes=("ground", "blasted", "polished"),
         elevation_deg=(28, 62),
         ambient=(0.05, 0.15),
+        gradient=0.05,
+        separate_lamps=0.0,
         pile=(0.02, 0.2),
         pile_width=(0.15, 0.4),
         crest=(0.0, 0.8),
         lobes=(0.0, 0.2),
         oval=0.003,
-        round_over_d=(0.0004, 0.0016),
+        round_over_d=(0.0004, 0.002),
         finish_um=(0.03, 0.35),
         bowl_texture=(0.1, 0.4),
         alpha=(0.15, 0.3),
@@ -100,6 +104,8 @@ _TIERS: dict[Tier, _Conditions] = {
         finishes=_ALL_FINISHES,
         elevation_deg=(22, 65),
         ambient=(0.05, 0.35),
+        gradient=0.2,
+        separate_lamps=0.25,
         pile=(-0.1, 0.25),
         pile_width=(0.1, 0.45),
         crest=(0.0, 1.1),
@@ -129,6 +135,8 @@ _TIERS: dict[Tier, _Conditions] = {
         finishes=_ALL_FINISHES,
         elevation_deg=(14, 70),
         ambient=(0.03, 0.6),
+        gradient=0.4,
+        separate_lamps=0.4,
         pile=(-0.3, 0.4),
         pile_width=(0.08, 0.6),
         crest=(0.0, 1.5),
@@ -183,15 +191,56 @@ def random_scene(
     camera = _camera(rng, c, width_px, height_px, d1_mm)
     surface = _surface(rng, c)
     indent = _indent(rng, c, (surface, camera), (ball_mm, d1_mm))
-    light = Light(
-        kind=_pick(rng, c.lights),
-        elevation_deg=rng.uniform(*c.elevation_deg),
-        azimuth_deg=rng.uniform(0, 360),
-        spread_deg=rng.uniform(2, 12),
-        arc_deg=rng.uniform(15, 50),
-        ambient=rng.uniform(*c.ambient),
+    return Scene(indents=(indent,), surface=surface, light=_light(rng, c), camera=camera)
+
+
+def several_scene(
+    rng: np.random.Generator,
+    count: int,
+    *,
+    tier: Tier = "shop",
+    width_px: int = 1280,
+    height_px: int = 1024,
+) -> Scene:
+    """Several whole indents of one ball and load, at least 1.4 diameters apart.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+        The scene comes from here; give the picture its own.
+    count : int
+        How many, 2 to 9.
+    tier : {"clean", "shop", "hard"}
+        How rough the conditions are.
+    width_px, height_px : int
+        Size of the picture.
+
+    Raises
+    ------
+    ValueError
+        If the count is not 2 to 9 or the tier is not one of the three.
+    """
+    if not 2 <= count <= 9:
+        raise ValueError(f"count is 2 to 9, got {count!r}")
+    scene = random_scene(rng, tier=tier, width_px=width_px, height_px=height_px)
+    first = scene.indents[0]
+    # A square grid with room for all; each indent wanders within its cell.
+    columns = math.ceil(math.sqrt(count))
+    cell_mm = 1.9 * first.d1_mm
+    px_per_mm = min(width_px, height_px) / (columns * cell_mm)
+    cells = rng.permutation(columns**2)[:count]
+    indents = tuple(
+        replace(
+            first,
+            d1_mm=first.d1_mm * grown,
+            d2_mm=first.d2_mm * grown,
+            x_mm=(cell % columns - (columns - 1) / 2 + rng.uniform(-0.12, 0.12)) * cell_mm,
+            y_mm=(cell // columns - (columns - 1) / 2 + rng.uniform(-0.12, 0.12)) * cell_mm,
+            lobe_deg=rng.uniform(0, 360),
+        )
+        for cell, grown in zip(cells, rng.uniform(0.98, 1.0, count), strict=True)
     )
-    return Scene(indents=(indent,), surface=surface, light=light, camera=camera)
+    return replace(scene, indents=indents, camera=replace(scene.camera, px_per_mm=px_per_mm))
 
 
 def spoiled_scene(
@@ -255,6 +304,19 @@ def _pick(rng: np.random.Generator, choices: tuple[_T, ...]) -> _T:
 
 def _log_uniform(rng: np.random.Generator, span: Span) -> float:
     return math.exp(rng.uniform(math.log(span[0]), math.log(span[1])))
+
+
+def _light(rng: np.random.Generator, c: _Conditions) -> Light:
+    return Light(
+        kind=_pick(rng, c.lights),
+        elevation_deg=rng.uniform(*c.elevation_deg),
+        azimuth_deg=rng.uniform(0, 360),
+        spread_deg=rng.uniform(2, 12),
+        arc_deg=rng.uniform(15, 50),
+        lamps=int(rng.integers(4, 13)) if rng.random() < c.separate_lamps else 0,
+        ambient=rng.uniform(*c.ambient),
+        gradient=rng.uniform(0, c.gradient),
+    )
 
 
 def _camera(

@@ -107,10 +107,11 @@ def _table(light: Light, alpha: float, bowl: Indent | None) -> F32:
     steep = np.linspace(0.0, _STEEPEST * math.sqrt(2.0), 2 * _CELLS, dtype=np.float32)
     level = np.zeros_like(steep)
     even = _sum(steep, level, _surroundings(light), alpha, bowl)
-    if light.kind in {"ring", "coaxial"}:  # the same all round: worked out along one slope
+    all_round = light.kind == "coaxial" or (light.kind == "ring" and not light.lamps)
+    if all_round:  # worked out along one slope
         even += _sum(steep, level, _lamps(light), alpha, bowl)
     table = np.interp(np.hypot(gx, gy), steep, even).astype(np.float32)
-    if light.kind in {"side", "arcs"}:
+    if not all_round:
         table += _sum(gx, gy, _lamps(light), alpha, bowl)
     return np.asarray(table, dtype=np.float32)
 
@@ -145,10 +146,12 @@ def _direction(
     return np.stack([np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), np.sin(e)], axis=-1)
 
 
-def _cone(axis_elevation: float, axis_azimuth: float, half_deg: float) -> NDArray[np.float64]:
-    """Directions spread evenly over a round lamp: a sunflower of 24."""
-    i = np.arange(24) + 0.5
-    off, turn = np.radians(half_deg) * np.sqrt(i / 24), i * math.pi * (3.0 - math.sqrt(5.0))
+def _cone(
+    axis_elevation: float, axis_azimuth: float, half_deg: float, *, seeds: int = 24
+) -> NDArray[np.float64]:
+    """Directions spread evenly over a round lamp, like the seeds of a sunflower."""
+    i = np.arange(seeds) + 0.5
+    off, turn = np.radians(half_deg) * np.sqrt(i / seeds), i * math.pi * (3.0 - math.sqrt(5.0))
     local = np.stack([np.sin(off) * np.cos(turn), np.sin(off) * np.sin(turn), np.cos(off)], -1)
     e, a = math.radians(axis_elevation), math.radians(axis_azimuth)
     z = np.array([math.cos(e) * math.cos(a), math.cos(e) * math.sin(a), math.sin(e)])
@@ -164,6 +167,10 @@ def _lamps(light: Light) -> Lamps:
         d = _cone(90.0, 0.0, light.spread_deg)
     elif light.kind == "side":
         d = _cone(light.elevation_deg, light.azimuth_deg, light.spread_deg)
+    elif light.kind == "ring" and light.lamps:
+        turns = light.azimuth_deg + np.arange(light.lamps) * 360.0 / light.lamps
+        lamp = [_cone(light.elevation_deg, a, light.spread_deg, seeds=6) for a in turns]
+        d = np.concatenate(lamp)
     else:
         rise = light.elevation_deg + light.spread_deg * np.array([-0.7, 0.0, 0.7])
         if light.kind == "ring":

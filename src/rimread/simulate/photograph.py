@@ -119,7 +119,9 @@ def simulate(scene: Scene, *, rng: np.random.Generator, oversample: int = 2) -> 
     fine = radiance(View(scene, glow(scene), oversample), cover)
     light = blurred(fine, scene.camera, oversample=oversample)
     light = _glinting(light, scene, rng)
-    exposure = exposed(light, scene.camera)
+    lamp, towards = scene.light, math.radians(scene.light.azimuth_deg)
+    uneven = (lamp.gradient * math.cos(towards), lamp.gradient * math.sin(towards))
+    exposure = exposed(light, scene.camera, uneven=uneven)
     return Simulated(
         picture=picture(exposure, scene.camera, rng=rng),
         truth=tuple(truth_of(scene, indent) for indent in scene.indents),

@@ -185,8 +185,13 @@ class Light:
         Half the angle under which the lamp is seen.
     arc_deg : float
         Half the length of each arc.
+    lamps : int
+        Separate lamps a ring is made of, evenly spaced from the azimuth on; 0 for a closed ring.
     ambient : float
         Light of the surroundings on a flat specimen over that of the lamp facing it.
+    gradient : float
+        Relative change of the light from the centre of the picture to half a diagonal towards
+        the azimuth, as a lamp close by makes it.
     """
 
     kind: LightKind = "ring"
@@ -194,7 +199,9 @@ class Light:
     azimuth_deg: float = 0.0
     spread_deg: float = 5.0
     arc_deg: float = 30.0
+    lamps: int = 0
     ambient: float = 0.1
+    gradient: float = 0.0
 
     def __post_init__(self) -> None:
         kinds = get_args(LightKind)
@@ -203,7 +210,9 @@ class Light:
             (2 <= self.elevation_deg <= 90, "elevation_deg is 2 to 90", self.elevation_deg),
             (0 < self.spread_deg <= 30, "spread_deg is over 0 to 30", self.spread_deg),
             (0 < self.arc_deg <= 90, "arc_deg is over 0 to 90", self.arc_deg),
+            (0 <= self.lamps <= 24, "lamps is 0 to 24", self.lamps),
             (self.ambient >= 0, "ambient is not negative", self.ambient),
+            (abs(self.gradient) < 1, "gradient is between -1 and 1", self.gradient),
         )
 
 
