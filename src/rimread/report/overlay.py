@@ -1,0 +1,219 @@
+"""The photo with what was found drawn over it; signs differ in shape as well as in colour."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rimread.diameters import Diameters
+from rimread.photo import Photo, linear_light
+from rimread.report.colours import BLACK, ORANGE, SKY_BLUE, WHITE, YELLOW, Colour
+from rimread.report.words import label, strip, text_px
+from rimread.rim import Rim
+from rimread.scale.model import Scale
+
+__all__ = ["overlay", "save_overlay"]
+
+Picture = NDArray[np.uint8]
+_LEAST_WIDTH_PX = 1200  # smaller photos are drawn larger, so that lines stay thin beside the rim
+_MOST_ENLARGED = 4
+_JPEG = (
+    *(cv2.IMWRITE_JPEG_QUALITY, 92),
+    *(cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444),  # thin lines
+)
+_SUBPIXEL_BITS = 4
+
+
+def overlay(
+    photo: Photo,
+    rim: Rim | None,
+    diameters: Diameters | None,
+    scale: Scale | None,
+    lines: Sequence[str],
+) -> Picture:
+    """Draw what was found over the photo.
+
+    Parameters
+    ----------
+    photo : Photo
+        The picture, shown as the sensor wrote it.
+    rim : Rim or None
+        Traced points: round dots were used, crosses were left out.
+    diameters : Diameters or None
+        The fitted rim and the two diameters.
+    scale : Scale or None
+        For the scale bar.
+    lines : sequence of str
+        For the strip under the photo, the first one large.
+
+    Returns
+    -------
+    ndarray, shape (height, width, 3), uint8
+        Blue, green, red; the photo enlarged by a whole number if it is small, the strip below.
+    """
+    zoom = _zoom(photo)
+    picture = _shown(photo, zoom)
+    pen = max(1, round(picture.shape[1] / 1600))
+    if rim is not None:
+        _draw_used(picture, rim, zoom, pen)
+    if diameters is not None:
+        _draw_rim(picture, diameters, zoom, pen)
+    if rim is not None:
+        _draw_left_out(picture, rim, zoom, pen)
+    if diameters is not None and scale is not None:
+        _draw_diameters(picture, diameters, scale, zoom, pen)
+    if scale is not None:
+        _draw_scale_bar(picture, scale, zoom, pen)
+    return np.vstack([picture, strip(picture.shape[1], lines, traced=rim is not None)])
+
+
+def save_overlay(picture: Picture, folder: Path, photo: Path, taken: set[Path]) -> Path:
+    """Write an overlay as JPEG under a name of its own and return where.
+
+    Parameters
+    ----------
+    picture : ndarray
+        What `overlay` drew.
+    folder : Path
+        Made when it is missing.
+    photo : Path
+        The photo; ``weld.jpg`` becomes ``weld-rim.jpg``, and ``weld-rim-2.jpg`` when a photo of
+        the same name from another folder came before.
+    taken : set of Path
+        Names that must not be written, the photos of the call among them; the new one is added.
+
+    Raises
+    ------
+    OSError
+        If the folder or file cannot be written.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    number, target = 1, (folder / f"{photo.stem}-rim.jpg").resolve()
+    while target in taken:
+        number += 1
+        target = target.with_name(f"{photo.stem}-rim-{number}.jpg")
+    taken.add(target)
+    _, data = cv2.imencode(".jpg", picture, _JPEG)
+    target.write_bytes(data.tobytes())
+    return target
+
+
+# -- the photo ----------------------------------------------------------------------------------
+
+
+def _zoom(photo: Photo) -> int:
+    return min(_MOST_ENLARGED, math.ceil(_LEAST_WIDTH_PX / photo.width_px))
+
+
+def _shown(photo: Photo, zoom: int) -> Picture:
+    grey = photo.grey
+    if grey.dtype != np.uint8 or photo.tone == "linear":  # about what sRGB would show
+        light = np.clip(linear_light(photo, grey), 0.0, 1.0)
+        grey = np.rint(255.0 * light ** (1 / 2.2)).astype(np.uint8)
+    size = (zoom * photo.width_px, zoom * photo.height_px)
+    if zoom > 1:
+        grey = np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_CUBIC), np.uint8)
+    return np.asarray(cv2.cvtColor(grey, cv2.COLOR_GRAY2BGR), np.uint8)
+
+
+def _at(points_px: NDArray[np.floating], zoom: int) -> NDArray[np.int32]:
+    """Picture points in OpenCV's fixed point; pixel centres stay pixel centres when enlarged."""
+    shown = (np.asarray(points_px, np.float64) + 0.5) * zoom - 0.5
+    return np.asarray(np.rint(shown * 2**_SUBPIXEL_BITS), np.int32)
+
+
+# -- what was found -----------------------------------------------------------------------------
+
+
+def _draw_used(picture: Picture, rim: Rim, zoom: int, pen: int) -> None:
+    """Dots, so many that the metal stays visible between them."""
+    spacing = 12 * pen << _SUBPIXEL_BITS
+    radius = 3 * pen << _SUBPIXEL_BITS
+    last = np.full(2, -spacing)
+    for point in _at(rim.points_px, zoom)[np.asarray(rim.used, bool)]:
+        if np.hypot(*(point - last)) >= spacing:
+            last = point
+            cv2.circle(picture, _whole(point), radius, SKY_BLUE, -1, cv2.LINE_AA, _SUBPIXEL_BITS)
+
+
+def _draw_left_out(picture: Picture, rim: Rim, zoom: int, pen: int) -> None:
+    """A cross for every point."""
+    arm = 5 * pen << _SUBPIXEL_BITS
+    for point in _at(rim.points_px, zoom)[~np.asarray(rim.used, bool)]:
+        for way in ((arm, arm), (arm, -arm)):
+            _line(picture, _whole(point - way), _whole(point + way), ORANGE, 2 * pen)
+
+
+def _draw_rim(picture: Picture, found: Diameters, zoom: int, pen: int) -> None:
+    outline = _at(found.outline_px, zoom).reshape(-1, 1, 2)
+    cv2.polylines(picture, [outline], True, YELLOW, pen, cv2.LINE_AA, _SUBPIXEL_BITS)  # noqa: FBT003
+
+
+def _draw_diameters(picture: Picture, found: Diameters, scale: Scale, zoom: int, pen: int) -> None:
+    turn = math.radians(found.angle_deg)
+    along = np.array([math.cos(turn), math.sin(turn)])
+    across = np.array([-along[1], along[0]])
+    for name, length_mm, way, dashed in (
+        ("d1", found.d1_mm, along, False),
+        ("d2", found.d2_mm, across, True),
+    ):
+        ends_mm = np.asarray(found.centre_mm) + np.outer([-0.5, 0.5], way) * length_mm
+        start, end = _at(scale.px_from_mm(ends_mm), zoom)
+        _measure_line(picture, start, end, dashed=dashed, pen=pen)
+        beside = np.array([-way[1], way[0]]) * 0.9 * text_px(picture.shape[1])
+        label(picture, name, (start + 0.3 * (end - start)) / 2**_SUBPIXEL_BITS + beside)
+
+
+def _measure_line(
+    picture: Picture, start: NDArray[np.int32], end: NDArray[np.int32], *, dashed: bool, pen: int
+) -> None:
+    """A line with cross strokes at its ends, light on a dark edge so that any ground shows it."""
+    length = float(np.hypot(*(end - start)))
+    dash = 14 * pen * 2**_SUBPIXEL_BITS
+    count = max(1, round(length / dash / 2)) * 2 - 1 if dashed else 1
+    cuts = np.linspace(0.0, 1.0, count + 1)
+    pieces = [
+        (start + a * (end - start), start + b * (end - start))
+        for a, b in zip(cuts[::2], cuts[1::2], strict=True)
+    ]
+    normal = np.array([start[1] - end[1], end[0] - start[0]]) / length
+    stroke = normal * 7 * pen * 2**_SUBPIXEL_BITS
+    pieces += [(point - stroke, point + stroke) for point in (start, end)]
+    for colour, width in ((BLACK, 3 * pen), (WHITE, pen)):
+        for a, b in pieces:
+            _line(picture, _whole(a), _whole(b), colour, width)
+
+
+def _draw_scale_bar(picture: Picture, scale: Scale, zoom: int, pen: int) -> None:
+    height, width = picture.shape[:2]
+    per_mm = scale.px_per_mm_x * zoom
+    length_mm = _round_length(0.2 * width / per_mm)
+    margin = 24 * pen
+    start = np.array([width - margin - length_mm * per_mm, height - margin])
+    end = np.array([width - margin, height - margin])
+    for colour, edge in ((BLACK, 2 * pen), (WHITE, 0)):
+        corner = np.array([edge, 2.5 * pen + edge])
+        cv2.rectangle(picture, _whole(start - corner), _whole(end + corner), colour, -1)
+    label(picture, f"{length_mm:g} mm", (start + end) / 2 - [0, 1.2 * text_px(width)])
+
+
+def _round_length(length_mm: float) -> float:
+    """The largest of 1, 2 or 5 times a power of ten that is no longer."""
+    power = 10.0 ** math.floor(math.log10(length_mm))
+    return next(step * power for step in (5.0, 2.0, 1.0) if step * power <= length_mm)
+
+
+def _line(
+    picture: Picture, a: tuple[int, int], b: tuple[int, int], colour: Colour, width: int
+) -> None:
+    cv2.line(picture, a, b, colour, width, cv2.LINE_AA, _SUBPIXEL_BITS)
+
+
+def _whole(point: NDArray[np.floating]) -> tuple[int, int]:
+    x, y = np.rint(point).astype(int).tolist()
+    return x, y

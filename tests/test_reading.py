@@ -1,0 +1,215 @@
+"""From a photo to a reading: what is checked, what is refused, what a record holds."""
+
+import json
+import math
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+import rimread
+from rimread import reading as module
+from rimread.budget import Component, combine
+from rimread.diameters import Diameters
+from rimread.hardness import parse_test
+from rimread.photo import Photo
+from rimread.reading import Reading, measure_photo, reading_json
+from rimread.refusal import Refusal
+from rimread.rim import Rim
+from rimread.rim.ellipse import Ellipse
+from rimread.scale.model import Certificate, Scale
+
+TEST = parse_test("10/3000")
+TODAY = date(2026, 6, 1)
+
+# the names of the --json contract; they do not change
+CONTRACT = {
+    *("photo", "sha256", "status", "d1_mm", "d2_mm", "mean_mm", "U_mean_mm", "k"),
+    *("width_mm", "height_mm", "centre_x_px", "centre_y_px", "angle_deg", "coverage"),
+    *("hbw", "U_hbw", "designation", "checks", "reasons"),
+}
+
+PHOTO = Photo(grey=np.zeros((600, 800), np.uint8), tone="srgb", name="a.jpg", sha256="ab" * 32)
+
+SCALE = Scale(
+    px_per_mm_x=118.2,
+    px_per_mm_y=118.2,
+    k1_half_diagonal=0.0,
+    covariance=((1e-4, 0.0, 0.0), (0.0, 1e-4, 0.0), (0.0, 0.0, 1e-8)),
+    dof=50.0,
+    width_px=800,
+    height_px=600,
+    label="hall scope",
+    calibrated_on=date(2026, 1, 1),
+    valid_until=date(2026, 12, 31),
+    certificate=Certificate(nominal_mm=10.0, certified_mm=9.9975, U_mm=0.001),
+    photos=(),
+    sha256="cd" * 32,
+)
+
+RIM = Rim(
+    points_px=np.zeros((0, 2)),
+    weights=np.zeros(0),
+    ellipse=Ellipse(400.5, 300.25, 236.5),
+    blur_px=1.2,
+    rounding_px=0.4,
+    u_common_px=0.1,
+    coverage=0.97,
+    evidence=5.0,
+)
+
+FOUND = Diameters(
+    d1_mm=4.01,
+    d2_mm=3.99,
+    mean_mm=4.0,
+    budget=combine([Component("edge", 0.002, 20.0, "scatter"), Component("scale", 0.001)]),
+    U_d1_mm=0.006,
+    U_d2_mm=0.006,
+    width_mm=4.009,
+    height_mm=3.991,
+    centre_mm=(0.0, 0.0),
+    centre_px=(400.5, 300.25),
+    angle_deg=12.0,
+    ellipse_mm=Ellipse(0.0, 0.0, 2.0),
+    outline_px=np.zeros((0, 2)),
+)
+
+
+@pytest.fixture
+def stages(monkeypatch):
+    """Set what the stages before answer."""
+
+    def answer(rim=RIM, found=FOUND):
+        monkeypatch.setattr(module, "find_rim", lambda _photo: rim)
+        monkeypatch.setattr(module, "diameters", lambda _rim, _scale: found)
+
+    answer()
+    return answer
+
+
+def outcome(reading: Reading, code: str) -> str:
+    return next(check.outcome for check in reading.checks if check.code == code)
+
+
+@pytest.mark.usefixtures("stages")
+def test_hardness_is_the_published_one():
+    reading = measure_photo(PHOTO, SCALE, TEST, on=TODAY)
+    assert reading.designation == "229 HBW 10/3000"  # ASM Table A3.4: 4.00 mm is 229
+    assert not reading.failed
+    assert {check.outcome for check in reading.checks} == {"pass"}
+
+
+@pytest.mark.usefixtures("stages")
+def test_uncertainty_is_of_the_diameter_alone_and_says_so():
+    reading = measure_photo(PHOTO, SCALE, TEST, on=TODAY)
+    r = 0.4
+    slope = (1 + math.sqrt(1 - r * r)) / math.sqrt(1 - r * r)  # dlnH/dlnd = -2.091 at d/D = 0.4
+    share = FOUND.budget.U / FOUND.mean_mm
+    assert reading.U_hbw == pytest.approx(slope * share * reading.hbw, rel=1e-9)
+    assert slope == pytest.approx(2.091, abs=5e-4)
+    assert "only" in reading.hardness.covers
+
+
+def test_refusal_of_the_rim_is_handed_on(stages):
+    no_rim = Refusal("no-indent", "nothing")
+    stages(rim=no_rim)
+    assert measure_photo(PHOTO, SCALE, TEST) is no_rim
+
+
+def test_another_photo_size_never_reaches_the_rim(monkeypatch):
+    monkeypatch.setattr(module, "find_rim", lambda *_: pytest.fail("must not be asked"))
+    for change in ({"width_px": 799}, {"height_px": 601}, {"width_px": 600, "height_px": 800}):
+        answer = measure_photo(PHOTO, replace(SCALE, **change), TEST)
+        assert isinstance(answer, Refusal)
+        assert answer.code == "photo-size"
+        assert "800 × 600" in answer.message
+
+
+@pytest.mark.usefixtures("stages")
+def test_an_indent_larger_than_the_ball_is_refused():
+    answer = measure_photo(PHOTO, SCALE, parse_test("2.5/187.5"))
+    assert isinstance(answer, Refusal)
+    assert answer.code == "larger-than-ball"
+
+
+@pytest.mark.usefixtures("stages")
+@pytest.mark.parametrize(
+    ("on", "expected"),
+    [
+        (date(2025, 12, 31), "warn"),
+        (date(2026, 1, 1), "pass"),
+        (date(2026, 12, 31), "pass"),
+        (date(2027, 1, 1), "fail"),
+    ],
+)
+def test_scale_in_date(on, expected):
+    reading = measure_photo(PHOTO, SCALE, TEST, on=on)
+    assert outcome(reading, "scale-in-date") == expected
+    assert reading.failed == (expected == "fail")
+
+
+@pytest.mark.usefixtures("stages")
+def test_scale_without_certificate_is_said():
+    reading = measure_photo(PHOTO, replace(SCALE, certificate=None), TEST, on=TODAY)
+    assert outcome(reading, "scale-certificate") == "warn"
+
+
+@pytest.mark.usefixtures("stages")
+@pytest.mark.parametrize(
+    ("quality", "expected"), [(None, "pass"), (95, "pass"), (60, "pass"), (59, "warn"), (1, "warn")]
+)
+def test_compression(quality, expected):
+    reading = measure_photo(replace(PHOTO, jpeg_quality=quality), SCALE, TEST, on=TODAY)
+    assert outcome(reading, "compression") == expected
+
+
+@pytest.mark.parametrize(("U_mm", "expected"), [(0.0199, "pass"), (0.0201, "warn")])
+def test_resolution_is_half_a_percent_of_d(stages, U_mm, expected):
+    # ISO 6506-2: the measuring system permits estimating d to ±0.5 %, from memory
+    stages(found=replace(FOUND, budget=combine([Component("edge", U_mm / 2)])))
+    assert outcome(measure_photo(PHOTO, SCALE, TEST, on=TODAY), "resolution") == expected
+
+
+@pytest.mark.parametrize(("rules", "expected"), [("iso", "warn"), ("astm", "fail")])
+def test_diameter_outside_the_range(stages, rules, expected):
+    stages(found=replace(FOUND, d1_mm=2.2, d2_mm=2.2, mean_mm=2.2))
+    reading = measure_photo(PHOTO, SCALE, TEST, rules=rules, on=TODAY)
+    assert outcome(reading, "diameter-range") == expected
+    assert reading.failed == (expected == "fail")
+
+
+@pytest.mark.usefixtures("stages")
+def test_record_keeps_the_contract():
+    reading = measure_photo(PHOTO, SCALE, TEST, on=TODAY)
+    record = json.loads(json.dumps(reading_json("x/a.jpg", PHOTO.sha256, reading), allow_nan=False))
+    assert set(record) >= CONTRACT
+    assert record["status"] == "measured"
+    assert (record["photo"], record["sha256"]) == ("x/a.jpg", PHOTO.sha256)
+    assert (record["centre_x_px"], record["centre_y_px"]) == FOUND.centre_px
+    assert record["U_mean_mm"] == FOUND.budget.U
+    assert record["coverage"] == RIM.coverage
+    assert record["reasons"] == []
+    assert {"code", "outcome", "message"} <= set(record["checks"][0])
+    assert record["scale_sha256"] == SCALE.sha256
+    assert record["version"] == rimread.__version__
+    assert [part["dof"] for part in record["budget_mm"]] == [20.0, None]  # infinite is null
+
+
+def test_refused_record_has_the_same_keys_and_no_number(stages):
+    measured = reading_json("a", None, measure_photo(PHOTO, SCALE, TEST, on=TODAY))
+    stages(rim=Refusal("no-indent", "focus again", {"contrast": np.float64(2.5), "kind": "flat"}))
+    refused = reading_json("a", None, measure_photo(PHOTO, SCALE, TEST))
+    json.dumps(refused, allow_nan=False)
+    assert set(refused) == set(measured)
+    assert refused["status"] == "refused"
+    assert [(r["code"], r["message"]) for r in refused["reasons"]] == [("no-indent", "focus again")]
+    numbers = [v for k, v in refused.items() if k not in {"photo", "status", "checks", "reasons"}]
+    assert numbers
+    assert all(value is None for value in numbers)
+
+
+def test_values_that_are_not_finite_become_null(stages):
+    stages(found=replace(FOUND, angle_deg=math.nan))
+    record = reading_json("a", None, measure_photo(PHOTO, SCALE, TEST, on=TODAY))
+    assert record["angle_deg"] is None
