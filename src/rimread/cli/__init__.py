@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import sys
-from importlib import import_module
-from importlib.util import find_spec
 from typing import Annotated
 
 import typer
 
 from rimread import __version__
+from rimread.cli import calibrate, convert, hardness, measure, plan, verify
 from rimread.cli._io import line_safe
 
 __all__ = ["app"]
@@ -23,11 +22,15 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-_VERBS = ("calibrate", "measure", "hardness", "plan", "verify", "convert")
-
-for _verb in _VERBS:
-    if find_spec(f"rimread.cli.{_verb}") is not None:
-        app.command(_verb)(getattr(import_module(f"rimread.cli.{_verb}"), _verb))
+for _verb in (
+    calibrate.calibrate,
+    measure.measure,
+    hardness.hardness,
+    plan.plan,
+    verify.verify,
+    convert.convert,
+):
+    app.command()(_verb)
 
 
 def _version(asked: bool) -> None:

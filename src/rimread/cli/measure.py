@@ -57,7 +57,9 @@ def measure(
         bool, typer.Option("--json", help="Print one JSON object per photo, nothing else.")
     ] = False,
 ) -> None:
-    """Measure the indent in each photo: two diameters and the hardness, each with U.
+    """Measure the indent in each photo.
+
+    Gives two diameters at right angles and the hardness, each with its uncertainty U.
 
     \b
       rimread measure indent.jpg --scale scope.toml --test 10/3000
