@@ -1,0 +1,222 @@
+"""Two orthogonal diameters of a rim on the specimen plane, and their uncertainty budget."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rimread.budget import Budget, Component, combine
+from rimread.rim.ellipse import Ellipse, design, fit_ellipse
+from rimread.rim.model import Rim
+from rimread.scale.model import Scale
+
+__all__ = ["Diameters", "diameters"]
+
+Array = NDArray[np.float64]
+
+DEFINITION_SHARE = 0.2
+"""Share of the transition's width by which the light of an edge may be read wrongly on every
+side alike. Set by coverage on simulated photos; no source."""
+HARMONICS = (3, 6)
+"""Residual harmonics 3 to 5 stand for 0 to 2, which the fit has taken up."""
+HARMONICS_WIDE = (3, 13)
+HARMONIC_DOF = 6.0
+"""Three harmonics of two components each."""
+TILT_DEG = 2.0
+"""A specimen on a flat table under a scope stands within 2°; common practice, no source."""
+SHARP_BLUR_PX = 1.5
+"""Blur up to 1.5 px is that of pixels and a well-focused objective; more is defocus."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Diameters:
+    """What the rim measures on the specimen.
+
+    Parameters
+    ----------
+    d1_mm, d2_mm : float
+        Major and minor axis of the rim ellipse, which are orthogonal.
+    mean_mm : float
+        Their mean, which goes into the formula.
+    U_d1_mm, U_d2_mm : float
+        Expanded uncertainties of the axes with the k of the budget.
+    width_mm, height_mm : float
+        Caliper widths along the photo's x and y.
+    centre_mm, centre_px : tuple of float
+        Centre (x, y) on the specimen from the centre of the field, and in the photo.
+    angle_deg : float
+        Direction of d1 from x towards y, 0 to 180.
+    budget : Budget
+        Of `mean_mm`, in mm.
+    ellipse_mm : Ellipse
+        The fitted ellipse on the specimen plane.
+    outline_px : ndarray, shape (M, 2)
+        The fitted ellipse brought back to the photo.
+    """
+
+    d1_mm: float
+    d2_mm: float
+    mean_mm: float
+    U_d1_mm: float
+    U_d2_mm: float
+    width_mm: float
+    height_mm: float
+    centre_mm: tuple[float, float]
+    centre_px: tuple[float, float]
+    angle_deg: float
+    budget: Budget
+    ellipse_mm: Ellipse
+    outline_px: Array
+
+    @property
+    def ovality(self) -> float:
+        """(d1 - d2) / mean."""
+        return (self.d1_mm - self.d2_mm) / self.mean_mm
+
+    def at_angle(self, angle_deg: float) -> float:
+        """Caliper width in mm across the rim along a direction from x towards y."""
+        a, b = self.ellipse_mm.semi_axes
+        t = math.radians(angle_deg - self.angle_deg)
+        return 2.0 * math.hypot(a * math.cos(t), b * math.sin(t))
+
+
+def diameters(rim: Rim, scale: Scale) -> Diameters:
+    """Fit the rim on the specimen plane and propagate what is known of points and scale.
+
+    Parameters
+    ----------
+    rim : Rim
+    scale : Scale
+        Of photos of the same size, camera and objective.
+    """
+    px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
+    points = scale.mm_from_px(rim.points_px)
+    start = _start(rim, scale, px_per_mm)
+    floor = 0.1 / px_per_mm
+    ellipse, residuals, weights = fit_ellipse(points, rim.weights, start, floor=floor)
+    t = ellipse.parameter(points)
+    shape_cov = np.linalg.pinv(_normal_matrix(ellipse, t, weights))
+    edge = _edge_scatter(residuals, weights, shape_cov)
+    common = _common_components(rim, ellipse, scale, px_per_mm)
+    by_scale = _scale_components(rim, scale, ellipse, t, weights)
+    budget = combine([edge, *common, *by_scale])
+    a, b = ellipse.semi_axes
+    U_axis = budget.k * math.hypot(budget.u, math.sqrt(2.0) * edge.u)
+    turn = np.linspace(0, 2 * np.pi, 361)
+    outline = scale.px_from_mm(ellipse.points(turn))
+    centre = scale.px_from_mm(np.array([ellipse.x, ellipse.y]))
+    return Diameters(
+        d1_mm=2 * a,
+        d2_mm=2 * b,
+        mean_mm=2 * ellipse.m,
+        U_d1_mm=U_axis,
+        U_d2_mm=U_axis,
+        width_mm=ellipse.width,
+        height_mm=ellipse.height,
+        centre_mm=(ellipse.x, ellipse.y),
+        centre_px=(float(centre[0]), float(centre[1])),
+        angle_deg=ellipse.angle_deg,
+        budget=budget,
+        ellipse_mm=ellipse,
+        outline_px=outline,
+    )
+
+
+def _start(rim: Rim, scale: Scale, px_per_mm: float) -> Ellipse:
+    x, y = scale.mm_from_px(np.array(rim.centre_px))
+    return Ellipse(
+        x=float(x),
+        y=float(y),
+        m=rim.ellipse.m / px_per_mm,
+        e=rim.ellipse.e / px_per_mm,
+        f=rim.ellipse.f / px_per_mm,
+    )
+
+
+def _normal_matrix(ellipse: Ellipse, t: Array, weights: Array) -> Array:
+    rows = design(ellipse, t)
+    return np.asarray(rows.T @ (rows * weights[:, None]))
+
+
+def _edge_scatter(residuals: Array, weights: Array, shape_cov: Array) -> Component:
+    """Scatter of the mean diameter from the residuals' low harmonics.
+
+    The fit has taken up harmonics 0 to 2 of the rim's deviation from an ellipse, and harmonic 0
+    is the error of the mean diameter: its size is read off the harmonics next to it, whose power
+    texture, scratches and lobes share. Missing arcs widen it by the ratio of the fit's variance
+    factor to that of a full turn.
+    """
+    used = weights > 0
+    full = len(residuals) / max(int(used.sum()), 1)
+    power = np.abs(np.fft.rfft(np.where(used, residuals, 0.0))) ** 2 / len(residuals) * full
+    low = max(power[slice(*HARMONICS)].mean(), power[slice(*HARMONICS_WIDE)].mean())
+    gap = shape_cov[2, 2] * weights.sum()
+    u_radius = math.sqrt(low / len(residuals) * max(gap, 1.0))
+    return Component(
+        name="edge scatter",
+        u=2.0 * u_radius,
+        dof=HARMONIC_DOF,
+        how="harmonics 3 to 5 of the traced points' distances from the ellipse",
+    )
+
+
+def _common_components(
+    rim: Rim, ellipse: Ellipse, scale: Scale, px_per_mm: float
+) -> list[Component]:
+    definition = math.hypot(rim.u_common_px, DEFINITION_SHARE * rim.transition_px) / px_per_mm
+    tilt = 2 * ellipse.m * (1 - math.cos(math.radians(TILT_DEG))) / 2 / math.sqrt(3)
+    half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2
+    defocus = max(rim.blur_px - SHARP_BLUR_PX, 0.0) / (2 * half_diagonal) * 2 * ellipse.m
+    return [
+        Component(
+            name="rim definition",
+            u=2.0 * definition,
+            how=f"edge {rim.transition_px:.2f} px wide, read through the bowl's own shading",
+        ),
+        Component(name="tilt", u=tilt, how=f"specimen level within {TILT_DEG:g} degrees"),
+        Component(
+            name="focus",
+            u=defocus,
+            how=f"blur {rim.blur_px:.2f} px; magnification changes as focus does",
+        ),
+    ]
+
+
+def _scale_components(
+    rim: Rim, scale: Scale, ellipse: Ellipse, t: Array, weights: Array
+) -> list[Component]:
+    """Parts of the scale's covariance in the mean diameter.
+
+    The three parameters (mean px/mm, aspect, radial term) are made independent one after the
+    other (Cholesky), so that the parts' squares add up to the whole.
+    """
+    gradient = _scale_gradient(rim, scale, ellipse, t, weights)
+    to_mean = np.array([[0.5, 0.5, 0.0], [1.0, -1.0, 0.0], [0.0, 0.0, 1.0]])
+    covariance = to_mean @ np.array(scale.covariance) @ to_mean.T
+    gradient = np.linalg.solve(to_mean.T, gradient)
+    size = np.sqrt(np.diag(covariance)) + 1e-300
+    root = np.linalg.cholesky(covariance / np.outer(size, size) + 1e-12 * np.eye(3))
+    parts = np.abs((gradient * size) @ root)
+    names = ("pixel scale", "aspect", "distortion")
+    hows = ("stage micrometer and its certificate", "px/mm along x against y", "radial term")
+    return [
+        Component(name=name, u=float(part), dof=scale.dof, how=how)
+        for name, part, how in zip(names, parts, hows, strict=True)
+    ]
+
+
+def _scale_gradient(rim: Rim, scale: Scale, ellipse: Ellipse, t: Array, weights: Array) -> Array:
+    """Change of the mean diameter in mm per unit of (px_per_mm_x, px_per_mm_y, k1)."""
+    rows = design(ellipse, t)
+    normals = ellipse.normals(t)
+    pull = np.linalg.solve(_normal_matrix(ellipse, t, weights), rows.T * weights)[2]
+    here = scale.mm_from_px(rim.points_px)
+    steps = (1e-6 * scale.px_per_mm_x, 1e-6 * scale.px_per_mm_y, 1e-7)
+    gradient = np.empty(3)
+    for i, step in enumerate(steps):
+        moved = scale.shifted(i, step).mm_from_px(rim.points_px)
+        gradient[i] = 2 * pull @ np.sum((moved - here) * normals, axis=1) / step
+    return gradient

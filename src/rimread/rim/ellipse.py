@@ -1,0 +1,177 @@
+"""Ellipses near a circle: points, normals, robust orthogonal fit.
+
+An ellipse is kept as a centre and a symmetric stretch of the unit circle,
+
+    p(t) = c + S (cos t, sin t),   S = [[m + e, f], [f, m - e]],
+
+so that m is the mean semi-axis, hypot(e, f) half the difference of the semi-axes and
+atan2(f, e) / 2 the direction of the major axis. Unlike (a, b, θ) this has no singularity at the
+circle, where most rims lie.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Ellipse", "fit_ellipse"]
+
+Array = NDArray[np.float64]
+
+TUKEY = 4.685
+"""Biweight cut in robust standard deviations: 95 % efficient for normal scatter (Huber 1981)."""
+_STEPS = 30
+_SETTLED = 1e-7  # relative change of the mean semi-axis at which the fit has settled
+
+
+@dataclass(frozen=True, slots=True)
+class Ellipse:
+    """An ellipse in any length unit.
+
+    Parameters
+    ----------
+    x, y : float
+        Centre.
+    m, e, f : float
+        Mean semi-axis and the two components of half the difference of the semi-axes.
+    """
+
+    x: float
+    y: float
+    m: float
+    e: float = 0.0
+    f: float = 0.0
+
+    @property
+    def semi_axes(self) -> tuple[float, float]:
+        """Major and minor semi-axis."""
+        h = float(np.hypot(self.e, self.f))
+        return self.m + h, self.m - h
+
+    @property
+    def angle_deg(self) -> float:
+        """Direction of the major axis, degrees from x towards y, 0 <= angle < 180."""
+        return float(np.degrees(0.5 * np.arctan2(self.f, self.e)) % 180.0)
+
+    @property
+    def width(self) -> float:
+        """Caliper width along x, 2 sqrt(a² cos² θ + b² sin² θ)."""
+        return 2.0 * float(np.hypot(self.m + self.e, self.f))
+
+    @property
+    def height(self) -> float:
+        """Caliper width along y."""
+        return 2.0 * float(np.hypot(self.m - self.e, self.f))
+
+    def stretch(self) -> Array:
+        """The symmetric matrix S, shape (2, 2)."""
+        return np.array([[self.m + self.e, self.f], [self.f, self.m - self.e]])
+
+    def points(self, t: Array) -> Array:
+        """Points (N, 2) at parameters `t` in radians."""
+        return np.array([self.x, self.y]) + _unit(t) @ self.stretch()
+
+    def normals(self, t: Array) -> Array:
+        """Outward unit normals (N, 2) at parameters `t`."""
+        n = _unit(t) @ np.array([[self.m - self.e, -self.f], [-self.f, self.m + self.e]])
+        return np.asarray(n / np.linalg.norm(n, axis=1, keepdims=True))
+
+    def parameter(self, points: Array) -> Array:
+        """Parameter t of the ellipse's point nearest each of `points` (N, 2), one Newton step.
+
+        Starting from the stretched angle the error left is of the third order in the distance
+        over the radius: below 1e-6 of the radius for points within 2 % of the rim.
+        """
+        v = points - np.array([self.x, self.y])
+        w = np.linalg.solve(self.stretch(), v.T).T
+        t = np.arctan2(w[:, 1], w[:, 0])
+        for _ in range(2):
+            c, s = np.cos(t), np.sin(t)
+            tangent = np.stack([-s, c], 1) @ self.stretch()
+            away = v - np.stack([c, s], 1) @ self.stretch()
+            t = t + np.sum(tangent * away, 1) / (
+                np.sum(tangent * tangent, 1)
+                + np.sum(away * (np.stack([c, s], 1) @ self.stretch()), 1)
+            )
+        return np.asarray(t)
+
+    def distance(self, points: Array) -> Array:
+        """Signed distance (N,) of `points` along the normal, positive outside."""
+        t = self.parameter(points)
+        return np.asarray(np.sum((points - self.points(t)) * self.normals(t), axis=1))
+
+    def moved(self, step: Array) -> Ellipse:
+        """The ellipse after adding `step` to (x, y, m, e, f)."""
+        return Ellipse(
+            x=self.x + float(step[0]),
+            y=self.y + float(step[1]),
+            m=self.m + float(step[2]),
+            e=self.e + float(step[3]),
+            f=self.f + float(step[4]),
+        )
+
+
+def _unit(t: Array) -> Array:
+    return np.stack([np.cos(t), np.sin(t)], axis=1)
+
+
+def design(ellipse: Ellipse, t: Array) -> Array:
+    """Normal displacement per unit of (x, y, m, e, f), shape (N, 5)."""
+    n = ellipse.normals(t)
+    u = _unit(t)
+    return np.stack(
+        [
+            n[:, 0],
+            n[:, 1],
+            np.sum(n * u, 1),
+            n[:, 0] * u[:, 0] - n[:, 1] * u[:, 1],
+            n[:, 0] * u[:, 1] + n[:, 1] * u[:, 0],
+        ],
+        axis=1,
+    )
+
+
+def fit_ellipse(
+    points: Array, weights: Array, start: Ellipse, *, floor: float
+) -> tuple[Ellipse, Array, Array]:
+    """Orthogonal-distance fit with Tukey's biweight on the residuals (Gauss-Newton).
+
+    Parameters
+    ----------
+    points : ndarray, shape (N, 2)
+        Points on the rim.
+    weights : ndarray, shape (N,)
+        Prior weights, 0 leaves a point out.
+    start : Ellipse
+        A first guess within a few per cent.
+    floor : float
+        Smallest robust standard deviation of the residuals that is believed.
+
+    Returns
+    -------
+    ellipse : Ellipse
+    residuals : ndarray, shape (N,)
+        Signed distance of every point, positive outside.
+    weights : ndarray, shape (N,)
+        Final weights, 0 for points rejected.
+    """
+    ellipse, used = start, weights
+    for _ in range(_STEPS):
+        t = ellipse.parameter(points)
+        residuals = np.sum((points - ellipse.points(t)) * ellipse.normals(t), axis=1)
+        used = weights * _biweight(residuals, weights, floor)
+        root = np.sqrt(used)
+        step = np.linalg.lstsq(design(ellipse, t) * root[:, None], residuals * root, rcond=None)[0]
+        ellipse = ellipse.moved(step)
+        if np.abs(step).max() < _SETTLED * ellipse.m:
+            break
+    return ellipse, ellipse.distance(points), used
+
+
+def _biweight(residuals: Array, weights: Array, floor: float) -> Array:
+    """Tukey's biweight with the scale from the median absolute residual of the points in use."""
+    scale = max(1.4826 * float(np.median(np.abs(residuals[weights > 0]))), floor)
+    u = residuals / (TUKEY * scale)
+    return np.where(np.abs(u) < 1, (1 - u * u) ** 2, 0.0)

@@ -1,0 +1,78 @@
+"""How well a break at each place along a normal explains the grey values on its two sides.
+
+With the means m and variances v of a short window inside and one outside, the log likelihood
+ratio of two normal populations over one falls into a part for the means and one for the spreads,
+
+    log(1 + (m_in - m_out)² / (v_in + v_out))   and   2 log((v_in + v_out) / 2) - log v_in - log v_out
+
+(per pair of independent samples, up to factors near one). Both rise with logarithms, so that one
+glaring arc does not outvote a whole rim; neither knows polarity, so that lit and shaded sides of
+a bowl count alike; and a change of texture at equal brightness, as where grinding marks end, is a
+break too.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["break_evidence"]
+
+WINDOW = 5
+"""Samples in each window; odd, so that window means sit on sample positions."""
+GAP = 1
+"""Samples left out between a window's edge and the break: blur mixes them."""
+ARC = 3
+"""Neighbouring rows pooled."""
+SHADING = 15
+"""Length in samples of the twice-run mean that is taken off: slower changes are shading."""
+TEXTURE = 0.3
+"""Weight of the texture term: variances of 15 samples are three times less certain than means."""
+QUANTUM = 1 / 255.0
+"""Grey steps of the coarsest files read; variances below its square are not believed."""
+
+
+def break_evidence(
+    grey: NDArray[np.float32], *, inside: NDArray[np.bool_], shading: bool
+) -> NDArray[np.float32]:
+    """Gain of a break at each sample of a band or polar picture.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (A, R)
+        Rows go round the rim, columns outwards; coded grey values in fractions of full scale.
+    inside : ndarray, shape (A, R), bool
+        Samples outside the picture get no gain.
+    shading : bool
+        Whether slow changes along each row count too.
+
+    Returns
+    -------
+    ndarray, shape (A, R), float32
+    """
+    values = grey if shading else grey - _slow(grey)
+    ring = np.vstack([values[-ARC:], values, values[:ARC]])
+    mean = _mean(ring)
+    variance = np.maximum(_mean(ring * ring) - mean * mean, 0)[ARC:-ARC]
+    mean = mean[ARC:-ARC]
+    s = WINDOW // 2 + 1 + GAP
+    difference = mean[:, : -2 * s] - mean[:, 2 * s :]
+    one, other = variance[:, : -2 * s] + QUANTUM**2, variance[:, 2 * s :] + QUANTUM**2
+    gain = np.zeros_like(values)
+    both = one + other
+    step = np.log1p(difference**2 / both)
+    texture = 2 * np.log(both / 2) - np.log(one * other)
+    gain[:, s:-s] = step + TEXTURE * texture
+    gain[~inside] = 0
+    return gain
+
+
+def _mean(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    box = cv2.blur(values, (WINDOW, ARC), borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(box, np.float32)
+
+
+def _slow(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    once = cv2.blur(values, (SHADING, 1), borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(cv2.blur(once, (SHADING, 1), borderType=cv2.BORDER_REPLICATE), np.float32)

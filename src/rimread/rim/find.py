@@ -1,0 +1,110 @@
+"""From a photo to a traced rim, or to the reason why there is none."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rimread.photo import Photo
+from rimread.refusal import Refusal
+from rimread.rim import gates
+from rimread.rim.ellipse import Ellipse, fit_ellipse
+from rimread.rim.locate import Located, locate
+from rimread.rim.model import Rim
+from rimread.rim.seed import Seed, ring_seeds
+from rimread.rim.trace import Ring, rings_near
+
+__all__ = ["find_rim"]
+
+SEEDS = 3
+"""Seeds looked at: the strongest and its rivals."""
+CLEAR_AGREEMENT = 0.8
+"""A ring that most of the turn agrees on needs no rival looked at."""
+PASSES = 3
+SETTLED_PX = 0.2
+"""Profiles are taken anew along the fitted ellipse until it moves by less."""
+FIT_FLOOR_PX = 0.1
+"""Scatter below a tenth of a pixel is not believed when points are rejected."""
+PLACE_FLOOR_PX = 0.2
+"""Added to a place's own uncertainty when points are weighted: rims are never better circles."""
+
+
+def find_rim(photo: Photo) -> Rim | Refusal:
+    """Trace the rim of the one indent in a photo.
+
+    Parameters
+    ----------
+    photo : Photo
+
+    Returns
+    -------
+    Rim or Refusal
+        A refusal whenever the photo does not show one whole rim well enough.
+    """
+    refusal = gates.exposed(photo)
+    if refusal is not None:
+        return refusal
+    seeds = ring_seeds(photo, most=SEEDS)
+    rings = _rings(photo, seeds)
+    if not rings:
+        return gates.NO_INDENT
+    refusal = gates.first_failed(photo, seeds, rings)
+    if refusal is not None:
+        return refusal
+    return _traced(photo, rings[0])
+
+
+def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
+    located, ellipse, weights, points = _settled(photo, ring.ellipse)
+    shown = gates.shown(located, weights)
+    rim = Rim(
+        points_px=points,
+        weights=weights,
+        ellipse=ellipse,
+        blur_px=located.blur_px,
+        rounding_px=located.rounding_px,
+        u_common_px=located.u_common_px,
+        coverage=float(shown.mean()),
+        evidence=ring.evidence,
+    )
+    refusal = gates.seen(rim, shown)
+    return rim if refusal is None else refusal
+
+
+def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
+    """The best ring of each seed looked at, the best explained first.
+
+    Seeds after the first are looked at when the first gives no clear ring, or when they are
+    strong enough to be an indent of their own.
+    """
+    rings: list[Ring] = []
+    for seed in seeds:
+        if (
+            rings
+            and rings[0].agreement > CLEAR_AGREEMENT
+            and seed.alignment < gates.LEAST_ALIGNMENT
+        ):
+            break
+        rings.extend(rings_near(photo, seed)[:1])
+        rings.sort(key=_weight, reverse=True)
+    return rings
+
+
+def _weight(ring: Ring) -> float:
+    """Evidence in a ring: gain where the path agrees, over its length against chance."""
+    return ring.evidence * ring.agreement * float(np.sqrt(ring.ellipse.m))
+
+
+def _settled(
+    photo: Photo, ellipse: Ellipse
+) -> tuple[Located, Ellipse, NDArray[np.float64], NDArray[np.float64]]:
+    for _ in range(PASSES):
+        located = locate(photo, ellipse)
+        points = ellipse.points(located.t) + located.q_px[:, None] * ellipse.normals(located.t)
+        prior = located.inside / (located.u_px**2 + PLACE_FLOOR_PX**2)
+        fitted, _, weights = fit_ellipse(points, prior, ellipse, floor=FIT_FLOOR_PX)
+        moved = abs(fitted.m - ellipse.m) + np.hypot(fitted.x - ellipse.x, fitted.y - ellipse.y)
+        ellipse = fitted
+        if moved < SETTLED_PX:
+            break
+    return located, ellipse, weights, points

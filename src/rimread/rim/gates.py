@@ -1,0 +1,199 @@
+"""When a photo gets no number: the gates a rim must pass, each with what to do at the scope."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rimread.photo import Photo
+from rimread.refusal import Refusal
+from rimread.rim.ellipse import Ellipse
+from rimread.rim.locate import BLURS_PX, CLIPPED, Located
+from rimread.rim.model import Rim
+from rimread.rim.sampling import band_along
+from rimread.rim.seed import Seed
+from rimread.rim.trace import Ring
+
+__all__ = ["NO_INDENT", "exposed", "first_failed", "framed", "seen", "shown", "well_lit"]
+
+LEAST_ALIGNMENT = 1.75
+"""Seeds of textured or scratched metal without an indent reach 1.4 by chance, faint rims 2."""
+LEAST_EVIDENCE = 0.4
+"""Mean gain along a ring; a chance path through texture reaches 0.3 on its ellipse."""
+LEAST_AGREEMENT = 0.55
+"""Part of the turn that must lie on the ellipse; chance paths reach half."""
+LEAST_RIVAL = 0.5
+"""Evidence of a second ring, relative to the first, that makes it an indent too."""
+INSIDE = 1.15
+"""A ring within 1.15 radii of the first one's centre is a mark in its bowl or on its ridge."""
+LEAST_DIAMETER_PX = 60.0
+"""Below 60 px a tenth of a pixel is 0.2 % of the diameter."""
+DARK = 0.1
+"""Brighter side of the rim below a tenth of full scale (coded): a few grey steps carry the rim."""
+WASHED_OUT, DARKEST_PART = 0.985, 5
+"""Grey value of the darkest 5 % of a photo that shows nothing any more."""
+MOST_CLIPPED = 0.8
+"""Part of the rim next to clipped light: the clipped side says only where light exceeds it."""
+FOUND_PX = 1.5
+"""A place is seen when its own standard uncertainty is below this."""
+LEAST_COVERAGE = 0.55
+"""Part of the turn on which the rim must be seen."""
+LARGEST_GAP_DEG = 100.0
+"""Missing arc beyond which an ellipse's mean axis is worth less than a third of a full turn's."""
+MOST_BLUR_PX = BLURS_PX[-1] * 0.9
+MOST_BLUR = 0.02
+"""Blur beyond 2 % of the diameter moves the rim by as much."""
+
+
+def exposed(photo: Photo) -> Refusal | None:
+    """Whether the photo as a whole shows anything."""
+    level = float(np.percentile(photo.grey[::8, ::8], DARKEST_PART)) / photo.full_scale
+    if level > WASHED_OUT:
+        return Refusal(
+            "overexposed",
+            "The picture is washed out: less light or a shorter exposure, then photograph again.",
+            {"darkest_grey": level},
+        )
+    return None
+
+
+NO_INDENT = Refusal(
+    "no-indent",
+    "No indent was found: bring one into the frame, clean the surface and focus on its rim.",
+)
+
+
+def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Refusal | None:
+    """The first gate that the best ring (the first of `rings`) does not pass."""
+    ring = rings[0]
+    alignment = max(seed.alignment for seed in seeds)
+    if alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2:
+        figures = {"alignment": alignment, "evidence": ring.evidence}
+        return Refusal(NO_INDENT.code, NO_INDENT.message, figures)
+    for failed in (
+        _large_enough(ring),
+        framed(photo, ring.ellipse),
+        _alone(photo, rings),
+        _clear(ring),
+        well_lit(photo, ring.ellipse),
+    ):
+        if failed is not None:
+            return failed
+    return None
+
+
+def _large_enough(ring: Ring) -> Refusal | None:
+    diameter = 2 * ring.ellipse.m
+    if diameter >= LEAST_DIAMETER_PX:
+        return None
+    return Refusal(
+        "too-few-pixels",
+        f"The indent covers only {diameter:.0f} pixels: use a stronger objective.",
+        {"diameter_px": diameter},
+    )
+
+
+def _alone(photo: Photo, rings: list[Ring]) -> Refusal | None:
+    """Whether no second indent touches the first or stands beside it in the picture."""
+    first = rings[0]
+    for other in rings[1:]:
+        if other.evidence < LEAST_RIVAL * first.evidence or other.agreement < LEAST_AGREEMENT:
+            continue
+        apart = np.hypot(other.ellipse.x - first.ellipse.x, other.ellipse.y - first.ellipse.y)
+        if apart + other.ellipse.m < INSIDE * first.ellipse.m:
+            continue
+        figures = {"apart_px": float(apart), "diameter_px": 2 * other.ellipse.m}
+        if apart < first.ellipse.m + other.ellipse.m:
+            return Refusal(
+                "overlapping-indents",
+                "Two indents overlap: measure one that stands by itself.",
+                figures,
+            )
+        if framed(photo, other.ellipse) is None:
+            return Refusal(
+                "several-indents",
+                "More than one indent is in the picture: leave only the one to be measured.",
+                figures,
+            )
+    return None
+
+
+def _clear(ring: Ring) -> Refusal | None:
+    """Whether the ring is one clear curve."""
+    if ring.evidence >= LEAST_EVIDENCE and ring.agreement >= LEAST_AGREEMENT:
+        return None
+    return Refusal(
+        "rim-unclear",
+        "The rim does not stand out: refocus, hold the scope still and turn the light.",
+        {"evidence": ring.evidence, "agreement": ring.agreement},
+    )
+
+
+def framed(photo: Photo, ellipse: Ellipse) -> Refusal | None:
+    """Whether the whole ring lies in the picture."""
+    x0, x1 = ellipse.x - ellipse.width / 2, ellipse.x + ellipse.width / 2
+    y0, y1 = ellipse.y - ellipse.height / 2, ellipse.y + ellipse.height / 2
+    margin = min(x0, y0, photo.width_px - 1 - x1, photo.height_px - 1 - y1)
+    if margin < 1.0:
+        return Refusal(
+            "cut-by-frame",
+            "The indent is cut by the edge of the picture: move it into the frame.",
+            {"margin_px": float(margin)},
+        )
+    return None
+
+
+def well_lit(photo: Photo, ellipse: Ellipse) -> Refusal | None:
+    """Whether the grey values on the two sides of the rim can be told apart and are not clipped."""
+    band = band_along(photo, ellipse, half_px=10, arcs=120, rays=1)
+    inner = band.grey[:, band.q_px < -3].mean(axis=1)
+    outer = band.grey[:, band.q_px > 3].mean(axis=1)
+    brighter = np.maximum(inner, outer)
+    if float(np.median(brighter)) < DARK:
+        return Refusal(
+            "underexposed",
+            "The picture is too dark at the rim: more light or a longer exposure.",
+            {"rim_grey": float(np.median(brighter))},
+        )
+    clipped = float(np.mean(brighter > CLIPPED))
+    if clipped > MOST_CLIPPED:
+        return Refusal(
+            "overexposed",
+            f"The exposure is clipped along {clipped:.0%} of the rim: less light or a shorter exposure.",
+            {"clipped": clipped},
+        )
+    return None
+
+
+def shown(located: Located, weights: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which arcs show the rim, shape (A,)."""
+    return np.asarray((located.u_px < FOUND_PX) & located.inside & (weights > 0))
+
+
+def seen(rim: Rim, arcs: NDArray[np.bool_]) -> Refusal | None:
+    """Whether the rim is sharp enough and seen on enough of its turn."""
+    diameter = 2 * rim.ellipse.m
+    if rim.blur_px > min(MOST_BLUR_PX, max(MOST_BLUR * diameter, 2.0)):
+        return Refusal(
+            "out-of-focus",
+            f"The rim is blurred over {rim.blur_px:.1f} pixels: refocus and hold the scope still.",
+            {"blur_px": rim.blur_px},
+        )
+    gap = _largest_gap_deg(arcs)
+    if rim.coverage < LEAST_COVERAGE or gap > LARGEST_GAP_DEG:
+        return Refusal(
+            "rim-incomplete",
+            f"The rim is seen on only {rim.coverage:.0%} of its turn (largest gap {gap:.0f} degrees): "
+            "clean the surface or turn the light.",
+            {"coverage": rim.coverage, "gap_deg": gap},
+        )
+    return None
+
+
+def _largest_gap_deg(shown: NDArray[np.bool_]) -> float:
+    """Longest run of arcs that do not show the rim, in degrees."""
+    if not shown.any():
+        return 360.0
+    at = np.flatnonzero(shown)
+    runs = np.diff(np.concatenate([at, at[:1] + len(shown)])) - 1
+    return float(runs.max() * 360.0 / len(shown))

@@ -1,0 +1,76 @@
+"""A traced rim."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rimread.rim.ellipse import Ellipse
+
+__all__ = ["Rim"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rim:
+    """The rim of one indent in the pixels of its photo.
+
+    Parameters
+    ----------
+    points_px : ndarray, shape (N, 2)
+        Traced points (x, y), evenly spread round the rim.
+    weights : ndarray, shape (N,)
+        Weight of each point in the fit, 0 for points left out.
+    ellipse : Ellipse
+        Fit to the points in the picture; diameters are fitted anew on the specimen plane.
+    blur_px : float
+        Standard deviation of the blur at the rim.
+    rounding_px : float
+        Rounding of the edge, see `rimread.rim.shading`.
+    u_common_px : float
+        Standard uncertainty of the rim's radius that all points share: where, within an edge
+        that is not sharp, the ball left the metal.
+    coverage : float
+        Fraction of the turn on which the rim was seen, 0 to 1.
+    evidence : float
+        Mean gain of the break along the rim, see `rimread.rim.evidence`.
+    """
+
+    points_px: NDArray[np.float64]
+    weights: NDArray[np.float64]
+    ellipse: Ellipse
+    blur_px: float
+    rounding_px: float
+    u_common_px: float
+    coverage: float
+    evidence: float
+
+    @property
+    def used(self) -> NDArray[np.bool_]:
+        """Which points carry the fit, shape (N,)."""
+        return self.weights > 0
+
+    @property
+    def centre_px(self) -> tuple[float, float]:
+        """Centre (x, y)."""
+        return self.ellipse.x, self.ellipse.y
+
+    @property
+    def semi_axes_px(self) -> tuple[float, float]:
+        """Major and minor semi-axis."""
+        return self.ellipse.semi_axes
+
+    @property
+    def angle_deg(self) -> float:
+        """Direction of the major axis in the picture, from x towards y."""
+        return self.ellipse.angle_deg
+
+    @property
+    def transition_px(self) -> float:
+        """Standard deviation of the whole transition, blur and rounding together.
+
+        The slope turns as a logistic function of length `rounding_px`, whose derivative has a
+        standard deviation of π/√3 of it.
+        """
+        return float(np.hypot(self.blur_px, np.pi / np.sqrt(3) * self.rounding_px))

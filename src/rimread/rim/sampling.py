@@ -1,0 +1,119 @@
+"""Grey values along the normals of an ellipse and along rays from a centre."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
+
+from rimread.photo import Photo
+from rimread.rim.ellipse import Ellipse
+
+__all__ = ["Band", "Reduced", "band_along", "rays_from", "reduced"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reduced:
+    """A photo area-averaged by a factor.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (h, w), float32
+        Coded grey values in fractions of full scale.
+    factor : float
+        Full pixels per reduced pixel.
+    """
+
+    grey: NDArray[np.float32]
+    factor: float
+
+    def shrink(self, ellipse: Ellipse) -> Ellipse:
+        """An ellipse of the full photo in reduced pixels."""
+        k = 1.0 / self.factor
+        return Ellipse(
+            x=(ellipse.x + 0.5) * k - 0.5,
+            y=(ellipse.y + 0.5) * k - 0.5,
+            m=ellipse.m * k,
+            e=ellipse.e * k,
+            f=ellipse.f * k,
+        )
+
+    def grow(self, ellipse: Ellipse) -> Ellipse:
+        """An ellipse in reduced pixels as one of the full photo."""
+        k = self.factor
+        return Ellipse(
+            x=(ellipse.x + 0.5) * k - 0.5,
+            y=(ellipse.y + 0.5) * k - 0.5,
+            m=ellipse.m * k,
+            e=ellipse.e * k,
+            f=ellipse.f * k,
+        )
+
+
+def reduced(photo: Photo, factor: float) -> Reduced:
+    """The photo area-averaged by `factor` (at least 1)."""
+    factor = max(1.0, factor)
+    size = (round(photo.width_px / factor), round(photo.height_px / factor))
+    small = (
+        photo.grey if factor == 1.0 else cv2.resize(photo.grey, size, interpolation=cv2.INTER_AREA)
+    )
+    return Reduced(grey=np.asarray(small, np.float32) / np.float32(photo.full_scale), factor=factor)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Band:
+    """Grey values along outward normals, averaged over short arcs.
+
+    Parameters
+    ----------
+    t : ndarray, shape (A,)
+        Ellipse parameter at the middle of each arc, radians.
+    q_px : ndarray, shape (Q,)
+        Distance along the normal, positive outside.
+    grey : ndarray, shape (A, Q), float32
+        Coded grey values in fractions of full scale.
+    inside : ndarray, shape (A, Q), bool
+        Whether the sample lies in the picture.
+    """
+
+    t: NDArray[np.float64]
+    q_px: NDArray[np.float64]
+    grey: NDArray[np.float32]
+    inside: NDArray[np.bool_]
+
+
+def band_along(
+    photo: Photo, ellipse: Ellipse, *, half_px: float, arcs: int, rays: int, step_px: float = 1.0
+) -> Band:
+    """Sample `rays` normals in each of `arcs` arcs over ±`half_px`, bilinear."""
+    t = (np.arange(arcs * rays) + 0.5) * (2 * np.pi / (arcs * rays))
+    q = np.arange(-round(half_px / step_px), round(half_px / step_px) + 1) * step_px
+    foot, normal = ellipse.points(t), ellipse.normals(t)
+    x = foot[:, :1] + q * normal[:, :1]
+    y = foot[:, 1:] + q * normal[:, 1:]
+    grey, inside = _sample(photo.grey, x, y)
+    return Band(
+        t=t.reshape(arcs, rays).mean(axis=1),
+        q_px=q,
+        grey=grey.reshape(arcs, rays, -1).mean(axis=1) / np.float32(photo.full_scale),
+        inside=inside.reshape(arcs, rays, -1).all(axis=1),
+    )
+
+
+def rays_from(
+    picture: NDArray[np.float32], ellipse: Ellipse, t: NDArray[np.float64], u: NDArray[np.float64]
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """Values (A, U) at ``centre + u (p(t) - centre)``, u = 1 on the ellipse, and which are inside."""
+    reach = ellipse.points(t) - [ellipse.x, ellipse.y]
+    return _sample(picture, ellipse.x + reach[:, :1] * u, ellipse.y + reach[:, 1:] * u)
+
+
+def _sample(
+    picture: NDArray[np.generic], x: NDArray[np.float64], y: NDArray[np.float64]
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    inside = (x >= 0) & (y >= 0) & (x <= picture.shape[1] - 1) & (y <= picture.shape[0] - 1)
+    values = map_coordinates(picture, [y, x], output=np.float32, order=1, mode="nearest")
+    return values, inside

@@ -1,0 +1,121 @@
+"""From a seed ring to an ellipse on the rim, to about a pixel.
+
+Around a seed a polar picture is searched for the closed path that breaks the grey values best,
+once with the shading and once without it; each path gives an ellipse, which is then sharpened in
+a narrow band at full resolution. What comes out is ranked by the evidence along it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rimread.photo import Photo
+from rimread.rim.ellipse import Ellipse, fit_ellipse
+from rimread.rim.evidence import break_evidence
+from rimread.rim.path import closed_path
+from rimread.rim.sampling import band_along, rays_from, reduced
+from rimread.rim.seed import Seed
+
+__all__ = ["Ring", "rings_near"]
+
+POLAR_RADIUS_PX = 110
+"""Reduced radius of a seed in the polar picture: a step of 1 px there is 1 % of the radius."""
+POLAR_ANGLES = 96
+POLAR_RANGE = (0.45, 1.7)
+"""Searched radii in units of the seed's: a bowl's glint may lie at half of the rim."""
+PATH_REACH = 2
+"""Columns a path may move from row to row: a centre off by 12 % of the radius still fits."""
+PATH_TOLL = 0.05
+"""Cost of a move by one column, small against a break's gain (1 to 5)."""
+BAND_ARCS = 128
+BAND_RAYS = 3
+BAND_HALF = 0.05
+"""Half-width of the first full-resolution band in units of the radius, and"""
+BAND_LEAST_PX = 12.0
+"""at least this many pixels, which is also the second band's half-width."""
+ON_ELLIPSE_PX = 2.0
+"""A path point this close to the ellipse counts for it."""
+LARGEST_CHANGE = 0.25
+"""A band that moves the mean radius by more has lost its ring."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ring:
+    """An ellipse along which the grey values break.
+
+    Parameters
+    ----------
+    ellipse : Ellipse
+        In pixels of the photo.
+    evidence : float
+        Mean gain of the break over the whole turn, points off the ellipse counting nothing.
+    agreement : float
+        Fraction of the turn whose best path lies on the ellipse.
+    """
+
+    ellipse: Ellipse
+    evidence: float
+    agreement: float
+
+
+def rings_near(photo: Photo, seed: Seed) -> tuple[Ring, ...]:
+    """Rings found from one seed, the best explained first."""
+    rings = []
+    for start in _polar_ellipses(photo, seed):
+        ring = _sharpened(photo, start)
+        if ring is not None:
+            rings.append(ring)
+    return tuple(sorted(rings, key=lambda ring: -ring.evidence))
+
+
+def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
+    small = reduced(photo, seed.radius_px / POLAR_RADIUS_PX)
+    circle = small.shrink(Ellipse(x=seed.x_px, y=seed.y_px, m=seed.radius_px))
+    t = np.arange(POLAR_ANGLES) * (2 * np.pi / POLAR_ANGLES)
+    u = np.arange(POLAR_RANGE[0] * circle.m, POLAR_RANGE[1] * circle.m) / circle.m
+    polar, inside = rays_from(small.grey, circle, t, u)
+    found = []
+    for shading in (True, False):
+        gain = break_evidence(polar, inside=inside, shading=shading)
+        path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
+        radius = u[path] * circle.m
+        points = np.stack([circle.x + radius * np.cos(t), circle.y + radius * np.sin(t)], axis=1)
+        start = Ellipse(x=circle.x, y=circle.y, m=float(np.median(radius)))
+        weights = gain[np.arange(len(t)), path].astype(np.float64) + 1e-2
+        found.append(small.grow(fit_ellipse(points, weights, start, floor=0.5)[0]))
+    return found
+
+
+def _sharpened(photo: Photo, start: Ellipse) -> Ring | None:
+    ring = None
+    ellipse = start
+    for half in (max(BAND_LEAST_PX, BAND_HALF * start.m), BAND_LEAST_PX):
+        if not _plausible(ellipse, start, photo):
+            return None
+        ring = _in_band(photo, ellipse, half)
+        ellipse = ring.ellipse
+    return ring if _plausible(ellipse, start, photo) else None
+
+
+def _plausible(ellipse: Ellipse, start: Ellipse, photo: Photo) -> bool:
+    """Whether an ellipse is still a ring of about the size it started from."""
+    a, b = ellipse.semi_axes
+    return bool(
+        2.0 < a < max(photo.grey.shape)
+        and b > 0.6 * a
+        and abs(np.log(ellipse.m / start.m)) < LARGEST_CHANGE
+    )
+
+
+def _in_band(photo: Photo, ellipse: Ellipse, half_px: float) -> Ring:
+    band = band_along(photo, ellipse, half_px=half_px, arcs=BAND_ARCS, rays=BAND_RAYS)
+    gain = break_evidence(band.grey, inside=band.inside, shading=False)
+    path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
+    along: NDArray[np.float64] = gain[np.arange(BAND_ARCS), path].astype(np.float64)
+    points = ellipse.points(band.t) + band.q_px[path][:, None] * ellipse.normals(band.t)
+    fitted, residuals, _ = fit_ellipse(points, along + 1e-2, ellipse, floor=0.5)
+    on = np.abs(residuals) < ON_ELLIPSE_PX
+    return Ring(ellipse=fitted, evidence=float(np.mean(along * on)), agreement=float(np.mean(on)))
