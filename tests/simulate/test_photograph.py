@@ -18,15 +18,17 @@ from rimread.simulate import (
     Surface,
     Tier,
     random_scene,
+    several_scene,
     simulate,
     spoiled_scene,
 )
 from rimread.simulate.photograph import truth_of
+from rimread.simulate.scene import Finish, LightKind
 
 SMALL = {"width_px": 200, "height_px": 160}
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.integers(0, 2**32), st.sampled_from(get_args(Tier)))
 def test_the_same_rng_gives_the_same_picture_and_size_and_depth_are_those_asked_for(seed, tier):
     scene = random_scene(np.random.default_rng(seed), tier=tier, **SMALL)
@@ -49,6 +51,50 @@ def test_a_random_indent_is_whole_and_within_the_range_of_the_standard(seed, tie
     assert 0.24 <= indent.d1_mm / indent.ball_mm <= 0.6
     for centre, side in ((truth.centre_x_px, 1280), (truth.centre_y_px, 1024)):
         assert truth.axis1_px / 2 < centre < side - 1 - truth.axis1_px / 2
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 2**32), st.integers(2, 9), st.sampled_from(get_args(Tier)))
+def test_several_indents_are_whole_and_apart(seed, count, tier):
+    scene = several_scene(np.random.default_rng(seed), count, tier=tier)
+    truths = [truth_of(scene, indent) for indent in scene.indents]
+    assert len(truths) == count
+    for k, one in enumerate(truths):
+        for centre, side in ((one.centre_x_px, 1280), (one.centre_y_px, 1024)):
+            assert one.axis1_px / 2 < centre < side - 1 - one.axis1_px / 2
+        for other in truths[:k]:
+            apart = np.hypot(
+                one.centre_x_px - other.centre_x_px, one.centre_y_px - other.centre_y_px
+            )
+            assert apart > 1.4 * max(one.axis1_px, other.axis1_px)
+
+
+def test_the_tiers_reach_over_the_conditions_they_stand_for():
+    rng = np.random.default_rng(11)
+    scenes = [random_scene(rng, tier=tier) for tier in get_args(Tier) for _ in range(400)]
+
+    def span(value):
+        values = [value(s) for s in scenes]
+        return min(values), max(values)
+
+    for value, low, high in (
+        (lambda s: s.light.elevation_deg, 19, 65),
+        (lambda s: s.indents[0].pile, -0.22, 0.33),
+        (lambda s: s.indents[0].pile_width, 0.1, 0.5),
+        (lambda s: s.indents[0].edge_round_mm, 0.0007, 0.02),
+        (lambda s: s.surface.alpha_inside, 0.1, 0.45),
+        (lambda s: s.surface.finish_um, 0.06, 1.4),
+        (lambda s: s.surface.tilt_deg, 0.0, 1.8),
+        (lambda s: s.surface.cylinder_mm or 60, 44, 75),
+        (lambda s: s.camera.px_per_mm, 118, 655),
+    ):
+        least, most = span(value)
+        assert least <= low
+        assert most >= high
+    assert {s.light.kind for s in scenes} == set(get_args(LightKind))
+    assert {s.surface.finish for s in scenes} == set(get_args(Finish))
+    assert {s.camera.bits for s in scenes} == {8, 16}
+    assert {s.camera.tone for s in scenes} == {"srgb", "linear"}
 
 
 @pytest.mark.parametrize("kind", get_args(Spoiled))
@@ -167,6 +213,7 @@ def test_cylinder_and_tilt_change_the_picture_but_not_the_diameters():
         (lambda: Light(kind="sun"), "kind is one of"),
         (lambda: Camera(bits=16, jpeg_quality=90), "needs 8 bits"),
         (lambda: random_scene(np.random.default_rng(0), tier="easy"), "tier is one of"),
+        (lambda: several_scene(np.random.default_rng(0), 1), "count is 2 to 9"),
         (lambda: spoiled_scene(np.random.default_rng(0), "fine"), "kind is one of"),
         (lambda: simulate(Scene(), rng=np.random.default_rng(0), oversample=9), "1 to 4"),
     ],

@@ -9,9 +9,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rimread.simulate import Camera, Indent, Scene, Surface
+from rimread.simulate import Camera, Indent, Light, Scene, Surface
+from rimread.simulate.camera import blurred
+from rimread.simulate.finish import Skin
+from rimread.simulate.glow import glow
 from rimread.simulate.photograph import truth_of
+from rimread.simulate.radiance import View, radiance
 from rimread.simulate.relief import Sight, ground, scale_of, tilt_matrix
+
+BARE = Skin(None, None, None, None, None, None)
 
 SCENES = st.builds(
     Scene,
@@ -92,6 +98,26 @@ def test_finer_sampling_moves_the_edge_by_less_than_a_hundredth(
         for n in (1, 4)
     )
     assert coarse == pytest.approx(fine, abs=0.01)
+
+
+@pytest.mark.parametrize("kind", ["coaxial", "ring", "side"])
+@pytest.mark.parametrize("edge_round_px", [0.0, 0.3, 1.5, 3.0])
+def test_the_light_at_the_boundary_is_sampled_finely_enough(kind, edge_round_px):
+    scene = Scene(
+        indents=(Indent(d1_mm=1.6, d2_mm=1.6, pile=0.2, edge_round_mm=edge_round_px / 100),),
+        surface=Surface(finish_um=0, alpha_outside=0.12, alpha_inside=0.08),
+        light=Light(kind=kind),
+        camera=Camera(width_px=240, height_px=240, px_per_mm=100, blur_px=0.6),
+    )
+    two, four = (
+        blurred(radiance(View(scene, glow(scene), n), BARE), scene.camera, oversample=n)
+        for n in (2, 4)
+    )
+    y, x = np.mgrid[:240, :240]
+    band = np.abs(np.hypot(x - 119.5, y - 119.5) - 80) < 5
+    error = (two - four)[band] / np.ptp(four[band])
+    assert np.sqrt(np.mean(error**2)) < 0.003
+    assert abs(error.mean()) < 2e-4
 
 
 def test_a_distorted_tilted_oval_lies_where_the_truth_says(step_picture):

@@ -24,6 +24,7 @@ Lamps = tuple[NDArray[np.float64], NDArray[np.float64]]  # directions (n, 3) and
 _STEEPEST = 1.25  # slope at the border of a table; d = 0.95 ball without recovery stays below 3
 _CELLS = 320
 _MIRROR = 0.6  # reflectance of steel at right angles, about; from memory
+_SOFT = 0.005  # of the radius, over which a shadow begins: keeps the boundary itself lit
 _OBJECTIVE_DEG = 15.0  # the dark front of the objective, half its angle; common practice, no source
 
 
@@ -135,7 +136,7 @@ def _lit(bowl: Indent, gx: F32, gy: F32, direction: NDArray[np.float64]) -> F32:
     reach = below / max(direction[2], 1e-3)
     exit_mm = np.hypot(px + direction[0] * reach, py + direction[1] * reach)
     limit = np.maximum(rim, np.hypot(px, py))
-    share = np.clip((limit - exit_mm) / (0.02 * rim) + 1.0, 0.0, 1.0)
+    share = np.clip((limit - exit_mm) / (_SOFT * rim) + 1.0, 0.0, 1.0)
     return np.asarray(share, dtype=np.float32)
 
 

@@ -187,7 +187,7 @@ def _crater(indent: Indent, x: F32, y: F32) -> tuple[tuple[F32, F32], tuple[F32,
     s = np.float32(math.sin(math.radians(indent.angle_deg)))
     dx, dy = x - np.float32(indent.x_mm), y - np.float32(indent.y_mm)
     ia, ib = np.float32(2.0 / indent.d1_mm), np.float32(2.0 / indent.d2_mm)
-    ux, uy = (dx * c + dy * s) * ia, (dy * c - dx * s) * ib
+    ux, uy = (dx * c + dy * s) * ia + _TINY, (dy * c - dx * s) * ib
     rho = np.sqrt(ux * ux + uy * uy) + _TINY
     cos, sin = ux / rho, uy / rho
     ax, ay = cos * ia, sin * ib  # ∇ρ in the axes of the ellipse
