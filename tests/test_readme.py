@@ -1,0 +1,65 @@
+"""What README.md says is so."""
+
+import ast
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from rimread.cli import app
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def refusal_codes(*stages: str) -> set[str]:
+    """Codes of the refusals that modules of the package make."""
+    codes = set()
+    for stage in stages:
+        path = ROOT / "src" / "rimread" / stage
+        for module in [path] if path.suffix else path.rglob("*.py"):
+            for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+                if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Refusal":
+                    codes |= {a.value for a in node.args[:1] if isinstance(a, ast.Constant)}
+    return codes
+
+
+def test_every_refusal_is_told_and_none_that_is_gone():
+    made = refusal_codes("rim", "scale", "diameters.py", "reading.py", "cli/measure.py")
+    table = README[README.index("## Refusals") : README.index("## The program in")]
+    told = {
+        code
+        for line in table.splitlines()
+        if line.startswith("| `")
+        for code in re.findall(r"`([a-z-]+)`", line.split("|")[1])
+    }
+    assert told == made
+
+
+def commands() -> list[list[str]]:
+    """Every ``rimread VERB …`` line of the indented examples, as words."""
+    joined = README.replace("\\\n", " ")
+    lines = re.findall(r"^    (rimread (?:.|\n)*?)$", joined, flags=re.MULTILINE)
+    return [shlex.split(re.split(r"\s{4,}", line)[0])[1:] for line in lines]
+
+
+@pytest.mark.parametrize("words", commands(), ids=" ".join)
+def test_options_of_the_examples_exist(words):
+    verb, *rest = words
+    help_text = CliRunner().invoke(app, [verb, "--help"]).stdout
+    for word in rest:
+        if word.startswith("--"):
+            assert re.search(rf"{word}\b", help_text)
+
+
+def test_links_lead_somewhere():
+    for target in re.findall(r"\]\(([^)#]+)\)", README):
+        assert (ROOT / target).exists()
+
+
+def test_the_first_command_names_files_that_exist():
+    first = README.split("```sh\n")[1].splitlines()[0]
+    assert list(ROOT.glob(re.search(r"measure (\S+)", first)[1]))
+    assert (ROOT / re.search(r"--scale (\S+)", first)[1]).exists()
