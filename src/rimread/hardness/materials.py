@@ -13,6 +13,8 @@ from rimread.hardness.condition import TestCondition, plain_number
 
 __all__ = ["MATERIALS", "Material", "index_check", "material"]
 
+_ROUNDING: Final = 1e-9  # relative; a value on a limit stays on it through d and back
+
 SOURCE: Final = "ISO 6506-1 table of materials, from memory"
 
 
@@ -37,7 +39,13 @@ class Material:
 
     def indices(self, hbw: float) -> frozenset[float]:
         """Indices that serve this hardness."""
-        return frozenset(i for low, high, ok in self.classes if low <= hbw <= high for i in ok)
+        low_side, high_side = hbw * (1.0 - _ROUNDING), hbw * (1.0 + _ROUNDING)
+        return frozenset(
+            index
+            for low, high, indices in self.classes
+            if low <= high_side and low_side <= high
+            for index in indices
+        )
 
 
 _ANY = (0.0, math.inf)

@@ -13,6 +13,7 @@ from rimread.hardness.rules import RuleSet, rule_set
 
 __all__ = ["Piece", "explained_by_lay", "piece_checks"]
 
+_ROUNDING = 1e-9  # relative
 _ALONG_DEG = 20.0  # nearer than this to the lay counts as along it: own choice, no source
 
 
@@ -122,7 +123,7 @@ def _thickness(mean_mm: float, test: TestCondition, piece: Piece, rules: RuleSet
         f"thickness {plain_number(piece.thickness_mm)} mm, at least {least:.2f} mm = "
         f"{rules['thickness_in_depths']:g} h with h = {depth:.3f} mm"
     )
-    good = piece.thickness_mm >= least
+    good = piece.thickness_mm >= least * (1.0 - _ROUNDING)
     if not good:
         message += "; take a smaller force, and look for a mark on the back"
     return Check(
@@ -135,11 +136,11 @@ def _distance(
 ) -> Check | None:
     if found_mm is None:
         return None
-    name = f"{what}_in_d" + ("_soft" if hbw < rules["soft_below_hbw"] else "")
+    name = f"{what}_in_d" + ("_soft" if hbw < rules["soft_below_hbw"] * (1.0 - _ROUNDING) else "")
     least = rules[name] * mean_mm
     start = "centre to edge" if what == "edge" else "centre to next centre"
     message = f"{start} {plain_number(found_mm)} mm, at least {least:.2f} mm = {rules[name]:g} d"
-    good = found_mm >= least * (1.0 - 1e-9)
+    good = found_mm >= least * (1.0 - _ROUNDING)
     return Check(what, "pass" if good else "fail", message, rules.source(name))
 
 

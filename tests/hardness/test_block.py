@@ -1,0 +1,148 @@
+"""The reference block and the scope check."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from rimread.hardness import (
+    Block,
+    Indent,
+    TestCondition,
+    Verification,
+    diameter_for,
+    read_block,
+    scope_checks,
+    series_from_indents,
+    verify,
+)
+
+SHOP = TestCondition(10, 3000)
+DAY = date(2026, 3, 2)
+# an invented block of an invented shop
+BLOCK = Block("B-17", 229.0, 2.3, 2.0, SHOP, date(2027, 1, 31))
+
+
+def _verify(*hbw: float, block: Block = BLOCK, on: date = DAY, rules: str = "iso") -> Verification:
+    d = [diameter_for(h, block.test) for h in hbw]
+    series = series_from_indents([Indent(v, v) for v in d], block.test)
+    return verify(series, block, on=on, rules=rules)
+
+
+def _outcomes(verification: Verification) -> dict[str, str]:
+    return {c.code: c.outcome for c in verification.checks}
+
+
+def test_a_good_machine() -> None:
+    verification = _verify(228, 229, 230, 229, 231)
+    assert verification.passed
+    assert verification.error_hbw == pytest.approx(0.4)
+    assert verification.error_rel == pytest.approx(0.4 / 229)
+    assert verification.repeatability_rel == pytest.approx(3 / 229.4)
+    assert set(_outcomes(verification).values()) == {"pass"}
+
+
+@pytest.mark.parametrize(
+    ("certified", "error", "outcome"),
+    [
+        # ±3 / ±2.5 / ±2 % up to 125, up to 225, above: ISO 6506-2:2005 table, from memory
+        (100, 0.029, "pass"),
+        (100, 0.031, "fail"),
+        (125, -0.029, "pass"),
+        (200, 0.024, "pass"),
+        (200, -0.026, "fail"),
+        (250, 0.019, "pass"),  # about 250 HB ±2 % = 5 HB: an aerospace laboratory's notes
+        (250, 0.021, "fail"),
+    ],
+)
+def test_permissible_error(certified: float, error: float, outcome: str) -> None:
+    block = Block("x", certified, 1.0, 2.0, SHOP, DAY)
+    verification = _verify(*[certified * (1 + error)] * 5, block=block)
+    assert _outcomes(verification)["block-error"] == outcome
+    assert verification.passed == (outcome == "pass")
+
+
+def test_repeatability_is_on_hardness_or_on_diameters() -> None:
+    # 1 % of d is about 2 % of HBW, so the same indents pass one rule and fail the other
+    hbw = (226, 229, 232, 229, 229)  # 2.6 % of HBW, 1.3 % of d
+    assert _outcomes(_verify(*hbw))["block-repeatability"] == "fail"
+    assert _outcomes(_verify(*hbw, rules="astm"))["block-repeatability"] == "pass"
+    assert _verify(*hbw, rules="astm").repeatability_rel == pytest.approx(0.0125, abs=0.0003)
+
+
+def test_few_indents_are_warned_of() -> None:
+    outcomes = _outcomes(_verify(229))
+    assert outcomes["block-indents"] == "warn"
+    assert outcomes["block-repeatability"] == "warn"
+
+
+def test_dates() -> None:
+    assert _outcomes(_verify(229, 229, on=date(2027, 1, 31)))["block-date"] == "pass"
+    assert _outcomes(_verify(229, 229, on=date(2027, 2, 1)))["block-date"] == "fail"
+    undated = Block("x", 229.0, 2.3, 2.0, SHOP)
+    assert _outcomes(_verify(229, 229, block=undated))["block-date"] == "warn"
+
+
+def test_another_test_is_misuse() -> None:
+    series = series_from_indents([Indent(2.0, 2.0)], TestCondition(5, 750))
+    with pytest.raises(ValueError, match=r"certified for HBW 10/3000.*got 5/750"):
+        verify(series, BLOCK, on=DAY)
+
+
+def test_none_is_dropped_on_a_block() -> None:
+    indents = [Indent(4.0, 4.0)] * 5
+    series = series_from_indents(indents, SHOP, policy="drop-extremes")
+    with pytest.raises(ValueError, match="all its indents"):
+        verify(series, BLOCK, on=DAY)
+
+
+GOOD = 'serial = "B-17"\ncertified_hbw = 229.0\nU_hbw = 2.3\nk = 2\ntest = "10/3000"\n'
+
+
+def test_block_file(tmp_path: Path) -> None:
+    path = tmp_path / "block.toml"
+    path.write_text(GOOD + "valid_until = 2027-01-31\n", encoding="utf-8")
+    assert read_block(path) == BLOCK
+    path.write_text(GOOD, encoding="utf-8")
+    assert read_block(path).valid_until is None
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("serial", "is not TOML"),
+        (GOOD.replace("k = 2\n", ""), "missing k"),
+        (GOOD + "colour = 3", "unknown key 'colour'"),
+        (GOOD.replace("229.0", '"229"'), "certified_hbw must be a number"),
+        (GOOD.replace("229.0", "-229"), "certified_hbw must be above 0"),
+        (GOOD.replace("229.0", "nan"), "certified_hbw must be above 0"),
+        (GOOD.replace("U_hbw = 2.3", "U_hbw = 0"), "U_hbw must be above 0"),
+        (GOOD.replace('"10/3000"', "3000"), "test must be text"),
+        (GOOD.replace('"10/3000"', '"10/29420"'), "in newtons"),
+        (GOOD + 'valid_until = "2027"', "valid_until must be a date"),
+    ],
+)
+def test_what_is_wrong_with_a_block_file(tmp_path: Path, text: str, says: str) -> None:
+    path = tmp_path / "block.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(ValueError, match=says) as caught:
+        read_block(path)
+    assert str(path) in str(caught.value)
+
+
+def test_scope_check() -> None:
+    # ±0.5 % of d on at least five intervals: ISO 6506-2, from memory
+    good = tuple((v, v * 1.005) for v in (1.0, 2.0, 3.0, 4.0, 5.0))
+    assert {c.outcome for c in scope_checks(good)} == {"pass"}
+    bad = (*good[:4], (5.0, 5.0 * 0.9949))
+    assert [c.outcome for c in scope_checks(bad)] == ["pass"] * 4 + ["fail", "pass"]
+    assert scope_checks(good[:2])[-1].outcome == "warn"
+
+
+def test_scope_misuse() -> None:
+    with pytest.raises(ValueError, match="needs intervals"):
+        scope_checks(())
+    with pytest.raises(ValueError, match="above 0 mm"):
+        scope_checks(((1.0, float("nan")),))

@@ -1,0 +1,170 @@
+"""The daily log and its control chart."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rimread.hardness import (
+    Block,
+    ControlChart,
+    DailyCheck,
+    Indent,
+    TestCondition,
+    append_daily,
+    control_chart,
+    diameter_for,
+    due_on,
+    read_daily,
+    series_from_indents,
+    verify,
+)
+
+SHOP = TestCondition(10, 3000)
+BLOCK = Block("B-17", 229.0, 2.3, 2.0, SHOP, date(2027, 1, 31))
+FIRST = date(2026, 3, 2)
+
+
+def _log(errors: list[float], block: str = "B-17", test: str = "10/3000") -> list[DailyCheck]:
+    return [
+        DailyCheck(
+            FIRST + timedelta(days=i), block, test, "", 5, 229.0, 229.0, e, 0.01, passed=True
+        )
+        for i, e in enumerate(errors)
+    ]
+
+
+def _chart(errors: list[float]) -> ControlChart:
+    return control_chart(_log(errors), block="B-17", test="10/3000")
+
+
+def _broken(errors: list[float]) -> set[str]:
+    return {c.code for c in _chart(errors).checks if c.outcome == "warn"}
+
+
+def test_what_is_written_is_read(tmp_path: Path) -> None:
+    log = tmp_path / "daily.csv"
+    series = series_from_indents(
+        [Indent(d, d) for d in (diameter_for(h, SHOP) for h in (228.0, 229.0, 231.0))], SHOP
+    )
+    verification = verify(series, BLOCK, on=FIRST)
+    for day in range(3):
+        append_daily(log, verification, on=FIRST + timedelta(days=day), operator='Öz, "Jo"')
+    entries = read_daily(log)
+    assert len(entries) == 3
+    assert entries[2].on == date(2026, 3, 4)
+    assert entries[0].operator == 'Öz, "Jo"'
+    assert entries[0].error_rel == pytest.approx(verification.error_rel, abs=1e-6)
+    assert entries[0].passed
+    assert log.read_text(encoding="utf-8").count("error_rel") == 1
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("2026-03-02,B-17", "must have 10 fields"),
+        ("2.3.2026,B-17,10/3000,,5,229,229,0,0,yes", "line 2"),
+        ("2026-03-02,B-17,10/3000,,5,229,229,x,0,yes", "line 2"),
+        ("2026-03-02,B-17,10/3000,,5,229,229,0,0,maybe", "passed must be yes or no"),
+    ],
+)
+def test_a_spoilt_line_is_named(tmp_path: Path, line: str, says: str) -> None:
+    log = tmp_path / "daily.csv"
+    head = "date,block,test,operator,n,mean_hbw,certified_hbw,error_rel,repeatability_rel,passed"
+    log.write_text(f"{head}\n{line}\n", encoding="utf-8")
+    with pytest.raises(ValueError, match=says):
+        read_daily(log)
+
+
+def test_another_file_is_not_written_to(tmp_path: Path) -> None:
+    log = tmp_path / "notes.csv"
+    log.write_text("a,b\n1,2\n", encoding="utf-8")
+    series = series_from_indents([Indent(4.0, 4.0)], SHOP)
+    with pytest.raises(ValueError, match="is no daily log"):
+        append_daily(log, verify(series, BLOCK, on=FIRST), on=FIRST)
+    assert log.read_text(encoding="utf-8") == "a,b\n1,2\n"
+
+
+def test_limits_of_the_individuals_chart() -> None:
+    # the arithmetic by hand: mean, mean moving range / 1.128 (d2), 3.267 times it (D4)
+    chart = _chart([0.001, 0.003, 0.002, 0.004])
+    assert chart.centre_rel == pytest.approx(0.0025)
+    assert chart.moving_ranges_rel == pytest.approx([0.002, 0.001, 0.002])
+    assert chart.sigma_rel == pytest.approx(0.005 / 3 / 1.128)
+    assert chart.moving_range_limit_rel == pytest.approx(3.267 * 0.005 / 3)
+
+
+def test_d2_and_d4_against_simulation() -> None:
+    # d2 = mean range of two normal values, D4 = 1 + 3 d3/d2
+    rng = np.random.default_rng(3)
+    ranges = np.abs(np.diff(rng.normal(size=(1_000_000, 2)), axis=1))
+    assert ranges.mean() == pytest.approx(1.128, abs=0.003)
+    assert 1 + 3 * ranges.std() / ranges.mean() == pytest.approx(3.267, abs=0.01)
+
+
+QUIET = [0.001, -0.001, 0.0005, -0.0008, 0.0009, -0.0003, 0.0006, -0.001, 0.0008, -0.0004]
+
+
+def test_a_quiet_machine_breaks_no_rule() -> None:
+    assert _broken(QUIET) == set()
+
+
+def test_few_days_are_guesswork() -> None:
+    assert "chart-baseline" in _broken(QUIET[:9])
+
+
+def test_a_jump() -> None:
+    assert {"chart-limits", "chart-moving-range"} <= _broken([*QUIET, 0.012])
+
+
+def test_two_of_three() -> None:
+    # Western Electric: two of three beyond two sigma on one side
+    assert "chart-two-of-three" in _broken([*QUIET, *QUIET, 0.0042, 0.0, 0.0042])
+    assert "chart-two-of-three" not in _broken([*QUIET, *QUIET, 0.0042, 0.0, -0.0042])
+
+
+def test_four_of_five() -> None:
+    assert "chart-four-of-five" in _broken([*QUIET, *QUIET, 0.003, 0.003, 0.0, 0.003, 0.003])
+
+
+def test_a_run_on_one_side() -> None:
+    assert "chart-run" in _broken([*QUIET, *QUIET, *[0.0007, 0.0005] * 4])
+    assert "chart-run" not in _broken([*QUIET, *QUIET, *[0.0007, 0.0005] * 3, 0.0007])
+
+
+def test_a_trend() -> None:
+    rising = [0.0, 0.0002, 0.0004, 0.0006, 0.0008, 0.001]
+    assert "chart-trend" in _broken([*QUIET, *rising])
+    assert "chart-trend" in _broken([*QUIET, *(-r for r in rising)])
+    assert "chart-trend" not in _broken([*QUIET, 0.002, *rising[1:]])
+
+
+def test_a_machine_that_never_moves() -> None:
+    assert _broken([0.001] * 20) == set()
+
+
+def test_false_alarms_are_as_rare_as_they_should_be() -> None:
+    # three sigma: 0.27 % per day with known sigma; with sigma from twenty days, below 2 %
+    rng = np.random.default_rng(5)
+    alarms = sum("chart-limits" in _broken(list(rng.normal(0, 0.003, 20))) for _ in range(500))
+    assert alarms < 10
+
+
+def test_other_blocks_are_left_aside_and_dates_put_in_order() -> None:
+    entries = [*_log([0.5, 0.6], block="other"), *_log([0.5], test="5/750"), *_log(QUIET)[::-1]]
+    chart = control_chart(entries, block="B-17", test="10/3000")
+    assert [e.error_rel for e in chart.entries] == QUIET
+
+
+def test_one_day_is_no_chart() -> None:
+    with pytest.raises(ValueError, match="two days at least"):
+        _chart([0.001])
+
+
+def test_due() -> None:
+    assert due_on(date(2026, 2, 28)) == date(2026, 3, 1)
+    assert due_on(date(2026, 1, 1), every="scope_every_days") == date(2026, 7, 2)
+    assert due_on(date(2026, 1, 1), every="machine_every_days") == date(2027, 1, 1)

@@ -1,0 +1,175 @@
+"""The rules that tie an indent to its piece."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from tests.hardness.published import MINIMUM_THICKNESS_ROWS
+
+from rimread.check import Check
+from rimread.hardness import (
+    MATERIALS,
+    STANDARD_PAIRS,
+    Piece,
+    TestCondition,
+    brinell,
+    depth_mm,
+    diameter_for,
+    explained_by_lay,
+    indent_checks,
+    material,
+    piece_checks,
+)
+
+SHOP = TestCondition(10, 3000)
+
+
+def _check(code: str, piece: Piece, *, d: float = 4.0, rules: str = "iso") -> Check:
+    (found,) = [c for c in piece_checks(d, SHOP, piece, rules=rules) if c.code == code]
+    return found
+
+
+def test_what_is_not_known_is_not_checked() -> None:
+    assert piece_checks(4.0, SHOP, Piece()) == ()
+
+
+@pytest.mark.parametrize(("ball", "d", "thickness"), MINIMUM_THICKNESS_ROWS)
+def test_thickness_turns_at_the_published_minimum(ball: float, d: float, thickness: float) -> None:
+    # GB/T 231.1 annex B table
+    test = TestCondition(ball, 1)
+    outcomes = [
+        piece_checks(d, test, Piece(thickness_mm=t))[0].outcome
+        for t in (thickness - 0.011, thickness + 0.011)
+    ]
+    assert outcomes == ["fail", "pass"]
+
+
+def test_astm_asks_for_ten_depths() -> None:
+    nine = Piece(thickness_mm=9 * depth_mm(4.0, SHOP))
+    assert _check("thickness", nine).outcome == "pass"
+    check = _check("thickness", nine, rules="astm")
+    assert check.outcome == "fail"
+    assert "from memory" in check.source
+
+
+@pytest.mark.parametrize(
+    ("code", "piece", "outcome"),
+    [
+        ("edge", Piece(edge_mm=10.0), "pass"),  # 2.5 d
+        ("edge", Piece(edge_mm=9.99), "fail"),
+        ("spacing", Piece(spacing_mm=12.0), "pass"),  # 3 d
+        ("spacing", Piece(spacing_mm=11.9), "fail"),
+        ("temperature", Piece(temperature_c=10.0), "pass"),
+        ("temperature", Piece(temperature_c=35.5), "warn"),
+        ("application", Piece(application_s=5.0), "pass"),
+        ("application", Piece(application_s=12.0), "warn"),
+        ("curvature", Piece(radius_mm=25.0), "pass"),
+        ("curvature", Piece(radius_mm=24.0), "warn"),
+    ],
+)
+def test_limits(code: str, piece: Piece, outcome: str) -> None:
+    assert _check(code, piece).outcome == outcome
+
+
+def test_curvature_binds_in_astm() -> None:
+    # 25 mm for the 10 mm ball: ASTM E10, from memory
+    assert _check("curvature", Piece(radius_mm=24.0), rules="astm").outcome == "fail"
+
+
+def test_soft_metals_need_more_room() -> None:
+    # GOST 9012-type method text: below 35 HBW 3 d to the edge, 6 d between centres
+    lead = TestCondition(10, 100)
+    d = diameter_for(10.0, lead)
+    piece = Piece(edge_mm=2.8 * d, spacing_mm=5.0 * d)
+    outcomes = {c.code: c.outcome for c in piece_checks(d, lead, piece)}
+    assert outcomes == {"edge": "fail", "spacing": "fail"}
+
+
+def test_dwell_outside_is_named() -> None:
+    (check,) = piece_checks(4.0, TestCondition(10, 3000, 30), Piece())
+    assert (check.code, check.outcome) == ("dwell", "warn")
+
+
+@pytest.mark.parametrize(
+    ("group", "test", "hbw", "outcome"),
+    [
+        ("steel", TestCondition(10, 3000), 200, "pass"),
+        ("steel", TestCondition(10, 1000), 200, "warn"),
+        ("cast-iron", TestCondition(10, 1000), 130, "pass"),
+        ("cast-iron", TestCondition(10, 3000), 130, "warn"),
+        ("cast-iron", TestCondition(10, 3000), 180, "pass"),
+        ("cast-iron", TestCondition(1, 30), 180, "warn"),  # no 1 mm ball
+        ("copper", TestCondition(2.5, 62.5), 51, "pass"),  # the published copper plate
+        ("copper", TestCondition(10, 500), 30, "pass"),
+        ("copper", TestCondition(10, 3000), 250, "pass"),
+        ("light-metal", TestCondition(10, 500), 60, "pass"),
+        ("light-metal", TestCondition(10, 250), 60, "warn"),
+        ("lead-tin", TestCondition(10, 100), 8, "pass"),
+    ],
+)
+def test_index_against_material(group: str, test: TestCondition, hbw: float, outcome: str) -> None:
+    # ISO 6506-1 table of materials, from memory
+    d = diameter_for(hbw, test)
+    (check,) = piece_checks(d, test, Piece(material=group))
+    assert check.code == "material-index"
+    assert check.outcome == outcome
+    assert "from memory" in check.source
+
+
+def test_every_group_has_an_index_of_the_standard_at_every_hardness() -> None:
+    indices = {TestCondition(*pair).index for pair in STANDARD_PAIRS}
+    for group in MATERIALS.values():
+        for hbw in (1, 34.9, 35, 50, 80, 139, 140, 200, 500, 650):
+            assert group.indices(hbw)
+            assert group.indices(hbw) <= indices
+
+
+@pytest.mark.parametrize(
+    ("kwargs", "says"),
+    [
+        ({"thickness_mm": 0.0}, "thickness_mm must be above 0"),
+        ({"edge_mm": -1.0}, "edge_mm must be above 0"),
+        ({"spacing_mm": math.nan}, "spacing_mm must be a finite number"),
+        ({"temperature_c": math.inf}, "temperature_c must be a finite number"),
+        ({"material": "wood"}, "material must be one of steel"),
+        ({"material": "sintered"}, "ISO 4498"),
+    ],
+)
+def test_misuse(kwargs: dict[str, float], says: str) -> None:
+    with pytest.raises(ValueError, match=says):
+        Piece(**kwargs)  # type: ignore[arg-type]
+
+
+def test_frost_is_a_temperature() -> None:
+    assert _check("temperature", Piece(temperature_c=-5.0)).outcome == "warn"
+
+
+def test_material_by_name() -> None:
+    assert material("copper").title == "copper and copper alloys"
+
+
+@pytest.mark.parametrize(
+    ("d1_deg", "says"),
+    [
+        (92.0, "along the lay"),
+        (-85.0, "along the lay"),
+        (5.0, "across the lay"),
+        (178.0, "across the lay"),
+        (45.0, "45° off the lay"),
+    ],
+)
+def test_the_lay_may_explain_an_oval(d1_deg: float, says: str) -> None:
+    oval = {c.code: c for c in indent_checks(4.2, 4.0, SHOP)}["ovality"]
+    assert says in explained_by_lay(oval, d1_deg, 90.0).message
+    assert explained_by_lay(oval, d1_deg, 90.0).outcome == oval.outcome
+
+
+def test_a_round_indent_needs_no_explanation() -> None:
+    round_one = {c.code: c for c in indent_checks(4.0, 4.0, SHOP)}["ovality"]
+    assert explained_by_lay(round_one, 90.0, 90.0) is round_one
+
+
+def test_hbw_of_the_check_is_that_of_the_indent() -> None:
+    (check,) = piece_checks(4.0, SHOP, Piece(material="steel"))
+    assert f"{brinell(4.0, SHOP):.0f} HBW" in check.message

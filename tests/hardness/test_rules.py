@@ -1,0 +1,83 @@
+"""Rule sets and the lab's own file over them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from rimread.hardness import TestCondition, indent_checks, read_rules, rule_set
+
+SHOP = TestCondition(10, 3000)
+
+
+def _file(folder: Path, text: str) -> Path:
+    path = folder / "ours.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_both_sets_hold_the_same_limits_each_with_a_source() -> None:
+    iso, astm = rule_set("iso"), rule_set("astm")
+    assert set(iso.limits) == set(astm.limits)
+    for rules in (iso, astm):
+        assert all(limit.source for limit in rules.limits.values())
+
+
+def test_everything_astm_changes_is_from_memory_and_says_so() -> None:
+    iso, astm = rule_set("iso"), rule_set("astm")
+    for name, limit in astm.limits.items():
+        if limit.value != iso.limits[name].value:
+            assert "from memory" in limit.source, name
+
+
+def test_a_file_takes_the_place_of_memory(tmp_path: Path) -> None:
+    path = _file(
+        tmp_path,
+        'base = "iso"\nsource = "our copy, 2024 print"\n[limits]\n'
+        "ovality_in_balls = 0.005\novality_binding = 1\n",
+    )
+    rules = read_rules(path)
+    assert rules.name == "ours"
+    check = {c.code: c for c in indent_checks(4.0, 4.06, SHOP, rules=rules)}["ovality"]
+    assert check.outcome == "fail"
+    assert check.source == "our copy, 2024 print"
+    assert rules["thickness_in_depths"] == 8
+    assert rules.repeatability_on == "hbw"
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("base = ", "is not TOML"),
+        ('base = "din"\nsource = "x"', 'base must be "iso" or "astm"'),
+        ('source = "x"', 'base must be "iso" or "astm"'),
+        ('base = "iso"', "source must say"),
+        ('base = "iso"\nsource = " "', "source must say"),
+        ('base = "iso"\nsource = "x"\nlimit = 3', "unknown key 'limit'"),
+        ('base = "iso"\nsource = "x"\nlimits = 3', "must be a table"),
+        ('base = "iso"\nsource = "x"\n[limits]\nspaces = 3', "unknown limit 'spaces'"),
+        ('base = "iso"\nsource = "x"\n[limits]\nedge_in_d = "3"', "must be a number"),
+        ('base = "iso"\nsource = "x"\n[limits]\nedge_in_d = true', "must be a number"),
+        ('base = "iso"\nsource = "x"\n[limits]\nedge_in_d = nan', "must be finite"),
+        ('base = "iso"\nsource = "x"\n[limits]\nedge_in_d = -1', "must be finite and not neg"),
+        ('base = "iso"\nsource = "x"\nrepeatability_on = "h"', 'must be "hbw" or "d"'),
+    ],
+)
+def test_what_is_wrong_with_a_file(tmp_path: Path, text: str, says: str) -> None:
+    path = _file(tmp_path, text)
+    with pytest.raises(ValueError, match=says) as caught:
+        read_rules(path)
+    assert str(path) in str(caught.value)
+
+
+def test_a_file_that_is_no_text(tmp_path: Path) -> None:
+    path = tmp_path / "rules.toml"
+    path.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(ValueError, match="is not TOML"):
+        read_rules(path)
+
+
+def test_a_missing_file(tmp_path: Path) -> None:
+    with pytest.raises(FileNotFoundError):
+        read_rules(tmp_path / "none.toml")

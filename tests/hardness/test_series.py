@@ -1,0 +1,115 @@
+"""Series of indents: mean, policies, odd ones."""
+
+from __future__ import annotations
+
+import statistics
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rimread.hardness import Indent, TestCondition, brinell, series_checks, series_from_indents
+from rimread.hardness.series import grubbs_critical
+
+SHOP = TestCondition(10, 3000)
+
+
+def _series(*d: float, policy: str = "all", test: TestCondition = SHOP):
+    return series_from_indents([Indent(v, v) for v in d], test, policy=policy)
+
+
+def test_mean_is_that_of_the_hardnesses() -> None:
+    # not the hardness of the mean diameter: each indent is a test of its own
+    series = _series(3.5, 4.5)
+    assert series.mean_hbw == pytest.approx((brinell(3.5, SHOP) + brinell(4.5, SHOP)) / 2)
+    assert series.mean_hbw > brinell(4.0, SHOP) + 1
+    assert series.sd_hbw == pytest.approx(statistics.stdev(series.hbw))
+    assert series.range_hbw == pytest.approx(brinell(3.5, SHOP) - brinell(4.5, SHOP))
+
+
+def test_one_indent_has_no_scatter() -> None:
+    assert _series(4.0).sd_hbw is None
+    assert _series(4.0).designation == "229 HBW 10/3000"
+
+
+def test_drop_extremes_keeps_every_value() -> None:
+    series = _series(4.0, 3.9, 4.3, 4.05, 4.1, policy="drop-extremes")
+    assert series.used == (True, False, False, True, True)
+    assert len(series.hbw) == 5
+    assert series.mean_hbw == pytest.approx(
+        statistics.fmean(brinell(d, SHOP) for d in (4.0, 4.05, 4.1))
+    )
+    assert series.sd_hbw == pytest.approx(statistics.stdev(series.hbw))
+
+
+def test_drop_extremes_of_equal_values_drops_two() -> None:
+    assert _series(4, 4, 4, 4, 4, policy="drop-extremes").used.count(False) == 2
+
+
+@given(st.lists(st.floats(3.0, 5.0), min_size=5, max_size=9))
+def test_drop_extremes_stays_inside_the_values_kept(d: list[float]) -> None:
+    series = _series(*d, policy="drop-extremes")
+    kept = sorted(series.hbw)[1:-1]
+    assert series.mean_hbw == pytest.approx(statistics.fmean(kept))
+
+
+def test_misuse() -> None:
+    with pytest.raises(ValueError, match="at least one indent"):
+        series_from_indents([], SHOP)
+    with pytest.raises(ValueError, match="at least 5 indents"):
+        _series(4, 4, 4, 4, policy="drop-extremes")
+    with pytest.raises(ValueError, match="policy must be one of all, drop-extremes"):
+        _series(4, policy="best")
+    with pytest.raises(ValueError, match="below the ball diameter"):
+        _series(4, 12)
+
+
+# Grubbs 1950/1969 and DIN 32645, as tabulated in 'Grubbs test: finding outliers' (scribd
+# 76685424), one-sided levels, printed to two decimals; two-sided takes twice the level.
+GRUBBS = {
+    0.10: {3: 1.15, 4: 1.42, 5: 1.60, 6: 1.73, 7: 1.83, 8: 1.91, 9: 1.98, 10: 2.03},
+    0.05: {3: 1.15, 4: 1.46, 5: 1.67, 6: 1.82, 7: 1.94, 8: 2.03, 9: 2.11, 10: 2.18},
+    0.025: {3: 1.15, 4: 1.48, 5: 1.71, 6: 1.89, 7: 2.02, 8: 2.13, 9: 2.21, 10: 2.29},
+    0.01: {3: 1.15, 4: 1.49, 5: 1.75, 6: 1.94, 7: 2.10, 8: 2.22, 9: 2.32, 10: 2.41},
+}
+
+
+@pytest.mark.parametrize(
+    ("one_sided", "n", "value"),
+    [(level, n, value) for level, row in GRUBBS.items() for n, value in row.items()],
+)
+def test_grubbs_against_the_published_table(one_sided: float, n: int, value: float) -> None:
+    # the table cuts some entries and rounds others
+    assert grubbs_critical(n, 2 * one_sided) == pytest.approx(value, abs=0.0101)
+
+
+def test_an_odd_value_is_flagged_and_stays() -> None:
+    series = _series(4.0, 4.01, 3.99, 4.0, 4.3)
+    assert series.outlier == 4
+    assert all(series.used)
+    check = {c.code: c for c in series_checks(series)}["outlier"]
+    assert check.outcome == "warn"
+    assert "value 5 (197 HBW)" in check.message
+    assert "kept" in check.message
+
+
+def test_nothing_odd() -> None:
+    assert _series(4.0, 4.01, 3.99, 4.0, 4.02).outlier is None
+    assert _series(4.0, 4.0, 4.0).outlier is None
+    assert _series(4.0, 5.0).outlier is None
+
+
+@pytest.mark.parametrize(
+    ("rules", "d", "outcome"),
+    [
+        ("iso", (4.0, 4.03), "pass"),  # 1.6 % of HBW
+        ("iso", (4.0, 4.05), "warn"),  # 2.6 % of HBW against 2 %
+        ("astm", (4.0, 4.05), "pass"),  # 1.2 % of d against 2 %
+        ("astm", (4.0, 4.12), "warn"),
+    ],
+)
+def test_agreement_on_hardness_or_on_diameter(
+    rules: str, d: tuple[float, ...], outcome: str
+) -> None:
+    check = {c.code: c for c in series_checks(_series(*d), rules=rules)}["agreement"]
+    assert check.outcome == outcome
