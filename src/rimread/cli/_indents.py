@@ -191,13 +191,19 @@ def _budget(place: str, record: dict[str, Any]) -> Budget:
     if not parts:
         U, k = _number(place, record, "U_mean_mm"), _number(place, record, "k")
         return combine([Component("reading", U / k, how="U of the result", common=True)])
-    return combine(
-        Component(
-            name=str(part["name"]),
-            u=float(part["u_mm"]),
-            dof=math.inf if part.get("dof") is None else float(part["dof"]),
-            how=str(part.get("how", "")),
-            common=bool(part.get("common", True)),
+    if not isinstance(parts, list):
+        raise ValueError(f"{place}: budget_mm must be a list (got {parts!r})")  # noqa: TRY004
+    try:
+        return combine(
+            Component(
+                name=str(part["name"]),
+                u=float(part["u_mm"]),
+                dof=math.inf if part.get("dof") is None else float(part["dof"]),
+                how=str(part.get("how", "")),
+                common=bool(part.get("common", True)),
+            )
+            for part in parts
         )
-        for part in parts
-    )
+    except (KeyError, TypeError, AttributeError) as error:
+        msg = f"{place}: each part of budget_mm needs a name and u_mm ({error})"
+        raise ValueError(msg) from error

@@ -1,0 +1,124 @@
+"""``rimread verify`` as a person or a program calls it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from rimread.cli import app
+
+# an invented block of an invented shop
+BLOCK = (
+    'serial = "B-17"\ncertified_hbw = 229.0\nU_hbw = 2.3\nk = 2\ntest = "10/3000"\n'
+    "valid_until = 2027-01-31\n"
+)
+GOOD = ("3.99,4.00", "4.00,4.01", "3.98,4.00", "4.01,4.00", "4.00,4.00")
+
+
+@pytest.fixture
+def block(tmp_path: Path) -> str:
+    path = tmp_path / "block.toml"
+    path.write_text(BLOCK, encoding="utf-8")
+    return str(path)
+
+
+def _call(*words: str, stdin: str | None = None) -> Result:
+    return CliRunner().invoke(app, ["verify", *words], input=stdin)
+
+
+def _json(*words: str, stdin: str | None = None) -> dict[str, Any]:
+    return dict(json.loads(_call(*words, "--json", stdin=stdin).stdout))
+
+
+def test_a_good_machine(block: str) -> None:
+    result = _call(block, *GOOD, "--on", "2026-03-02")
+    assert result.exit_code == 0
+    assert "passed; next due 2026-03-03" in result.stdout
+    answer = _json(block, *GOOD, "--on", "2026-03-02")
+    assert answer["status"] == "passed"
+    assert answer["error_hbw"] == pytest.approx(-0.1, abs=0.05)
+    assert len(answer["values_hbw"]) == 5
+    assert answer["due_on"] == "2026-03-03"
+    assert answer["chart"] is None
+
+
+def test_a_bad_machine(block: str) -> None:
+    result = _call(block, *["4.10,4.10"] * 5, "--on", "2026-03-02")
+    assert result.exit_code == 1
+    assert "fail  block-error" in result.stdout
+
+
+def test_log_and_chart(block: str, tmp_path: Path) -> None:
+    log = str(tmp_path / "daily.csv")
+    for day in range(1, 13):
+        d = "4.00,4.01" if day % 2 else "4.00,4.00"
+        assert _call(block, *[d] * 5, "--log", log, "--on", f"2026-03-{day:02d}").exit_code == 0
+    result = _call(block, *["4.02,4.03"] * 5, "--log", log, "--on", "2026-03-13")
+    assert result.exit_code == 0  # a warning only: the block itself passed
+    assert "warn  chart-limits" in result.stdout
+    assert result.stdout.count("2026-03-") >= 13
+    chart = _json(block, "--log", log)["chart"]
+    assert len(chart["errors_rel"]) == 13
+    assert len(chart["moving_ranges_rel"]) == 12
+    assert (tmp_path / "daily.csv").read_text(encoding="utf-8").count("\n") == 14
+
+
+def test_the_chart_alone_adds_no_line(block: str, tmp_path: Path) -> None:
+    log = tmp_path / "daily.csv"
+    for day in ("2026-03-02", "2026-03-03"):
+        _call(block, *GOOD, "--log", str(log), "--on", day)
+    before = log.read_bytes()
+    assert "next due 2026-03-04" in _call(block, "--log", str(log)).stdout
+    assert log.read_bytes() == before
+
+
+def test_results_of_measure(block: str) -> None:
+    record = {"photo": "p.jpg", "status": "measured", "d1_mm": 4.0, "d2_mm": 4.01, "mean_mm": 4.005}
+    lines = "\n".join(json.dumps(record | {"U_mean_mm": 0.01, "k": 2.0}) for _ in range(5))
+    answer = _json(block, "-", "--on", "2026-03-02", stdin=lines)
+    assert answer["status"] == "passed"
+    lines += "\n" + json.dumps({"photo": "q.jpg", "status": "refused"})
+    result = _call(block, "-", "--on", "2026-03-02", stdin=lines)
+    assert result.exit_code == 1
+    assert "q.jpg was refused" in result.stderr
+
+
+def test_results_under_another_test(block: str) -> None:
+    record = {"photo": "p.jpg", "status": "measured", "d1_mm": 2.0, "d2_mm": 2.0, "test": "5/750"}
+    line = json.dumps(record | {"U_mean_mm": 0.01, "k": 2.0})
+    result = _call(block, "-", stdin=line)
+    assert result.exit_code == 2
+    assert "measured under 5/750, not under 10/3000" in result.stderr
+
+
+def test_scope() -> None:
+    good = ["1:1.001", "2:1.998", "3:3.002", "4:4.001", "5:5.004"]
+    assert _call("--scope", *good).exit_code == 0
+    result = _call("--scope", *good[:4], "5:5.03", "--on", "2026-01-01")
+    assert result.exit_code == 1
+    assert "+0.60%, limit ±0.50%" in result.stdout
+    assert "next due 2026-07-02" in result.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["BLOCK"], "at least one indent"),
+        (["none.toml", "4.0,4.0"], "none.toml"),
+        (["BLOCK", "12.0,12.0"], "below the ball diameter"),
+        (["BLOCK", "4.0,4.0", "--rules", "din"], "rules must be one of"),
+        (["BLOCK", "4.0,4.0", "--log", "BLOCK"], "is no daily log"),
+        (["BLOCK", "--log", "none.csv"], "none.csv"),
+        (["--scope", "1=1"], "an interval is TRUE:READ"),
+        (["--scope", "1:0"], "above 0 mm"),
+    ],
+)
+def test_bad_input_gets_one_sentence(block: str, words: list[str], says: str) -> None:
+    result = _call(*(block if word == "BLOCK" else word for word in words))
+    assert result.exit_code == 2
+    assert says in result.stderr
+    assert result.stderr.count("\n") == 1
