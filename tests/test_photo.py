@@ -190,14 +190,22 @@ def test_tone_from_exif_colour_space(tmp_path, grey):
     assert read_photo(path).tone_stated
 
 
-def test_tone_from_raw_tiff(tmp_path, grey):
+@pytest.mark.parametrize(("gamma", "tone"), [(1.0, "linear"), (2.2, "srgb")])
+def test_tone_from_exif_gamma(tmp_path, grey, gamma, tone):
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[0xA500] = gamma
+    photo = read_photo(saved(Image.fromarray(grey), tmp_path / "a.jpg", exif=exif))
+    assert (photo.tone, photo.tone_stated) == (tone, True)
+
+
+def test_raw_files_are_refused_by_name(tmp_path, grey):
     path = saved(Image.fromarray(grey), tmp_path / "a.tif")
     data = bytearray(path.read_bytes())
     at = data.find(struct.pack("<HHI", 262, 3, 1))
-    data[at + 8 : at + 10] = struct.pack("<H", 34892)  # LinearRaw
+    data[at + 8 : at + 10] = struct.pack("<H", 34892)  # LinearRaw, as in a DNG
     path.write_bytes(bytes(data))
-    with pytest.raises(PhotoError, match=r"a\.tif"):
-        read_photo(path)  # 8 bits of it are beyond the decoders, and are said to be
+    with pytest.raises(PhotoError, match=r"a\.tif: not a picture in a known format"):
+        read_photo(path)
 
 
 def test_tone_from_the_srgb_profile(tmp_path, grey):

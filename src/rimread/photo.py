@@ -44,7 +44,6 @@ _AS_CODED = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIEN
 
 _TIFF_BITS, _TIFF_PHOTOMETRIC, _TIFF_SAMPLE_FORMAT = 258, 262, 339
 _TIFF_WHITE_IS_ZERO = 0
-_TIFF_LINEAR = (32803, 34892)  # CFA and LinearRaw, TIFF/EP and DNG: raw sensor values
 _EXIF_GAMMA = 0xA500  # Exif 2.21, Gamma: coefficient of the reproduction, 1 = linear
 
 
@@ -284,8 +283,6 @@ def _white(grey: NDArray[np.uint16]) -> int | None:
 
 def _tone_said(image: Image.Image) -> Tone | None:
     """What the file itself says about its tone curve, None when it does not."""
-    if _tiff_tag(image, _TIFF_PHOTOMETRIC) in _TIFF_LINEAR:
-        return "linear"
     icc = image.info.get("icc_profile")
     if icc:
         return _tone_of_half(_icc_half(icc))
