@@ -21,10 +21,13 @@ STAGES = (
     ("simulate",),
     ("reading",),
     ("report",),
+    ("ledger",),
+    ("archive",),
+    ("agreement",),
     ("cli",),
 )
 RANK = {name: rank for rank, names in enumerate(STAGES) for name in names}
-HEAVY = ("cv2", "numpy", "PIL", "scipy", "skimage")
+HEAVY = ("cv2", "numpy", "PIL", "scipy", "skimage", "sqlalchemy")
 
 
 def modules() -> list[Path]:
