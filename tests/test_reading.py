@@ -4,6 +4,7 @@ import json
 import math
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,10 +14,10 @@ from rimread import reading as module
 from rimread.budget import Component, combine
 from rimread.diameters import Diameters
 from rimread.hardness import parse_test
-from rimread.photo import Photo
+from rimread.photo import Photo, read_photo
 from rimread.reading import Reading, measure_photo, reading_json
 from rimread.refusal import Refusal
-from rimread.rim import Rim
+from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse
 from rimread.scale.model import Certificate, Scale
 
@@ -48,16 +49,8 @@ SCALE = Scale(
     sha256="cd" * 32,
 )
 
-RIM = Rim(
-    points_px=np.zeros((0, 2)),
-    weights=np.zeros(0),
-    ellipse=Ellipse(400.5, 300.25, 236.5),
-    blur_px=1.2,
-    rounding_px=0.4,
-    u_common_px=0.1,
-    coverage=0.97,
-    evidence=5.0,
-)
+SAMPLE = Path(__file__).parents[1] / "sample_images" / "hall-plate-2.jpg"
+RIM = find_rim(read_photo(SAMPLE))
 
 FOUND = Diameters(
     d1_mm=4.01,

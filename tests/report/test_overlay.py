@@ -12,14 +12,16 @@ from hypothesis import strategies as st
 
 from rimread.budget import Component, combine
 from rimread.diameters import Diameters
-from rimread.photo import Photo
+from rimread.photo import Photo, read_photo
 from rimread.report import overlay, save_overlay
 from rimread.report.colours import ORANGE, SKY_BLUE, STRIP, WHITE, YELLOW
 from rimread.report.words import _drawable, _wrapped, strip
-from rimread.rim import Rim
+from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse
 from rimread.scale.model import Scale
 
+SAMPLE = Path(__file__).parents[2] / "sample_images" / "hall-plate-2.jpg"
+TRACED = find_rim(read_photo(SAMPLE))
 PX_PER_MM = 200.0
 LINES = ["248 HBW 10/3000 ± 0.6", "d1 3.852 mm, d2 3.850 mm", "a.jpg"]
 
@@ -67,15 +69,11 @@ def found(s: Scale, d1_mm: float = 3.0, d2_mm: float = 2.8, angle_deg: float = 3
         *centre_mm, (d1_mm + d2_mm) / 4, half * np.cos(turn2), half * np.sin(turn2)
     )
     k = s.px_per_mm_x
-    rim = Rim(
+    rim = replace(
+        TRACED,
         points_px=points,
         weights=weights,
         ellipse=Ellipse(*centre, ellipse_mm.m * k, ellipse_mm.e * k, ellipse_mm.f * k),
-        blur_px=1.0,
-        rounding_px=0.5,
-        u_common_px=0.1,
-        coverage=340 / 360,
-        evidence=5.0,
     )
     sizes = Diameters(
         d1_mm=d1_mm,
