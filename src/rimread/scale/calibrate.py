@@ -30,11 +30,18 @@ No source; deliberately generous: what an uncertified scale is off by is unknown
 VALID_DAYS = 365
 """How long a scale counts as valid unless said otherwise: common practice, no source."""
 
+_MOST_SCATTER = 5e-4
+"""Relative standard uncertainty from line scatter beyond which a scale is of no use.
+
+A measuring device may be off by 0.5 % (ISO 6506-2, from memory); the scale may use up a fifth of
+that at k = 2. No source for the fifth.
+"""
+
 _INCH_MM = 25.4
 _SPAN_SLACK = 0.2
 """Slack in comparing a count of lines with a length: a wrong division is wrong by 2, 5 or 10."""
 
-_ASPECT_SLACK = 0.2
+_ALIKE_SLACK = 0.2
 """No camera's pixels are this far from square: the photos are of different magnification."""
 
 
@@ -69,7 +76,7 @@ def calibrate(  # noqa: PLR0913  (what a certificate of the scale would name)
     -------
     Scale or Refusal
         Codes of refusals: ``different-sizes``, ``no-lines``, ``too-few-lines``,
-        ``lines-unresolved``, ``wrong-division``, ``photos-disagree``.
+        ``lines-unresolved``, ``wrong-division``, ``lines-scatter``, ``photos-disagree``.
 
     Raises
     ------
@@ -78,37 +85,18 @@ def calibrate(  # noqa: PLR0913  (what a certificate of the scale would name)
         photo is given twice.
     """
     _judge_wishes(photos, division_mm, certificate, valid_days)
-    sizes = {(p.width_px, p.height_px) for p in photos}
-    if len(sizes) > 1:
-        told = ", ".join(f"{p.name} {p.width_px} × {p.height_px}" for p in photos)
-        return Refusal(
-            "different-sizes",
-            f"The photos differ in size ({told} px); take all of them with the same camera "
-            "settings, and do not crop or scale them.",
-        )
-    ratio = certificate.certified_mm / certificate.nominal_mm if certificate else 1.0
-    marks: list[Marks] = []
-    for photo in photos:
-        light = linear_light(photo, photo.grey)
-        ladder = _finest_lines(light, photo.name, division_mm, certificate)
-        if isinstance(ladder, Refusal):
-            return ladder
-        marks.append(mark_lines(light, ladder))
+    marks = _mark_all(photos, division_mm, certificate)
+    if isinstance(marks, Refusal):
+        return marks
     fit = fit_marks(
         marks,
-        division_mm=division_mm * ratio,
+        division_mm=division_mm * _certified_share(certificate),
         width_px=photos[0].width_px,
         height_px=photos[0].height_px,
     )
-    few = _too_few(fit, photos)
-    if few is not None:
-        return few
-    if abs(math.log(fit.values[1] / fit.values[0])) > _ASPECT_SLACK:
-        return Refusal(
-            "photos-disagree",
-            f"The photos give {fit.values[0]:.2f} px/mm along x and {fit.values[1]:.2f} px/mm "
-            "along y; photograph the same stage micrometer through the same objective in all.",
-        )
+    doubt = _fit_doubt(fit, photos)
+    if doubt is not None:
+        return doubt
     covariance, dof = _whole_covariance(fit, certificate)
     return Scale(
         px_per_mm_x=float(fit.values[0]),
@@ -122,18 +110,26 @@ def calibrate(  # noqa: PLR0913  (what a certificate of the scale would name)
         calibrated_on=calibrated_on,
         valid_until=calibrated_on + timedelta(days=valid_days),
         certificate=certificate,
-        photos=tuple(
-            ScalePhoto(
-                name=photo.name,
-                sha256=photo.sha256,
-                angle_deg=fit.angles_deg[k],
-                lines_used=fit.lines_used[k],
-                residual_rms_px=fit.residual_rms_px[k],
-            )
-            for k, photo in enumerate(photos)
-        ),
+        photos=_photos_used(photos, fit),
         notes=_notes(fit, certificate),
     )
+
+
+def _photos_used(photos: Sequence[Photo], fit: Fit) -> tuple[ScalePhoto, ...]:
+    return tuple(
+        ScalePhoto(
+            name=photo.name,
+            sha256=photo.sha256,
+            angle_deg=fit.angles_deg[k],
+            lines_used=fit.lines_used[k],
+            residual_rms_px=fit.residual_rms_px[k],
+        )
+        for k, photo in enumerate(photos)
+    )
+
+
+def _certified_share(certificate: Certificate | None) -> float:
+    return certificate.certified_mm / certificate.nominal_mm if certificate else 1.0
 
 
 def _judge_wishes(
@@ -158,6 +154,30 @@ def _judge_wishes(
         )
 
 
+def _mark_all(
+    photos: Sequence[Photo], division_mm: float, certificate: Certificate | None
+) -> list[Marks] | Refusal:
+    """Located lines of every photo, or why one of them will not do."""
+    if len({(p.width_px, p.height_px) for p in photos}) > 1:
+        told = ", ".join(f"{p.name} {p.width_px} × {p.height_px}" for p in photos)
+        return Refusal(
+            "different-sizes",
+            f"The photos differ in size ({told} px); take all of them with the same camera "
+            "settings, and do not crop or scale them.",
+        )
+    marks: list[Marks] = []
+    for photo in photos:
+        light = linear_light(photo, photo.grey)
+        ladder = _finest_lines(light, photo.name, division_mm, certificate)
+        if isinstance(ladder, Refusal):
+            return ladder
+        mark = mark_lines(light, ladder)
+        if mark.swing < _grey_step(photo, mark.level):
+            return _unresolved(photo.name, ladder)
+        marks.append(mark)
+    return marks
+
+
 def _finest_lines(
     light: NDArray[np.float32], name: str, division_mm: float, certificate: Certificate | None
 ) -> Ladder | Refusal:
@@ -172,15 +192,35 @@ def _finest_lines(
         return by_length[0]
     ladder = next((ladder for ladder in enough if ladder.counted), None)
     if ladder is None:
-        return Refusal(
-            "lines-unresolved",
-            f"{name}: lines are seen, but not the longer 5th and 10th lines that belong to the "
-            "finest ones, so the finest lines may be blurred away; refocus, take a stronger "
-            "objective, or bring the long ends of the lines into view.",
-            {"lines_seen": float(enough[0].lines), "pitch_px": enough[0].pitch_px},
-        )
+        return _unresolved(name, enough[0])
     doubt = _division_doubt(ladder, name, division_mm, length)
     return ladder if doubt is None else doubt
+
+
+def _unresolved(name: str, ladder: Ladder) -> Refusal:
+    return Refusal(
+        "lines-unresolved",
+        f"{name}: the finest lines, which the longer 5th and 10th lines belong to, cannot be told "
+        "apart for sure; refocus, take a stronger objective or better light, and bring the long "
+        "ends of the lines into view.",
+        {"lines_seen": float(ladder.lines), "pitch_px": ladder.pitch_px},
+    )
+
+
+def _grey_step(photo: Photo, level: float) -> float:
+    """Linear light of one grey step of the file at a light level.
+
+    Lines that swing by less live on noise alone, and compression moves what is left of them.
+    """
+    grey = float(np.interp(level, *_tone(photo)))
+    low, high = linear_light(photo, np.array([grey - 0.5, grey + 0.5]))
+    return float(high - low)
+
+
+def _tone(photo: Photo) -> tuple[FloatArray, FloatArray]:
+    """Light and grey value at 257 places of the tone curve."""
+    grey = np.linspace(0.0, photo.full_scale, 257)
+    return linear_light(photo, grey), grey
 
 
 def _nothing(name: str, lines: int) -> Refusal:
@@ -245,11 +285,27 @@ def _steps_of_ten(division: float) -> bool:
     return min(abs(mantissa - 1.0), abs(mantissa - 2.0)) < 1e-6
 
 
-def _too_few(fit: Fit, photos: Sequence[Photo]) -> Refusal | None:
-    """Lines that were found but cannot be located: dust, glare, exposure."""
+def _fit_doubt(fit: Fit, photos: Sequence[Photo]) -> Refusal | None:
+    """Why the fitted scale must not be used."""
     for photo, lines in zip(photos, fit.lines_used, strict=True):
-        if lines < MIN_LINES - 2:
+        if lines < MIN_LINES - 2:  # dust, glare, exposure took the rest
             return _nothing(photo.name, max(lines, 1))
+    low, high = min(fit.alone_px_per_mm), max(fit.alone_px_per_mm)
+    if high > low * (1 + _ALIKE_SLACK):
+        return Refusal(
+            "photos-disagree",
+            f"The photos give {low:.2f} to {high:.2f} px/mm; photograph the same stage micrometer "
+            "through the same objective in all of them.",
+        )
+    scatter = math.sqrt(float(np.max(np.diag(fit.scatter)[:2] / fit.values[:2] ** 2)))
+    if scatter > _MOST_SCATTER:
+        return Refusal(
+            "lines-scatter",
+            f"The lines scatter so much that px/mm is known to {200 * scatter:.2f} % at best "
+            f"(k = 2; {200 * _MOST_SCATTER:.2f} % is allowed); refocus, clean the stage "
+            "micrometer, bring more of its lines into view.",
+            {"u_relative": scatter},
+        )
     return None
 
 

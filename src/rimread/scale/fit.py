@@ -59,6 +59,8 @@ class Fit:
         Of each photo.
     aspect_measured : bool
         Whether the photos tell x from y; otherwise pixels are taken as square within `U_ASPECT`.
+    alone_px_per_mm : tuple of float
+        What each photo gives alone, roughly.
     """
 
     values: FloatArray
@@ -69,6 +71,7 @@ class Fit:
     residual_rms_px: tuple[float, ...]
     lines_used: tuple[int, ...]
     aspect_measured: bool
+    alone_px_per_mm: tuple[float, ...]
 
 
 def fit_marks(
@@ -170,18 +173,19 @@ def _solve(
         u_aspect=u_aspect,
     )
     own = 1.0 / np.concatenate([m.information for m in marks])
-    weight = 1.0 / own
+    weight: FloatArray = 1.0 / own
     spread = 1.0
     for _ in range(_ROUNDS):
         j = problem.slopes(p)
         known, pull = problem.prior(p)
         information = (j.T @ (weight[:, None] * j)) / spread + known
         r = problem.residuals_px(p)
-        p = p - np.linalg.solve(information, j.T @ (weight * r) / spread + pull)
+        p -= np.linalg.solve(information, j.T @ (weight * r) / spread + pull)
         r = problem.residuals_px(p)
         weight = _weights(r, own, photo)
         spread = _spread(r, weight, problem.line, photo, fitted=3 + len(marks))
-    return _told(problem, p, information, known, used=weight > 0)
+    alone = tuple(s[0] for s in starts)
+    return _told(problem, p, information, known, used=weight > 0, alone=alone)
 
 
 def _weights(r: FloatArray, own: FloatArray, photo: NDArray[np.intp]) -> FloatArray:
@@ -219,13 +223,14 @@ def _line_scores(
     return wr[w > 0] / np.sqrt(w[w > 0])
 
 
-def _told(
+def _told(  # noqa: PLR0913  (all that the fit ends with)
     problem: _Problem,
     p: FloatArray,
     information: FloatArray,
     known: FloatArray,
     *,
     used: NDArray[np.bool_],
+    alone: tuple[float, ...],
 ) -> Fit:
     inverse = np.linalg.inv(information)
     scatter = inverse @ (information - known) @ inverse
@@ -243,4 +248,5 @@ def _told(
         residual_rms_px=tuple(float(np.sqrt(np.mean(r[used & (photo == k)] ** 2))) for k in photos),
         lines_used=tuple(lines),
         aspect_measured=problem.u_aspect > U_ASPECT,
+        alone_px_per_mm=alone,
     )

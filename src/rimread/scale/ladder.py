@@ -36,9 +36,15 @@ _PEAK_RATIO = 30.0
 
 _MAX_PEAKS = 48
 _MAX_DIRECTIONS = 3
-_MAX_PITCHES = 12
+_MAX_PITCHES = 10
 _STRIP_PX = 8
 """Height of the strips that are averaged along the lines; a trade of noise for place."""
+
+_BENT = 0.05
+"""Distortion the lines may show, as a share of their place at 1000 px; no lens bends more."""
+
+_PHASE_NOISE = 0.3
+"""Phase noise of one cell in radians that such a bend is weighed against."""
 
 _BOX = (5, 3)
 """Lines and strips over which phases are compared."""
@@ -287,30 +293,30 @@ class _Cells:
 
 def _cells(strips: _Strips, index: FloatArray) -> _Cells:
     """Offset and sine of period one fitted in every cell of one line and one strip."""
+    seen = strips.weight > 0
+    index, weight, values = index[seen], strips.weight[seen], strips.values[seen]
     line = np.rint(index).astype(int)
     first = int(line.min())
     lines = int(line.max()) - first + 1
-    rows = strips.v.size
-    group = (np.arange(rows)[:, None] * lines + (line - first)).ravel()
-    weight = np.minimum(strips.weight, 1e9).ravel()
+    size = strips.v.size * lines
+    group = np.nonzero(seen)[0] * lines + (line - first)
     turn = 2 * np.pi * (index - line)
-    base = np.stack([np.ones(turn.size), np.cos(turn).ravel(), np.sin(turn).ravel()])
+    base = np.stack([np.ones(turn.size), np.cos(turn), np.sin(turn)])
 
-    def summed(values: FloatArray) -> FloatArray:
-        total = np.bincount(group, weights=values * weight, minlength=rows * lines)
-        return np.asarray(total, dtype=float)
+    def summed(terms: FloatArray) -> FloatArray:
+        return np.asarray(np.bincount(group, weights=terms * weight, minlength=size), dtype=float)
 
-    normal = np.empty((rows * lines, 3, 3))
-    for a in range(3):
-        for b in range(a, 3):
-            normal[:, a, b] = normal[:, b, a] = summed(base[a] * base[b])
-    right = np.stack([summed(base[a] * strips.values.ravel()) for a in range(3)], axis=-1)
+    normal = np.empty((size, 3, 3))
+    for a, b in ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2)):
+        normal[:, a, b] = normal[:, b, a] = summed(base[a] * base[b])
+    normal[:, 2, 2] = normal[:, 0, 0] - normal[:, 1, 1]
+    right = np.stack([summed(b * values) for b in base], axis=-1)
     pixels = normal[:, 0, 0].copy()
     whole = pixels > 0.8 * np.quantile(pixels[pixels > 0], 0.75)
     normal[:, range(3), range(3)] += 1e-6 * np.maximum(pixels, 1.0)[:, None]
-    solved = np.linalg.solve(normal, right[..., None])[..., 0]
-    solved[~whole] = 0.0
-    shape = (rows, lines)
+    solved = np.zeros((size, 3))
+    solved[whole] = np.linalg.solve(normal[whole], right[whole, :, None])[..., 0]
+    shape = (strips.v.size, lines)
     return _Cells(
         mean=solved[:, 0].reshape(shape),
         wave=(solved[:, 1] + 1j * solved[:, 2]).reshape(shape),
@@ -362,11 +368,17 @@ def _patch_phase(
     u = (line[None, :] - frequency[1] * strips.v[:, None]) / frequency[0]
     v = np.broadcast_to(strips.v[:, None], u.shape)
     terms = _terms(u[patch], v[patch])
-    weight = np.abs(wave[patch])
+    weight = np.abs(wave[patch]) / np.abs(wave[patch]).max()
     target = guess[patch]
+    flat = _BENT * math.hypot(*frequency) * 1000.0 * 2 * np.pi
+    ridge = np.diag([0.0, 0.0, 0.0, 1.0, 1.0, 1.0])[3:] * _PHASE_NOISE / flat
     coefficients: FloatArray = np.zeros(terms.shape[1])
     for _ in range(4):
-        coefficients, *_ = np.linalg.lstsq(terms * weight[:, None], target * weight, rcond=1e-9)
+        coefficients, *_ = np.linalg.lstsq(
+            np.concatenate([terms * weight[:, None], ridge]),
+            np.concatenate([target * weight, np.zeros(len(ridge))]),
+            rcond=1e-9,
+        )
         model = terms @ coefficients
         target = model + np.angle(wave[patch] * np.exp(-1j * model))
     return np.asarray(coefficients) / (2 * np.pi)
@@ -482,9 +494,10 @@ def _ladder_at(strips: _Strips, peak: _Peak) -> Ladder | None:
     if patch.any(axis=0).sum() < MIN_LINES or patch.any(axis=1).sum() < 2:
         return None
     phase = _patch_phase(strips, cells, patch, frequency)
-    u, v = np.broadcast_arrays(strips.u[None, :], strips.v[:, None])
-    slow = _terms(u, v) @ phase
-    told = [_read(_cells(strips, wave - slow - half), half) for half in (0.0, 0.5)]
+    near = _around(strips, cells, patch, wave)
+    u, v = np.broadcast_arrays(near.u[None, :], near.v[:, None])
+    index = frequency[0] * u + frequency[1] * v - _terms(u, v) @ phase
+    told = [_read(_cells(near, index - half), half) for half in (0.0, 0.5)]
     known = [(t, half) for t, half in zip(told, (0.0, 0.5), strict=True) if t is not None]
     if not known:
         return None
@@ -496,9 +509,27 @@ def _ladder_at(strips: _Strips, peak: _Peak) -> Ladder | None:
         first=reading.lines[0],
         last=reading.lines[1],
         ends_seen=reading.ends_seen,
-        v_px=(float(strips.v[reading.rows[0]]), float(strips.v[reading.rows[1]])),
+        v_px=(float(near.v[reading.rows[0]]), float(near.v[reading.rows[1]])),
         pattern=reading.pattern,
         strength=peak.ratio,
+    )
+
+
+def _around(strips: _Strips, cells: _Cells, patch: NDArray[np.bool_], wave: FloatArray) -> _Strips:
+    """The part of the photo that holds a patch, the tails on its sides and what ends it."""
+    rows, columns = (np.flatnonzero(patch.any(axis=axis)) for axis in (1, 0))
+    reach = 3 * rows.size + 4
+    low, high = max(int(rows[0]) - reach, 0), int(rows[-1]) + reach + 1
+    line = wave[rows[0] : rows[-1] + 1] - cells.first
+    inside = (line > columns[0] - _BOX[0]) & (line < columns[-1] + _BOX[0])
+    bins = np.flatnonzero(inside.any(axis=0))
+    part = slice(int(bins[0]), int(bins[-1]) + 1)
+    return _Strips(
+        angle=strips.angle,
+        values=strips.values[low:high, part],
+        weight=strips.weight[low:high, part],
+        u=strips.u[part],
+        v=strips.v[low:high],
     )
 
 
@@ -542,10 +573,16 @@ def _read(cells: _Cells, half: float) -> _Reading | None:
 
 
 def _alike(lines: NDArray[np.complex128]) -> bool:
-    """Whether all lines of a ladder look the same, counted by tens."""
-    usual = float(np.median(lines.real))
-    fold = [complex(np.median(lines.real[r::10]), np.median(lines.imag[r::10])) for r in range(10)]
-    return all(abs(f - usual) < 0.7 * usual for f in fold)
+    """Whether all lines of a ladder look the same, counted by tens.
+
+    The first and the last one lack a neighbour and look different when blurred.
+    """
+    inner = lines[1:-1]
+    usual = float(np.median(inner.real))
+    tens = [inner[r::10] for r in range(min(10, inner.size))]
+    return all(
+        abs(complex(np.median(t.real), np.median(t.imag)) - usual) < 0.7 * usual for t in tens
+    )
 
 
 def _least_of_both(wave: NDArray[np.complex128], mask: NDArray[np.bool_]) -> FloatArray:
@@ -592,4 +629,6 @@ def find_ladders(light: NDArray[np.float32]) -> list[Ladder]:
             if ladder.counted:
                 return [ladder, *found]
             found.append(ladder)
+        if found:
+            break  # other directions are side lobes of this one
     return found

@@ -47,12 +47,16 @@ class Marks:
         Inverse variance of the place across the line, in 1/px², from the noise around it.
     pitch_px : float
         Distance between lines.
+    level, swing : float
+        Linear light of the band, and how far it swings from line to gap (fundamental).
     """
 
     points_px: FloatArray
     line: NDArray[np.intp]
     information: FloatArray
     pitch_px: float
+    level: float
+    swing: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,11 +104,19 @@ def mark_lines(light: NDArray[np.float32], ladder: Ladder) -> Marks:
     for _ in range(_ROUNDS):
         local = phase - shift[pixels.cell]
         shape = _common_shape(pixels, local, keep[pixels.cell], harmonics)
-        step, variance = _cell_shifts(pixels, local, shape)
+        step, variance, contrast = _cell_shifts(pixels, local, shape)
         shift = np.clip(shift + np.clip(step, -0.1, 0.1), -0.5, 0.5)
         noise = float(np.median(variance[keep]))
         keep = whole & (np.abs(step) < 0.1) & (variance < 25.0 * noise)
-    return _marks(pixels, ladder, keep, shift, variance)
+    points, steep, line = _places(pixels, ladder, shift)
+    return Marks(
+        points_px=points[keep],
+        line=line[keep],
+        information=(steep / variance)[keep],
+        pitch_px=ladder.pitch_px,
+        level=float(np.median(pixels.light)),
+        swing=2.0 * float(np.median(np.abs(contrast[keep]))),
+    )
 
 
 def _band_pixels(light: NDArray[np.float32], ladder: Ladder) -> _Pixels:
@@ -162,8 +174,8 @@ def _common_shape(
 
 def _cell_shifts(
     pixels: _Pixels, local: FloatArray, shape: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Shift of the line in each cell, in divisions, and its variance from the cell's own noise.
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Shift of the line in each cell, in divisions, its variance by the cell's noise, contrast.
 
     Light in a cell is level + slope φ + contrast (T(φ) - shift T'(φ)), linear in all four.
     """
@@ -192,17 +204,16 @@ def _cell_shifts(
     left = pixels.summed(pixels.light**2) - 2 * np.einsum("ci,ci->c", solved, right) + fitted
     noise = np.maximum(left, 1e-12) / np.maximum(size - 4, 1.0)
     contrast = np.where(np.abs(solved[:, 2]) > 1e-9, solved[:, 2], 1e-9)
-    return solved[:, 3] / contrast, noise * inverse[:, 3, 3] / contrast**2
+    return solved[:, 3] / contrast, noise * inverse[:, 3, 3] / contrast**2, contrast
 
 
-def _marks(
-    pixels: _Pixels,
-    ladder: Ladder,
-    keep: NDArray[np.bool_],
-    shift: FloatArray,
-    variance: FloatArray,
-) -> Marks:
-    """Points on the lines, from each cell's centre of mass and the gradient of the line index."""
+def _places(
+    pixels: _Pixels, ladder: Ladder, shift: FloatArray
+) -> tuple[FloatArray, FloatArray, NDArray[np.intp]]:
+    """Points on the lines (cells, 2), squared slope of the line index there, and the line.
+
+    From each cell's centre of mass along the gradient of the line index.
+    """
     size = np.maximum(pixels.summed(np.ones(pixels.light.size)), 1.0)
     x, y = pixels.summed(pixels.x) / size, pixels.summed(pixels.y) / size
     cos, sin = math.cos(ladder.angle_rad), math.sin(ladder.angle_rad)
@@ -213,11 +224,6 @@ def _marks(
     steep = slope_u**2 + slope_v**2
     line = np.arange(pixels.cells) % pixels.lines + ladder.first + 1
     along = (line + shift - index) / steep
-    x += along * (cos * slope_u - sin * slope_v) + (pixels.width - 1) / 2
-    y += along * (sin * slope_u + cos * slope_v) + (pixels.height - 1) / 2
-    return Marks(
-        points_px=np.stack([x, y], axis=-1)[keep],
-        line=line[keep].astype(np.intp),
-        information=(steep / variance)[keep],
-        pitch_px=ladder.pitch_px,
-    )
+    x = x + along * (cos * slope_u - sin * slope_v) + (pixels.width - 1) / 2
+    y = y + along * (sin * slope_u + cos * slope_v) + (pixels.height - 1) / 2
+    return np.stack([x, y], axis=-1), steep, line.astype(np.intp)
