@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from rimread import __version__
-from rimread.cli import calibrate, convert, hardness, measure, plan, verify
+from rimread.cli import calibrate, compare, convert, hardness, measure, plan, verify
 from rimread.cli._io import line_safe
 
 __all__ = ["app"]
@@ -25,6 +25,7 @@ app = typer.Typer(
 for _verb in (
     calibrate.calibrate,
     measure.measure,
+    compare.compare,
     hardness.hardness,
     plan.plan,
     verify.verify,

@@ -1,0 +1,125 @@
+"""When a difference between people and image counts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rimread.agreement.drift import Drift
+from rimread.agreement.gauge import Gauge
+from rimread.agreement.statistics import Estimate
+from rimread.check import Check, Outcome
+from rimread.hardness import RuleSet
+
+__all__ = ["operator_checks", "overall_checks"]
+
+_EN = "E_n of ISO 13528 and ISO/IEC 17043, from memory"
+_BEYOND = 0.05
+"""Share of readings that may lie beyond |E_n| = 1: both U are for about 95 %."""
+
+
+def operator_checks(  # noqa: PLR0913  (all but one by name)
+    name: str,
+    *,
+    bias: Estimate,
+    e_n: Sequence[float],
+    repeatability: Estimate | None,
+    moved: Drift | None,
+    d_mm: float,
+    rules: RuleSet,
+) -> tuple[Check, ...]:
+    """Hold one person's figures against the limit of reading and what both sides claim.
+
+    Only the mean normalised error fails: beyond ±1 the person and the image contradict each other
+    by more than their uncertainties allow. The rest asks for a person's eye.
+    """
+    limit_mm = rules["reading_rel"] * d_mm
+    source = rules.source("reading_rel")
+    limit = f"{limit_mm:.3f} mm, {rules['reading_rel']:.1%} of d"
+    checks = [_mean_error(name, e_n), _single_errors(name, e_n)]
+    counts = bias.excludes_zero and abs(bias.value) > limit_mm
+    checks.append(
+        _check(
+            "operator-bias",
+            counts,
+            f"{name}'s mean difference is {bias.value:+.4f} mm, limit ±{limit}",
+            source,
+        )
+    )
+    if repeatability is not None:
+        checks.append(
+            _check(
+                "operator-repeatability",
+                2.0 * repeatability.value > limit_mm,
+                f"{name}'s repeats scatter by ±{2 * repeatability.value:.4f} mm (2 s), "
+                f"limit ±{limit}",
+                source,
+            )
+        )
+    if moved is not None:
+        checks.append(
+            _check(
+                "operator-drift",
+                moved.total.excludes_zero and abs(moved.total.value) > limit_mm,
+                f"{name}'s readings change by {moved.total.value:+.4f} mm from first to last "
+                f"({moved.total.low:+.4f} to {moved.total.high:+.4f}), limit ±{limit}",
+                source,
+            )
+        )
+    return tuple(checks)
+
+
+def overall_checks(
+    biases: Sequence[Estimate], gauge: Gauge | None, *, d_mm: float, rules: RuleSet
+) -> tuple[Check, ...]:
+    """Hold all people together against the limit of reading."""
+    limit_mm = rules["reading_rel"] * d_mm
+    source = rules.source("reading_rel")
+    checks = []
+    if len(biases) > 1:
+        mean = sum(bias.value for bias in biases) / len(biases)
+        one_way = all(bias.excludes_zero and bias.value * mean > 0.0 for bias in biases)
+        message = f"the people's mean differences average {mean:+.4f} mm"
+        if one_way:
+            message += (
+                ", all to one side: look at overlay, scale and scope before the people; "
+                "the image may be the one that is off"
+            )
+        checks.append(_check("all-to-one-side", one_way, message, "common practice, no source"))
+    if gauge is not None:
+        sd = gauge.reproducibility.sd.value
+        checks.append(
+            _check(
+                "people-differ",
+                2.0 * sd > limit_mm,
+                f"people differ from one another by ±{2 * sd:.4f} mm (2 s of reproducibility), "
+                f"limit ±{limit_mm:.3f} mm, {rules['reading_rel']:.1%} of d",
+                source,
+            )
+        )
+    return tuple(checks)
+
+
+def _mean_error(name: str, e_n: Sequence[float]) -> Check:
+    mean = sum(e_n) / len(e_n)
+    outcome: Outcome = "fail" if abs(mean) > 1.0 else "pass"
+    return Check(
+        "operator-mean-error",
+        outcome,
+        f"{name}'s mean normalised error is {mean:+.2f}, limit ±1",
+        _EN,
+    )
+
+
+def _single_errors(name: str, e_n: Sequence[float]) -> Check:
+    beyond = sum(abs(value) > 1.0 for value in e_n)
+    return _check(
+        "operator-readings",
+        beyond > _BEYOND * len(e_n),
+        f"{beyond} of {name}'s {len(e_n)} readings lie beyond a normalised error of ±1, "
+        f"{_BEYOND:.0%} may",
+        _EN,
+    )
+
+
+def _check(code: str, warns: bool, message: str, source: str) -> Check:  # noqa: FBT001
+    return Check(code, "warn" if warns else "pass", message, source)

@@ -1,0 +1,119 @@
+"""Limits of agreement between a person and the image (Bland and Altman)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rimread.agreement.statistics import (
+    Estimate,
+    mean_with_interval,
+    one_way,
+    student,
+)
+
+__all__ = ["FACTOR", "Limits", "limits_of_agreement", "normalised_error"]
+
+FACTOR = 1.96
+"""Standard deviations to either side: Bland and Altman 1999; their paper of 1986 took 2."""
+
+FEW = 40
+"""Below so many indents the intervals of the limits are too narrow: Carkeet and Goh 2018."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Between which differences 95 % of single readings are expected to lie.
+
+    Parameters
+    ----------
+    bias : Estimate
+        Mean difference, every indent counting once.
+    sd : float
+        Of the difference of a single reading.
+    low, high : Estimate
+        The limits, each with its interval.
+    indents, readings : int
+        How many stand behind them.
+    """
+
+    bias: Estimate
+    sd: float
+    low: Estimate
+    high: Estimate
+    indents: int
+    readings: int
+
+
+def limits_of_agreement(groups: Sequence[ArrayLike], *, factor: float = FACTOR) -> Limits:
+    """Limits of agreement from differences, one or more per indent.
+
+    Bland and Altman, Lancet 327 (1986) 307, and, for repeats on the same indent, Stat. Methods
+    Med. Res. 8 (1999) 135, sections 2 and 5 (from memory): with s_d̄ the standard deviation of
+    the indents' mean differences and s_w that of repeats, the variance of a single difference is
+    s_d̄² + (1 - mean(1/m)) s_w². The standard errors are theirs too. Their intervals are
+    approximations and too narrow below 40 indents (Carkeet and Goh, Stat. Methods Med. Res. 27
+    (2018) 1559).
+
+    Parameters
+    ----------
+    groups : sequence of array_like
+        The differences on each indent.
+    factor : float
+        Standard deviations to either side.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two indents.
+    """
+    n = len(groups)
+    if n < 2:
+        raise ValueError(f"limits of agreement need two or more indents (got {n})")
+    arrays = [np.asarray(group, dtype=np.float64).reshape(-1) for group in groups]
+    bias = mean_with_interval([float(a.mean()) for a in arrays])
+    means = np.array([a.mean() for a in arrays])
+    between = float(means.var(ddof=1))
+    within = one_way(arrays).within
+    share = 1.0 - float(np.mean([1.0 / len(a) for a in arrays]))
+    repeats = share * within.ms if within.dof else 0.0
+    variance = between + repeats
+    # variance of the variance, then of its root (1999, section 5)
+    spread = 2.0 * between**2 / (n - 1) + (2.0 * repeats**2 / within.dof if within.dof else 0.0)
+    of_sd = spread / (4.0 * variance) if variance > 0.0 else 0.0
+    half = student(n - 1) * math.sqrt(between / n + factor**2 * of_sd)
+    sd = math.sqrt(variance)
+    low, high = bias.value - factor * sd, bias.value + factor * sd
+    return Limits(
+        bias=bias,
+        sd=sd,
+        low=Estimate(low, low - half, low + half, n - 1),
+        high=Estimate(high, high - half, high + half, n - 1),
+        indents=n,
+        readings=sum(len(a) for a in arrays),
+    )
+
+
+def normalised_error(value: float, reference: float, U_value: float, U_reference: float) -> float:
+    """E_n = (x - X) / sqrt(U(x)² + U(X)²), both U expanded with k = 2.
+
+    ISO 13528 (E_n scores) and ISO/IEC 17043 annex B, from memory: |E_n| ≤ 1 says that the
+    difference is within what both sides claim.
+
+    Raises
+    ------
+    ValueError
+        If both uncertainties are zero, or one is negative or not finite.
+    """
+    both = math.hypot(U_value, U_reference)
+    if not (min(U_value, U_reference) >= 0.0 and math.isfinite(both) and both > 0.0):
+        msg = (
+            f"a normalised error needs expanded uncertainties above 0 "
+            f"(got {U_value:g} and {U_reference:g})"
+        )
+        raise ValueError(msg)
+    return (value - reference) / both

@@ -1,0 +1,254 @@
+"""People's readings from a table, the image's from ``rimread measure --json``."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from rimread.hardness import TestCondition, parse_test
+from rimread.table import Problem, Row, read_rows
+
+__all__ = [
+    "HumanReading",
+    "ImageResult",
+    "image_result",
+    "read_human",
+    "read_results",
+    "resolution_of",
+]
+
+_REQUIRED = ("photo", "operator", "d1", "d2")
+_OPTIONAL = ("angle", "trial", "date", "time", "U")
+_NUMERIC = {"d1": "mm", "d2": "mm", "angle": "deg", "U": "mm"}
+_MOST_OVAL = 1.5  # no indent is so oval; a slip of the pen makes such pairs
+_DATES = ("%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%d.%m.%Y")
+
+
+@dataclass(frozen=True, slots=True)
+class HumanReading:
+    """One indent read once by one person.
+
+    Parameters
+    ----------
+    line : int
+        Of the table.
+    photo, operator : str
+        As written.
+    d1_mm, d2_mm : float
+        Diameters read at `angle_deg` and at right angles to it.
+    angle_deg : float
+        Direction of d1 from the photo's x towards y; 0 when the table does not say.
+    trial : str
+        As written, "" when the table does not say.
+    when : datetime or None
+        Date and time, None when the table does not say or not in a form that is understood.
+    U_mm : float or None
+        Expanded uncertainty (k = 2) the person states for the mean, None when none is stated.
+    """
+
+    line: int
+    photo: str
+    operator: str
+    d1_mm: float
+    d2_mm: float
+    angle_deg: float = 0.0
+    trial: str = ""
+    when: datetime | None = None
+    U_mm: float | None = None
+
+    @property
+    def mean_mm(self) -> float:
+        """Mean of the two diameters."""
+        return (self.d1_mm + self.d2_mm) / 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class ImageResult:
+    """What the image said of one indent, refusals too.
+
+    Parameters
+    ----------
+    photo : str
+        As it was called when it was measured.
+    refused : str
+        Why there is no number; "" when there is one.
+    d1_mm, d2_mm, angle_deg : float
+        Axes of the rim ellipse and the direction of d1 from x towards y.
+    U_mm : float
+        Expanded uncertainty of the mean diameter.
+    test : TestCondition or None
+        None when the record does not say.
+    """
+
+    photo: str
+    refused: str
+    d1_mm: float = math.nan
+    d2_mm: float = math.nan
+    angle_deg: float = math.nan
+    U_mm: float = math.nan
+    test: TestCondition | None = None
+
+    def at_angle(self, angle_deg: float) -> float:
+        """Caliper width in mm along a direction, 2 sqrt(a² cos² + b² sin²)."""
+        t = math.radians(angle_deg - self.angle_deg)
+        return math.hypot(self.d1_mm * math.cos(t), self.d2_mm * math.sin(t))
+
+
+def read_human(path: Path) -> tuple[list[HumanReading], list[Problem]]:
+    """Readings of a table, and the lines that cannot be used.
+
+    Columns: photo, operator, d1, d2, and if known angle, trial, date, time, U. A row repeated with
+    the same photo, operator and trial is taken once.
+
+    Raises
+    ------
+    ValueError
+        If a column is missing or there is not one line that can be used.
+    OSError
+        If the file cannot be read.
+    """
+    readings: list[HumanReading] = []
+    problems: list[Problem] = []
+    seen: dict[tuple[str, str, str], HumanReading] = {}
+    for row in read_rows(path, required=_REQUIRED, optional=_OPTIONAL, numeric=_NUMERIC):
+        found = _human(row) if isinstance(row, Row) else row
+        if isinstance(found, HumanReading) and found.trial:
+            key = (found.photo, found.operator, found.trial)
+            first = seen.setdefault(key, found)
+            if first is not found:
+                found = _repeated(found, first)
+        if isinstance(found, HumanReading):
+            readings.append(found)
+        else:
+            problems.append(found)
+    if not readings:
+        why = f"; {problems[0]}" if problems else ""
+        raise ValueError(f"{path} holds no reading that can be used{why}")
+    return readings, problems
+
+
+def read_results(path: Path) -> tuple[list[ImageResult], list[Problem]]:
+    """Results of a file of JSON lines, and the lines that are none.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be read.
+    """
+    data = path.read_bytes()
+    wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")  # a redirect in Windows PowerShell 5
+    text = data.decode("utf-16" if wide else "utf-8-sig", errors="replace")
+    results: list[ImageResult] = []
+    problems: list[Problem] = []
+    for line, content in enumerate(text.splitlines(), start=1):
+        if not content.strip():
+            continue
+        try:
+            results.append(image_result(json.loads(content)))
+        except ValueError as error:  # a JSONDecodeError is one
+            told = error.msg if isinstance(error, json.JSONDecodeError) else str(error)
+            problems.append(Problem(line, f"is no result of rimread measure --json ({told})"))
+    return results, problems
+
+
+def image_result(record: Mapping[str, Any]) -> ImageResult:
+    """Result from one record of ``rimread measure --json``.
+
+    Raises
+    ------
+    ValueError
+        If it is no such record.
+    """
+    if not isinstance(record, dict) or record.get("status") not in ("measured", "refused"):
+        raise ValueError("status must be measured or refused")
+    photo = str(record.get("photo") or "")
+    if record["status"] == "refused":
+        reasons = [str(r.get("message", r.get("code"))) for r in record.get("reasons") or ()]
+        return ImageResult(photo, "; ".join(reasons) or "no reason given")
+    numbers = {key: _number(record, key) for key in ("d1_mm", "d2_mm", "angle_deg", "U_mean_mm")}
+    if min(numbers["d1_mm"], numbers["d2_mm"], numbers["U_mean_mm"]) <= 0.0:
+        raise ValueError("d1_mm, d2_mm and U_mean_mm must be above 0")
+    return ImageResult(
+        photo=photo,
+        refused="",
+        d1_mm=numbers["d1_mm"],
+        d2_mm=numbers["d2_mm"],
+        angle_deg=numbers["angle_deg"],
+        U_mm=numbers["U_mean_mm"],
+        test=parse_test(record["test"]) if isinstance(record.get("test"), str) else None,
+    )
+
+
+def _human(row: Row) -> HumanReading | Problem:
+    d1, d2 = row.numbers["d1"], row.numbers["d2"]
+    angle, U = row.numbers["angle"], row.numbers["U"]
+    assert d1 is not None and d2 is not None  # noqa: S101, PT018  (both columns are required)
+    if min(d1, d2) <= 0.0:
+        return Problem(row.line, f"diameters must be above 0 mm (got {d1:g} and {d2:g})")
+    if max(d1, d2) > _MOST_OVAL * min(d1, d2):
+        return Problem(
+            row.line, f"d1 and d2 of an indent are nearly equal (got {d1:g} mm and {d2:g} mm)"
+        )
+    if U is not None and U <= 0.0:
+        return Problem(row.line, f"U must be above 0 mm, or left empty (got {U:g} mm)")
+    return HumanReading(
+        line=row.line,
+        photo=row.texts["photo"],
+        operator=" ".join(row.texts["operator"].split()),
+        d1_mm=d1,
+        d2_mm=d2,
+        angle_deg=0.0 if angle is None else angle,
+        trial=row.texts["trial"],
+        when=_when(f"{row.texts['date']} {row.texts['time']}".strip()),
+        U_mm=U,
+    )
+
+
+def _repeated(again: HumanReading, first: HumanReading) -> Problem:
+    same = (again.d1_mm, again.d2_mm, again.angle_deg) == (
+        first.d1_mm,
+        first.d2_mm,
+        first.angle_deg,
+    )
+    what = "repeats" if same else "contradicts"
+    return Problem(
+        again.line,
+        f"{what} line {first.line}, same photo, operator and trial {again.trial}; the first counts",
+    )
+
+
+def _when(text: str) -> datetime | None:
+    """Date and time; the ISO form, or day.month.year. Slashes mean two things and are not taken."""
+    if not text:
+        return None
+    try:
+        return datetime.fromisoformat(text).replace(tzinfo=None)
+    except ValueError:
+        pass
+    for form in _DATES:
+        try:
+            return datetime.strptime(text, form)  # noqa: DTZ007  (the lab's own clock)
+        except ValueError:
+            continue
+    return None
+
+
+def _number(record: Mapping[str, Any], key: str) -> float:
+    value = record.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise ValueError(f"{key} must be a number, not {value!r}")
+    return float(value)
+
+
+def resolution_of(readings: Iterable[HumanReading]) -> float:
+    """Largest usual step in mm that all diameters are whole multiples of, at least 0.001 mm."""
+    values = [d for r in readings for d in (r.d1_mm, r.d2_mm)]
+    for step in (0.1, 0.05, 0.02, 0.01, 0.005, 0.002):
+        if all(abs(v / step - round(v / step)) < 1e-6 / step for v in values):
+            return step
+    return 0.001

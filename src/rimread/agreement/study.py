@@ -1,0 +1,412 @@
+"""Each person held against the image, and the people against each other."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from rimread.agreement.drift import Drift, Order, drift
+from rimread.agreement.gauge import Gauge, gauge_study
+from rimread.agreement.judging import operator_checks, overall_checks
+from rimread.agreement.limits import Limits, limits_of_agreement, normalised_error
+from rimread.agreement.matching import Results
+from rimread.agreement.readings import HumanReading, ImageResult, resolution_of
+from rimread.agreement.statistics import (
+    Estimate,
+    mean_with_interval,
+    one_way,
+    sd_with_interval,
+)
+from rimread.check import Check
+from rimread.hardness import (
+    RuleSet,
+    TestCondition,
+    brinell,
+    hand_reading,
+    rule_set,
+    sensitivities,
+)
+from rimread.table import Problem
+
+__all__ = ["Comparison", "Operator", "Pair", "compare", "hbw_per_mm", "reading_order"]
+
+MOST_APART: Final = 0.1
+"""A reading further from the image than this share of d belongs to another indent or unit:
+10 % of d is 20 % of HBW. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """One reading beside the image's at the angle the person read.
+
+    Parameters
+    ----------
+    human : HumanReading
+    image : ImageResult
+    test : TestCondition
+        For the hardness.
+    U_human_mm : float
+        Expanded uncertainty of the person's mean: as stated, or from resolution and scope.
+    """
+
+    human: HumanReading
+    image: ImageResult
+    test: TestCondition
+    U_human_mm: float
+
+    @property
+    def image_d1_mm(self) -> float:
+        """What the image gives along the person's d1."""
+        return self.image.at_angle(self.human.angle_deg)
+
+    @property
+    def image_d2_mm(self) -> float:
+        """What the image gives along the person's d2."""
+        return self.image.at_angle(self.human.angle_deg + 90.0)
+
+    @property
+    def image_mean_mm(self) -> float:
+        """Mean of the two."""
+        return (self.image_d1_mm + self.image_d2_mm) / 2.0
+
+    @property
+    def difference_mm(self) -> float:
+        """Person's mean less the image's."""
+        return self.human.mean_mm - self.image_mean_mm
+
+    @property
+    def e_n(self) -> float:
+        """Normalised error of the mean."""
+        return normalised_error(
+            self.human.mean_mm, self.image_mean_mm, self.U_human_mm, self.image.U_mm
+        )
+
+    @property
+    def hbw(self) -> float:
+        """Hardness by the person's mean."""
+        return brinell(self.human.mean_mm, self.test)
+
+    @property
+    def image_hbw(self) -> float:
+        """Hardness by the image's mean."""
+        return brinell(self.image_mean_mm, self.test)
+
+
+@dataclass(frozen=True, slots=True)
+class Operator:
+    """One person against the image.
+
+    Parameters
+    ----------
+    name : str
+    pairs : tuple of Pair
+        In the order of the table.
+    bias : Estimate
+        Mean difference in mm, each indent counting once.
+    repeatability : Estimate or None
+        Standard deviation of repeats on the same indent in mm; None without repeats.
+    limits : Limits or None
+        Limits of agreement; None with a single indent.
+    drift : Drift or None
+        None where nothing can be said.
+    mean_e_n : float
+        Mean normalised error.
+    checks : tuple of Check
+    """
+
+    name: str
+    pairs: tuple[Pair, ...]
+    bias: Estimate
+    repeatability: Estimate | None
+    limits: Limits | None
+    drift: Drift | None
+    mean_e_n: float
+    checks: tuple[Check, ...]
+
+    @property
+    def d_mm(self) -> float:
+        """Mean diameter of the indents read, by the image."""
+        return _mean_diameter(self.pairs)
+
+    @property
+    def indents(self) -> int:
+        """How many different indents."""
+        return len({pair.image.photo for pair in self.pairs})
+
+    @property
+    def beyond(self) -> int:
+        """Readings with a normalised error beyond ±1."""
+        return sum(abs(pair.e_n) > 1.0 for pair in self.pairs)
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All people against the image and each other.
+
+    Parameters
+    ----------
+    test : TestCondition
+    operators : tuple of Operator
+        In the order of the table.
+    gauge : Gauge or None
+        The crossed gauge study.
+    no_gauge : str
+        Why there is none, "" when there is one.
+    checks : tuple of Check
+        On all together; each person's are with the person.
+    unmatched : tuple of Problem
+        Lines of the table with no result to hold them against.
+    resolution_mm : float or None
+        Of readings whose uncertainty was not stated; None when all were.
+    resolution_given : bool
+        Whether it was given or read off the readings' own steps.
+    rules : RuleSet
+        Whose limit of reading decides what matters.
+    d_mm : float
+        Mean diameter of all indents by the image, each indent once.
+    """
+
+    test: TestCondition
+    operators: tuple[Operator, ...]
+    gauge: Gauge | None
+    no_gauge: str
+    checks: tuple[Check, ...]
+    unmatched: tuple[Problem, ...]
+    resolution_mm: float | None
+    resolution_given: bool
+    rules: RuleSet
+    d_mm: float
+
+    @property
+    def all_checks(self) -> tuple[Check, ...]:
+        """Everybody's checks and the common ones."""
+        return (*(c for person in self.operators for c in person.checks), *self.checks)
+
+    @property
+    def failed(self) -> bool:
+        """Whether a check failed."""
+        return any(check.outcome == "fail" for check in self.all_checks)
+
+
+def hbw_per_mm(d_mm: float, test: TestCondition) -> float:
+    """Change of HBW per mm of mean diameter, negative."""
+    return sensitivities(d_mm, test).diameter * brinell(d_mm, test) / d_mm
+
+
+def compare(  # noqa: PLR0913  (all but two by name)
+    readings: Sequence[HumanReading],
+    results: Iterable[ImageResult],
+    *,
+    test: TestCondition | None = None,
+    resolution_mm: float | None = None,
+    scope_rel: float | None = None,
+    rules: str | RuleSet = "iso",
+) -> Comparison:
+    """Hold people's readings against the image.
+
+    Parameters
+    ----------
+    readings : sequence of HumanReading
+        From `read_human`.
+    results : iterable of ImageResult
+        From `read_results` or `image_result`.
+    test : TestCondition, optional
+        Ball and force; what the results say when left out. Results under another test are left
+        out.
+    resolution_mm : float, optional
+        Smallest step a person tells apart, for readings that state no U; the readings' own step
+        when left out.
+    scope_rel : float, optional
+        Relative permitted error of the scope in the same U; the limit of ISO 6506-2 when left out.
+    rules : {"iso", "astm"} or RuleSet
+        Whose limit of reading decides what matters.
+
+    Raises
+    ------
+    ValueError
+        If no test is known, the results name several, or not one reading has a result.
+    """
+    known = list(results)
+    chosen = rule_set(rules)
+    condition = test or _only_test(known)
+    matched, unmatched = _matched(readings, Results(known), condition)
+    if not matched:
+        why = f"; {unmatched[0]}" if unmatched else ""
+        raise ValueError(f"not one reading has a result of the image to be held against{why}")
+    silent = [human for human, _ in matched if human.U_mm is None]
+    step = None if not silent else resolution_mm or resolution_of(silent)
+    pairs = [
+        Pair(human, image, condition, _U_human(human, step, scope_rel)) for human, image in matched
+    ]
+    people = _by_operator(pairs)
+    operators = tuple(_operator(name, own, chosen) for name, own in people.items())
+    gauge, no_gauge = _gauge(people)
+    d_mm = _mean_diameter(pairs)
+    return Comparison(
+        test=condition,
+        operators=operators,
+        gauge=gauge,
+        no_gauge=no_gauge,
+        checks=overall_checks([o.bias for o in operators], gauge, d_mm=d_mm, rules=chosen),
+        unmatched=tuple(unmatched),
+        resolution_mm=step,
+        resolution_given=resolution_mm is not None,
+        rules=chosen,
+        d_mm=d_mm,
+    )
+
+
+# -- readings and results -------------------------------------------------------------------------
+
+
+def _only_test(results: Iterable[ImageResult]) -> TestCondition:
+    tests = {result.test.name: result.test for result in results if result.test is not None}
+    if len(tests) == 1:
+        return next(iter(tests.values()))
+    if not tests:
+        raise ValueError("the results name no test: say it with --test, like 10/3000")
+    raise ValueError(
+        f"one comparison holds for one test, the results have {', '.join(sorted(tests))}: "
+        "choose with --test"
+    )
+
+
+def _matched(
+    readings: Iterable[HumanReading], results: Results, test: TestCondition
+) -> tuple[list[tuple[HumanReading, ImageResult]], list[Problem]]:
+    matched: list[tuple[HumanReading, ImageResult]] = []
+    unmatched: list[Problem] = []
+    for human in readings:
+        found = results.find(human.photo)
+        why = found if isinstance(found, str) else _unlike(human, found, test)
+        if isinstance(found, str) or why:
+            unmatched.append(Problem(human.line, why))
+        else:
+            matched.append((human, found))
+    return matched, unmatched
+
+
+def _unlike(human: HumanReading, image: ImageResult, test: TestCondition) -> str:
+    """Why a reading cannot be of this result, "" when it can."""
+    if image.test is not None and image.test.name != test.name:
+        return f"{human.photo!r} was measured under {image.test.name}, not under {test.name}"
+    of_image = (image.d1_mm + image.d2_mm) / 2.0
+    apart = abs(human.mean_mm / of_image - 1.0)
+    if apart > MOST_APART:
+        return (
+            f"mean of {human.mean_mm:.3f} mm is {apart:.0%} off the image's {of_image:.3f} mm: "
+            "another indent, another unit or a slip of the pen"
+        )
+    if max(human.mean_mm, of_image) >= test.ball_mm:
+        return f"{of_image:.3f} mm is no indent of a ball of {test.ball_mm:g} mm: check the test"
+    return ""
+
+
+def _U_human(human: HumanReading, step: float | None, scope_rel: float | None) -> float:  # noqa: N802
+    if human.U_mm is not None:
+        return human.U_mm
+    assert step is not None  # noqa: S101  (there is a step whenever a reading states no U)
+    return hand_reading(human.mean_mm, resolution_mm=step, scope_rel=scope_rel).U
+
+
+def _by_operator(pairs: Iterable[Pair]) -> dict[str, list[Pair]]:
+    """Each person's pairs under the name as first written; capitals are not minded."""
+    names: dict[str, str] = {}
+    people: dict[str, list[Pair]] = {}
+    for pair in pairs:
+        name = names.setdefault(pair.human.operator.casefold(), pair.human.operator)
+        people.setdefault(name, []).append(pair)
+    return people
+
+
+def _mean_diameter(pairs: Iterable[Pair]) -> float:
+    """Mean diameter by the image, each indent once."""
+    return float(np.mean(list({p.image.photo: p.image_mean_mm for p in pairs}.values())))
+
+
+def _by_indent(pairs: Iterable[Pair]) -> dict[str, list[Pair]]:
+    indents: dict[str, list[Pair]] = defaultdict(list)
+    for pair in pairs:
+        indents[pair.image.photo].append(pair)
+    return dict(indents)
+
+
+# -- one person -----------------------------------------------------------------------------------
+
+
+def _operator(name: str, pairs: list[Pair], rules: RuleSet) -> Operator:
+    groups = [[p.difference_mm for p in own] for own in _by_indent(pairs).values()]
+    within = one_way(groups).within
+    bias = mean_with_interval([float(np.mean(group)) for group in groups])
+    repeatability = sd_with_interval(within.ms, within.dof) if within.dof else None
+    moved = _drift(pairs)
+    errors = [pair.e_n for pair in pairs]
+    mean_e_n = float(np.mean(errors))
+    return Operator(
+        name=name,
+        pairs=tuple(pairs),
+        bias=bias,
+        repeatability=repeatability,
+        limits=limits_of_agreement(groups) if len(groups) > 1 else None,
+        drift=moved,
+        mean_e_n=mean_e_n,
+        checks=operator_checks(
+            name,
+            bias=bias,
+            e_n=errors,
+            repeatability=repeatability,
+            moved=moved,
+            d_mm=_mean_diameter(pairs),
+            rules=rules,
+        ),
+    )
+
+
+def _drift(pairs: Sequence[Pair]) -> Drift | None:
+    order, places = reading_order([pair.human for pair in pairs])
+    differences = [pair.difference_mm for pair in pairs]
+    return drift(differences, places, [pair.image.photo for pair in pairs], order=order)
+
+
+def reading_order(readings: Sequence[HumanReading]) -> tuple[Order, list[float]]:
+    """Time in days where every row has one, else trials in the order they come, else rows."""
+    times = [reading.when for reading in readings if reading.when is not None]
+    if len(times) == len(readings):
+        return "time", [(when - min(times)).total_seconds() / 86400.0 for when in times]
+    trials = [reading.trial for reading in readings]
+    if all(trials) and len(set(trials)) > 1:
+        if all(trial.isdecimal() for trial in trials):
+            return "trial", [float(trial) for trial in trials]
+        labels = list(dict.fromkeys(trials))
+        return "trial", [float(labels.index(trial) + 1) for trial in trials]
+    return "row", [float(place) for place in range(1, len(readings) + 1)]
+
+
+# -- all together ---------------------------------------------------------------------------------
+
+
+def _gauge(people: dict[str, list[Pair]]) -> tuple[Gauge | None, str]:
+    """The largest balanced part of the readings as a crossed study, or why there is none."""
+    if len(people) < 2:
+        return None, "it needs two or more people"
+    cells = {name: _by_indent(pairs) for name, pairs in people.items()}
+    shared = [
+        photo
+        for photo in next(iter(cells.values()))
+        if all(len(cell.get(photo, ())) > 1 for cell in cells.values())
+    ]
+    if len(shared) < 2:
+        return None, "it needs two or more indents that everybody read twice or more"
+    trials = min(len(cell[photo]) for cell in cells.values() for photo in shared)
+    values = np.array(
+        [
+            [[p.human.mean_mm for p in cell[photo][:trials]] for cell in cells.values()]
+            for photo in shared
+        ]
+    )
+    left_out = sum(map(len, people.values())) - values.size
+    return gauge_study(values, tuple(shared), tuple(cells), left_out=left_out), ""

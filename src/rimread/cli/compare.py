@@ -1,0 +1,225 @@
+"""``rimread compare``: people's readings held against the image."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rimread.cli._io import MISUSE, REFUSED, print_json, say, speaking
+
+if TYPE_CHECKING:  # heavy: imported when the verb runs
+    from rimread.agreement import Comparison, HumanReading, ImageResult
+    from rimread.hardness import TestCondition
+    from rimread.table import Problem
+
+
+def compare(
+    readings: Annotated[
+        Path,
+        typer.Argument(
+            metavar="READINGS.csv",
+            help="Table with the columns photo, operator, d1, d2, and if known angle, trial, "
+            "date, time, U.",
+        ),
+    ],
+    image: Annotated[
+        Path | None,
+        typer.Option(metavar="RESULTS.jsonl", help="Results of rimread measure --json."),
+    ] = None,
+    scale: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE.toml",
+            help="Measure the photos now with this scale file, instead of --image.",
+        ),
+    ] = None,
+    test: Annotated[
+        str | None,
+        typer.Option(
+            metavar="BALL/FORCE",
+            help="Ball mm / force kgf [/ dwell s]: 10/3000. [default: as in the results]",
+        ),
+    ] = None,
+    resolution: Annotated[
+        float | None,
+        typer.Option(
+            metavar="MM",
+            help="Smallest step a person tells apart. [default: the step of the readings]",
+        ),
+    ] = None,
+    scope: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SHARE",
+            help="Permitted error of the scope as a share of d. [default: 0.005, ISO 6506-2]",
+        ),
+    ] = None,
+    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
+    page: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.html", help="Write a page to read, print or send."),
+    ] = None,
+    figures: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Write the figures as SVG and PNG here.")
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print one JSON object, nothing else.")
+    ] = False,
+) -> None:
+    """Hold people's readings against the image and each other.
+
+    \b
+      rimread measure study/*.jpg --scale scope.toml --test 10/3000 --json > results.jsonl
+      rimread compare readings.csv --image results.jsonl --page study.html
+      rimread compare readings.csv --scale scope.toml --test 10/3000
+
+    Tells for each person the mean difference, how repeats scatter and whether readings drift, in
+    mm and in HBW. The image is taken at the angle the person read: d1 along the angle from the
+    photo's x towards y, along x itself when there is no such column, and d2 at right angles.
+
+    When everybody reads the same indents twice or more, a gauge study parts repeats, people and
+    indents.
+
+    Exit codes: 0 all lines used, no check failed; 1 a reading had no result to be held against or
+    a person's mean normalised error is beyond 1; 2 wrong use or a line that cannot be read. The
+    other lines are still used.
+    """  # noqa: D301  (\b keeps the lines of the examples)
+    with speaking():
+        from rimread.agreement import compare as hold  # noqa: PLC0415
+        from rimread.agreement import read_human  # noqa: PLC0415
+        from rimread.cli._indents import rules_from  # noqa: PLC0415
+        from rimread.hardness import parse_test  # noqa: PLC0415
+
+        _positive("--resolution", resolution)
+        _positive("--scope", scope)
+        condition = None if test is None else parse_test(test)
+        people, spoilt = read_human(readings)
+        results, broken = _results(image, scale, condition, readings, people)
+        study = hold(
+            people,
+            results,
+            test=condition,
+            resolution_mm=resolution,
+            scope_rel=scope,
+            rules=rules_from(rules),
+        )
+        for path, problems in ((readings, spoilt), (image, broken), (readings, study.unmatched)):
+            for problem in problems:
+                say(f"{path}: {problem}")
+        if as_json:
+            _print_json(study, spoilt)
+        else:
+            _print(study)
+        _write(study, page, figures, readings.name)
+    if spoilt or broken:
+        raise typer.Exit(MISUSE)
+    if study.failed or study.unmatched:
+        raise typer.Exit(REFUSED)
+
+
+def _positive(option: str, value: float | None) -> None:
+    if value is not None and not 0.0 < value < float("inf"):
+        raise ValueError(f"{option} must be above 0 (got {value:g})")
+
+
+# -- the image's side -----------------------------------------------------------------------------
+
+
+def _results(
+    image: Path | None,
+    scale: Path | None,
+    test: TestCondition | None,
+    readings: Path,
+    people: list[HumanReading],
+) -> tuple[list[ImageResult], list[Problem]]:
+    from rimread.agreement import read_results  # noqa: PLC0415
+
+    if (image is None) == (scale is None):
+        raise ValueError("say either --image RESULTS.jsonl or --scale FILE.toml")
+    if image is not None:
+        return read_results(image)
+    if test is None:
+        raise ValueError("measuring the photos needs --test, like 10/3000")
+    assert scale is not None  # noqa: S101  (one of the two is given)
+    return list(_measured(readings.parent, people, scale, test)), []
+
+
+def _measured(
+    folder: Path, people: list[HumanReading], scale_file: Path, test: TestCondition
+) -> Iterator[ImageResult]:
+    """Each photo of the table measured once; paths count from the table's folder."""
+    from rimread.agreement import image_result  # noqa: PLC0415
+    from rimread.photo import PhotoError, read_photo  # noqa: PLC0415
+    from rimread.reading import measure_photo, reading_json  # noqa: PLC0415
+    from rimread.refusal import Refusal  # noqa: PLC0415
+    from rimread.scale import read_scale  # noqa: PLC0415
+
+    scale = read_scale(scale_file)
+    for name in dict.fromkeys(reading.photo for reading in people):
+        try:
+            photo = read_photo(folder / name)
+            record = reading_json(name, photo.sha256, measure_photo(photo, scale, test))
+        except PhotoError as error:
+            record = reading_json(name, None, Refusal("unreadable", str(error)))
+        yield image_result(record)
+
+
+# -- what people see ------------------------------------------------------------------------------
+
+
+def _print(study: Comparison) -> None:
+    from rimread.agreement import words  # noqa: PLC0415
+    from rimread.report.text import CAUTION  # noqa: PLC0415
+
+    for line in words.about_study(study):
+        print(line)
+    _print_people(study)
+    for person in study.operators:
+        print(f"\n{person.name}")
+        for line in words.about_operator(person, study):
+            print(f"  {line}")
+    print()
+    for line in words.about_gauge(study):
+        print(line)
+    told = [check for check in study.all_checks if check.outcome != "pass"]
+    if told:
+        print()
+    for check in told:
+        print(f"{check.outcome}: {check.code}: {check.message}")
+        print(f"      source: {check.source}")
+    print(f"\n{words.NOT_A_JUDGE}\n{CAUTION}")
+
+
+def _print_people(study: Comparison) -> None:
+    wide = max(8, *(len(person.name) for person in study.operators))
+    print(
+        f"\n{'operator':{wide}}  {'readings':>8}  {'mean difference mm':>18}  "
+        f"{'repeats s mm':>12}  {'mean E_n':>8}  {'beyond 1':>8}"
+    )
+    for person in study.operators:
+        repeats = "-" if person.repeatability is None else f"{person.repeatability.value:.4f}"
+        print(
+            f"{person.name:{wide}}  {len(person.pairs):8}  {person.bias.value:+18.4f}  "
+            f"{repeats:>12}  {person.mean_e_n:+8.2f}  {person.beyond:8}"
+        )
+
+
+def _print_json(study: Comparison, spoilt: list[Problem]) -> None:
+    from rimread.agreement.record import comparison_json  # noqa: PLC0415
+
+    lines = [{"line": problem.line, "message": problem.message} for problem in spoilt]
+    print_json(comparison_json(study) | {"unreadable": lines})
+
+
+def _write(study: Comparison, page: Path | None, figures: Path | None, title: str) -> None:
+    if figures is not None:
+        from rimread.agreement.figures import save_figures  # noqa: PLC0415
+
+        save_figures(study, figures)
+    if page is not None:
+        from rimread.agreement.page import page_html  # noqa: PLC0415
+
+        page.write_text(page_html(study, title), encoding="utf-8")
