@@ -104,6 +104,20 @@ def test_uncertainty_is_of_the_diameter_alone_and_says_so():
     assert "only" in reading.hardness.covers
 
 
+@pytest.mark.usefixtures("stages")
+def test_what_is_known_beyond_the_picture_widens_every_U():
+    alone = measure_photo(PHOTO, SCALE, TEST, on=TODAY)
+    frames = Component("frame to frame", 1e-3, dof=7.0)
+    reading = measure_photo(PHOTO, SCALE, TEST, on=TODAY, beyond=[frames])
+    added = reading.diameters.budget.components[-1]
+    assert added == replace(frames, u=1e-3 * FOUND.mean_mm)
+    assert reading.diameters.budget.u == pytest.approx(math.hypot(FOUND.budget.u, added.u))
+    assert reading.diameters.mean_mm == alone.diameters.mean_mm
+    before, now = alone.diameters.U_d1_mm / FOUND.budget.k, reading.diameters.U_d1_mm
+    assert now / reading.diameters.budget.k == pytest.approx(math.hypot(before, added.u))
+    assert reading.U_hbw > alone.U_hbw
+
+
 def test_refusal_of_the_rim_is_handed_on(stages):
     no_rim = Refusal("no-indent", "nothing")
     stages(rim=no_rim)

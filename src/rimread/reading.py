@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
 from rimread import __version__
-from rimread.budget import Budget
+from rimread.budget import Budget, Component, combine
 from rimread.check import Check, Outcome
 from rimread.diameters import Diameters, diameters
 from rimread.hardness import Hardness, TestCondition, hardness_from_diameter, indent_checks
@@ -82,13 +82,14 @@ class Reading:
         return any(check.outcome == "fail" for check in self.checks)
 
 
-def measure_photo(
+def measure_photo(  # noqa: PLR0913  (a photo, and what is known about it)
     photo: Photo,
     scale: Scale,
     test: TestCondition,
     *,
     rules: str | RuleSet = "iso",
     on: date | None = None,
+    beyond: Sequence[Component] = (),
 ) -> Reading | Refusal:
     """Measure the indent in one photo.
 
@@ -104,6 +105,9 @@ def measure_photo(
         Whose limits the checks take.
     on : date, optional
         The day the photo was taken, for the scale's validity; today when left out.
+    beyond : sequence of Component
+        What is known beyond this one picture, like the scatter from frame to frame, in fractions
+        of the mean diameter.
 
     Returns
     -------
@@ -116,7 +120,7 @@ def measure_photo(
     rim = find_rim(photo)
     if isinstance(rim, Refusal):
         return rim
-    found = diameters(rim, scale)
+    found = _widened(diameters(rim, scale), beyond)
     if found.mean_mm >= test.ball_mm:
         return _larger_than_ball(found, test)
     chosen = rule_set(rules)
@@ -216,6 +220,19 @@ def _plain(value: object) -> object:
         return value
     number = float(value)  # type: ignore[arg-type]  # every other field is a number
     return number if math.isfinite(number) else None
+
+
+def _widened(found: Diameters, beyond: Sequence[Component]) -> Diameters:
+    """Diameters with components in fractions of the mean diameter added to their budget."""
+    if not beyond:
+        return found
+    more = [replace(part, u=part.u * found.mean_mm) for part in beyond]
+    budget = combine([*found.budget.components, *more])
+    added = math.hypot(*(part.u for part in more))
+    U_d1, U_d2 = (
+        budget.k * math.hypot(U / found.budget.k, added) for U in (found.U_d1_mm, found.U_d2_mm)
+    )
+    return replace(found, budget=budget, U_d1_mm=U_d1, U_d2_mm=U_d2)
 
 
 def _other_size(photo: Photo, scale: Scale) -> Refusal:

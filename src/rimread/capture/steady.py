@@ -1,0 +1,58 @@
+"""When to take the picture by itself: everything still and sharp for a while."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rimread.capture.frame import Frame, photo_of
+from rimread.capture.sight import Look, Sight
+from rimread.refusal import Refusal
+from rimread.rim import find_rim
+
+__all__ = ["Steady"]
+
+
+@dataclass(slots=True)
+class Steady:
+    """Says of each frame whether the picture is to be taken.
+
+    Parameters
+    ----------
+    frames : int
+        So many still and sharp frames in a row are asked for.
+    indent : bool
+        Whether an indent must be found as well; not for stage micrometers.
+    """
+
+    frames: int = 8
+    indent: bool = True
+    _look: Look | None = None
+    _run: int = 0
+    why: str = "waiting for the first frames"
+
+    def __post_init__(self) -> None:
+        if self.frames < 2:
+            raise ValueError(f"still needs at least 2 frames in a row (got {self.frames})")
+        self._look = Look()
+
+    def at(self, frame: Frame) -> bool:
+        """Whether to take the picture now; `why` then says what was missing."""
+        assert self._look is not None  # noqa: S101  (made with the object)
+        self.why = _missing(self._look.at(frame))
+        self._run = 0 if self.why else self._run + 1
+        if self._run < self.frames:
+            self.why = self.why or "holding still"
+            return False
+        if not self.indent:
+            return True
+        found = find_rim(photo_of(frame))
+        if isinstance(found, Refusal):
+            self.why, self._run = found.message, 0
+            return False
+        return True
+
+
+def _missing(sight: Sight) -> str:
+    if not sight.still:
+        return "the picture moves"
+    return "" if sight.sharp else "the picture is not sharp"
