@@ -63,3 +63,13 @@ def test_the_first_command_names_files_that_exist():
     first = README.split("```sh\n")[1].splitlines()[0]
     assert list(ROOT.glob(re.search(r"measure (\S+)", first)[1]))
     assert (ROOT / re.search(r"--scale (\S+)", first)[1]).exists()
+
+
+def test_the_map_for_developers_names_every_part():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    parts = {
+        path.name + ("/" if path.is_dir() else "")
+        for path in (ROOT / "src" / "rimread").iterdir()
+        if path.name not in {"__init__.py", "__pycache__", "py.typed"}
+    }
+    assert {part for part in parts if f"`{part}`" not in text} == set()
