@@ -238,9 +238,9 @@ def _widened(found: Diameters, beyond: Sequence[Component]) -> Diameters:
 def _other_size(photo: Photo, scale: Scale) -> Refusal:
     return Refusal(
         "photo-size",
-        f"this photo has {photo.width_px} × {photo.height_px} pixels and the scale holds for "
+        f"This photo has {photo.width_px} × {photo.height_px} pixels and the scale holds for "
         f"{scale.width_px} × {scale.height_px}: measure with the scale made with this camera, "
-        f"objective and picture size, and never from a resized or cropped copy",
+        f"objective and picture size, and never from a resized or cropped copy.",
         {
             "photo_width_px": photo.width_px,
             "photo_height_px": photo.height_px,
@@ -253,8 +253,8 @@ def _other_size(photo: Photo, scale: Scale) -> Refusal:
 def _larger_than_ball(found: Diameters, test: TestCondition) -> Refusal:
     return Refusal(
         "larger-than-ball",
-        f"the indent is {found.mean_mm:.3f} mm across and the ball of {test.name} only "
-        f"{test.ball_mm:g} mm: check the test and that the scale belongs to this objective",
+        f"The indent is {found.mean_mm:.3f} mm across and the ball of {test.name} only "
+        f"{test.ball_mm:g} mm: check the test and that the scale belongs to this objective.",
         {"mean_mm": found.mean_mm, "ball_mm": test.ball_mm},
     )
 
