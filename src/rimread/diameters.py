@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 DEFINITION_SHARE = 0.2
 """Share of the transition's width by which the light of an edge may be read wrongly on every
 side alike. Set by coverage on simulated photos; no source."""
+CLIPPED_SHARE = 0.5
+"""The same where the brighter side of the edge is clipped."""
 HARMONICS = (3, 6)
 """Residual harmonics 3 to 5 stand for 0 to 2, which the fit has taken up."""
 HARMONICS_WIDE = (3, 13)
@@ -175,6 +177,11 @@ def _common_components(
             name="rim definition",
             u=2.0 * definition,
             how=f"edge {rim.transition_px:.2f} px wide, read through the bowl's own shading",
+        ),
+        Component(
+            name="exposure",
+            u=2.0 * CLIPPED_SHARE * rim.clipped * rim.transition_px / px_per_mm,
+            how=f"{rim.clipped:.0%} of the rim next to clipped light",
         ),
         Component(name="tilt", u=tilt, how=f"specimen level within {TILT_DEG:g} degrees"),
         Component(

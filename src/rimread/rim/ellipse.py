@@ -16,13 +16,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Ellipse", "fit_ellipse"]
+__all__ = ["Ellipse", "design", "fit_ellipse", "moved_by_offsets"]
 
 Array = NDArray[np.float64]
 
 TUKEY = 4.685
 """Biweight cut in robust standard deviations: 95 % efficient for normal scatter (Huber 1981)."""
 _STEPS = 30
+_ROBUST_STEPS = 8
 _SETTLED = 1e-7  # relative change of the mean semi-axis at which the fit has settled
 
 
@@ -131,6 +132,36 @@ def design(ellipse: Ellipse, t: Array) -> Array:
         ],
         axis=1,
     )
+
+
+def moved_by_offsets(
+    ellipse: Ellipse, t: Array, offsets: Array, weights: Array, *, floor: float
+) -> tuple[Ellipse, Array, Array]:
+    """Move an ellipse onto points at `offsets` along its normals, robustly, to first order.
+
+    Parameters
+    ----------
+    ellipse : Ellipse
+    t, offsets, weights : ndarray, shape (N,)
+        Parameters of the feet of the normals, distances along them (positive outside), prior
+        weights.
+    floor : float
+        Smallest robust standard deviation of the residuals that is believed.
+
+    Returns
+    -------
+    ellipse : Ellipse
+    residuals, weights : ndarray, shape (N,)
+        What is left of the offsets, and the final weights.
+    """
+    rows = design(ellipse, t)
+    used, residuals = weights, offsets
+    for _ in range(_ROBUST_STEPS):
+        weighted = rows * used[:, None]
+        step = np.linalg.lstsq(rows.T @ weighted, weighted.T @ offsets, rcond=None)[0]
+        residuals = offsets - rows @ step
+        used = weights * _biweight(residuals, weights, floor)
+    return ellipse.moved(step), residuals, used
 
 
 def fit_ellipse(

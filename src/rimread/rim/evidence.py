@@ -8,7 +8,7 @@ ratio of two normal populations over one falls into a part for the means and one
 (per pair of independent samples, up to factors near one). Both rise with logarithms, so that one
 glaring arc does not outvote a whole rim; neither knows polarity, so that lit and shaded sides of
 a bowl count alike; and a change of texture at equal brightness, as where grinding marks end, is a
-break too.
+break too. So is a line brighter or darker than both sides, held against them in the same way.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ WINDOW = 5
 """Samples in each window; odd, so that window means sit on sample positions."""
 GAP = 1
 """Samples left out between a window's edge and the break: blur mixes them."""
+LINE = 3
+"""Samples of a glint line that may run along the rim between sides of equal brightness."""
 ARC = 3
 """Neighbouring rows pooled."""
 SHADING = 15
@@ -62,14 +64,16 @@ def break_evidence(
     gain = np.zeros_like(values)
     both = one + other
     step = np.log1p(difference**2 / both)
+    middle = _mean(ring, width=LINE)[ARC:-ARC, s:-s] - (mean[:, : -2 * s] + mean[:, 2 * s :]) / 2
+    line = np.log1p(middle**2 / both)
     texture = 2 * np.log(both / 2) - np.log(one * other)
-    gain[:, s:-s] = step + TEXTURE * texture
+    gain[:, s:-s] = np.maximum(step, line) + TEXTURE * texture
     gain[~inside] = 0
     return gain
 
 
-def _mean(values: NDArray[np.float32]) -> NDArray[np.float32]:
-    box = cv2.blur(values, (WINDOW, ARC), borderType=cv2.BORDER_REPLICATE)
+def _mean(values: NDArray[np.float32], *, width: int = WINDOW) -> NDArray[np.float32]:
+    box = cv2.blur(values, (width, ARC), borderType=cv2.BORDER_REPLICATE)
     return np.asarray(box, np.float32)
 
 

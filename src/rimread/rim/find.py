@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import gates
-from rimread.rim.ellipse import Ellipse, fit_ellipse
-from rimread.rim.locate import Located, locate
+from rimread.rim.ellipse import Ellipse, moved_by_offsets
+from rimread.rim.locate import Located, locate, settle
 from rimread.rim.model import Rim
 from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.trace import Ring, rings_near
@@ -20,9 +20,10 @@ SEEDS = 3
 """Seeds looked at: the strongest and its rivals."""
 CLEAR_AGREEMENT = 0.8
 """A ring that most of the turn agrees on needs no rival looked at."""
-PASSES = 3
-SETTLED_PX = 0.2
-"""Profiles are taken anew along the fitted ellipse until it moves by less."""
+PASSES = 4
+SETTLED_PX = 1.0
+"""Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
+searched."""
 FIT_FLOOR_PX = 0.1
 """Scatter below a tenth of a pixel is not believed when points are rejected."""
 PLACE_FLOOR_PX = 0.2
@@ -65,6 +66,7 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
         rounding_px=located.rounding_px,
         u_common_px=located.u_common_px,
         coverage=float(shown.mean()),
+        clipped=float(weights[located.clipped].sum() / max(weights.sum(), 1e-12)),
         evidence=ring.evidence,
     )
     refusal = gates.seen(rim, shown)
@@ -98,13 +100,37 @@ def _weight(ring: Ring) -> float:
 def _settled(
     photo: Photo, ellipse: Ellipse
 ) -> tuple[Located, Ellipse, NDArray[np.float64], NDArray[np.float64]]:
+    """Profiles along the rim, the fitted ellipse, the points' weights and the points."""
     for _ in range(PASSES):
-        located = locate(photo, ellipse)
+        moved, blur = settle(photo, ellipse)
+        step, ellipse = _moved_px(moved, ellipse), moved
+        if step < SETTLED_PX:
+            break
+    for _ in range(PASSES):
+        located = locate(photo, ellipse, blur_px=blur)
         points = ellipse.points(located.t) + located.q_px[:, None] * ellipse.normals(located.t)
-        prior = located.inside / (located.u_px**2 + PLACE_FLOOR_PX**2)
-        fitted, _, weights = fit_ellipse(points, prior, ellipse, floor=FIT_FLOOR_PX)
-        moved = abs(fitted.m - ellipse.m) + np.hypot(fitted.x - ellipse.x, fitted.y - ellipse.y)
-        ellipse = fitted
-        if moved < SETTLED_PX:
+        moved, _, weights = moved_by_offsets(
+            ellipse, located.t, located.q_px, _prior_weights(located), floor=FIT_FLOOR_PX
+        )
+        step, ellipse = _moved_px(moved, ellipse), moved
+        if step < SETTLED_PX:
             break
     return located, ellipse, weights, points
+
+
+def _moved_px(new: Ellipse, old: Ellipse) -> float:
+    """Largest distance between two nearby ellipses."""
+    t = np.linspace(0, 2 * np.pi, 16, endpoint=False)
+    return float(np.abs(old.distance(new.points(t))).max())
+
+
+def _prior_weights(located: Located) -> NDArray[np.float64]:
+    """Weights of the places before any is rejected.
+
+    A clipped edge may lie anywhere in its blur. Places hardly better than the span searched say
+    only where the search was, and get no weight as long as half of the turn is seen.
+    """
+    floor = np.where(located.clipped, 0.5 * located.blur_px, PLACE_FLOOR_PX)
+    weights = located.inside / (located.u_px**2 + floor**2)
+    seen = located.u_px < gates.FOUND_PX
+    return np.where(seen, weights, 0.0) if seen.mean() > 0.5 else weights

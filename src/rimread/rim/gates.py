@@ -18,6 +18,8 @@ __all__ = ["NO_INDENT", "exposed", "first_failed", "framed", "seen", "shown", "w
 
 LEAST_ALIGNMENT = 1.75
 """Seeds of textured or scratched metal without an indent reach 1.4 by chance, faint rims 2."""
+CLEAR_EVIDENCE, CLEAR_AGREEMENT = 0.8, 0.7
+"""A ring that passes both is an indent whatever its seed: chance paths do not lie on ellipses."""
 LEAST_EVIDENCE = 0.4
 """Mean gain along a ring; a chance path through texture reaches 0.3 on its ellipse."""
 LEAST_AGREEMENT = 0.55
@@ -67,7 +69,8 @@ def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Re
     """The first gate that the best ring (the first of `rings`) does not pass."""
     ring = rings[0]
     alignment = max(seed.alignment for seed in seeds)
-    if alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2:
+    convincing = ring.evidence > CLEAR_EVIDENCE and ring.agreement > CLEAR_AGREEMENT
+    if not convincing and (alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2):
         figures = {"alignment": alignment, "evidence": ring.evidence}
         return Refusal(NO_INDENT.code, NO_INDENT.message, figures)
     for failed in (

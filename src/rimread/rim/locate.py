@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from rimread.photo import Photo, linear_light
-from rimread.rim.ellipse import Ellipse
+from rimread.rim.ellipse import Ellipse, moved_by_offsets
 from rimread.rim.sampling import band_along, rays_from, reduced
 from rimread.rim.shading import EdgeShape, bowl_chart, predicted
 
-__all__ = ["Located", "locate"]
+__all__ = ["Located", "locate", "settle"]
 
 Array = NDArray[np.float32]
 
@@ -33,8 +33,9 @@ CHART_RADIUS_PX = 96
 """Radius of the bowl in the reduced picture that the chart is read from."""
 STEP_PX = 0.5
 """Grid of places; a parabola through three of them interpolates."""
-SHIFT_PX = 3.0
-"""Places searched on either side of the ellipse."""
+COARSE_SHIFT_PX = 3.0
+FINE_SHIFT_PX = 3.0
+"""Places searched on either side of the ellipse, before and after it has been settled."""
 LEAST_HALF_PX = 7.0
 HALF_BLURS = 5.0
 """Half-width of the compared profile: 7 px or 5 blurs + 1 px, past which shading rules."""
@@ -43,8 +44,9 @@ GUARD_PX = 1.5
 """Closer to the rim than 3 blurs + 1.5 px the light is a mixture of both sides."""
 BLURS_PX = tuple(0.7 * 1.35**k for k in range(9))
 """0.7 px (an edge within one pixel) to 7.7 px (the gate refuses)."""
-ROUNDINGS = tuple(1.5e-4 * 1.9**k for k in range(5))
-"""Rounding of the edge in diameters: 0.015 % to 0.2 %."""
+ROUNDINGS_PX = tuple(0.04 * 1.9**k for k in range(9))
+ROUNDINGS_TRIED = 5
+"""Roundings of the edge: the five of this grid about the typical one, a factor of 13 in all."""
 OUTER_SLOPES = (-0.35, -0.2, -0.05, 0.1)
 """From a steep ridge to a slight dish, in slopes of the bowl at the rim."""
 TYPICAL_ROUNDING, ROUNDING_FACTOR = 5e-4, 2.0
@@ -52,13 +54,17 @@ TYPICAL_ROUNDING, ROUNDING_FACTOR = 5e-4, 2.0
 rounding goes with the diameter; its size is our assumption, no source."""
 TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
 """Prior of the outer slope: ridges are commoner than dishes; our assumption, no source."""
+COARSE_POOLED_ARCS = 6.0
+"""The same while the ellipse is still being settled."""
 TEMPER = 50.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
 POOLED_ARCS = 2.0
 """Standard deviation in arcs over which likelihoods are pooled: lobes of the rim are longer."""
 CONTRAST_RANGE = (0.5, 2.0)
-"""A predicted contrast is taken as right within this factor."""
+"""A predicted contrast is taken as right within this factor,"""
+CLIPPED_CONTRAST = 10.0
+"""or may be up to this much larger where the exposure is clipped."""
 FINISH_WEIGHT = 0.1
 """The scatter's evidence counts little: at a steep edge the lie of the finish adds to it."""
 LEAST_SCATTER = 1e-3
@@ -87,8 +93,8 @@ class Located:
         Mean shape of the edge.
     inside : ndarray, shape (A,), bool
         Arcs that lie wholly in the picture.
-    light_in, light_out : ndarray, shape (A,)
-        Linear light on either side of the rim.
+    clipped : ndarray, shape (A,), bool
+        Arcs whose profile is clipped by the exposure.
     """
 
     t: NDArray[np.float64]
@@ -99,8 +105,7 @@ class Located:
     rounding_px: float
     outer_slope: float
     inside: NDArray[np.bool_]
-    light_in: Array
-    light_out: Array
+    clipped: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,23 +124,61 @@ class _Scene:
     inside: NDArray[np.bool_]
 
 
-def locate(photo: Photo, ellipse: Ellipse) -> Located:
-    """Find the break along the normals of `ellipse`, which must lie within 3 px of it."""
-    diameter = 2 * ellipse.m
+def settle(photo: Photo, ellipse: Ellipse) -> tuple[Ellipse, float]:
+    """Bring an ellipse that lies within 3 px of a rim onto it; also the blur of the edge in px.
+
+    A coarser grid of shapes than in `locate`, with every blur in it.
+    """
     scene = _scene(photo, ellipse, blur_px=BLURS_PX[2])
-    first = [EdgeShape(b, TYPICAL_ROUNDING * diameter, TYPICAL_SLOPE) for b in BLURS_PX]
-    best = int(np.argmin(_score(_misfits(scene, first), scene)))
-    scene = _scene(photo, ellipse, blur_px=BLURS_PX[best])
     shapes = [
-        EdgeShape(blur, rounding * diameter, slope)
+        EdgeShape(blur, rounding, slope)
+        for blur in BLURS_PX
+        for rounding in _roundings(2 * ellipse.m)[1:4:2]
+        for slope in OUTER_SLOPES[1::2]
+    ]
+    shifts = _shifts(COARSE_SHIFT_PX)
+    misfits = _misfits(scene, shapes, shifts, pooled=COARSE_POOLED_ARCS)
+    best = int(np.argmin(_score(misfits, scene)))
+    place, u = _places(misfits[best : best + 1], shifts, len(scene.q_px))
+    moved, _, _ = moved_by_offsets(
+        ellipse, scene.t, place[0], scene.inside / (u[0] ** 2 + STEP_PX**2), floor=STEP_PX / 2
+    )
+    return moved, shapes[best].blur_px
+
+
+def locate(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> Located:
+    """Find the break along the normals of a settled ellipse.
+
+    Parameters
+    ----------
+    photo : Photo
+    ellipse : Ellipse
+        Within 1.5 px of the rim.
+    blur_px : float
+        About the blur of the edge; shapes with a third more and less are weighed too.
+    """
+    scene = _scene(photo, ellipse, blur_px=blur_px)
+    best = int(np.argmin(np.abs(np.log(np.array(BLURS_PX) / blur_px))))
+    shapes = [
+        EdgeShape(blur, rounding, slope)
         for blur in BLURS_PX[max(best - 1, 0) : best + 2]
-        for rounding in ROUNDINGS
+        for rounding in _roundings(2 * ellipse.m)
         for slope in OUTER_SLOPES
     ]
-    misfits = _misfits(scene, shapes)
-    weights = _shape_weights(shapes, _score(misfits, scene), diameter)
-    places, u_places = _places(misfits, len(scene.q_px))
+    shifts = _shifts(FINE_SHIFT_PX)
+    misfits = _misfits(scene, shapes, shifts, pooled=POOLED_ARCS)
+    weights = _shape_weights(shapes, _score(misfits, scene), 2 * ellipse.m)
+    places, u_places = _places(misfits, shifts, len(scene.q_px))
     return _located(scene, shapes, weights, places, u_places)
+
+
+def _roundings(diameter_px: float) -> tuple[float, ...]:
+    """The roundings of the grid about the one typical for a diameter."""
+    steps = np.log(TYPICAL_ROUNDING * diameter_px / ROUNDINGS_PX[0]) / np.log(1.9)
+    first = int(
+        np.clip(round(steps) - ROUNDINGS_TRIED // 2, 0, len(ROUNDINGS_PX) - ROUNDINGS_TRIED)
+    )
+    return ROUNDINGS_PX[first : first + ROUNDINGS_TRIED]
 
 
 def _scene(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> _Scene:
@@ -146,7 +189,7 @@ def _scene(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> _Scene:
     mean, scatter = light.mean(axis=1), light.var(axis=1, ddof=1)
     t = band.t.reshape(ARCS, RAYS).mean(axis=1)
     q = band.q_px
-    small = reduced(photo, ellipse.m / CHART_RADIUS_PX)
+    small = reduced(photo, ellipse, radius_px=CHART_RADIUS_PX, reach=1.1)
     u = np.linspace(0, 1, 65)
     rays, _ = rays_from(small.grey, small.shrink(ellipse), t, u)
     rays = linear_light(photo, rays * photo.full_scale)
@@ -174,15 +217,16 @@ def _seen(grey: Array) -> Array:
 def _typical_scatter(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Array:
     """Usual variance on one side, smoothed round the turn, in units of the light squared."""
     usual = np.median(scatter[:, side], axis=1) + (LEAST_SCATTER * mean[:, side].mean(axis=1)) ** 2
-    return np.exp(_pool(np.log(usual)[None]))[0].astype(np.float32)
+    return np.exp(_pool(np.log(usual)[None], POOLED_ARCS))[0].astype(np.float32)
 
 
-def _misfits(scene: _Scene, shapes: list[EdgeShape]) -> Array:
+def _misfits(
+    scene: _Scene, shapes: list[EdgeShape], shifts: NDArray[np.float64], *, pooled: float
+) -> Array:
     """-2 log likelihood per sample, shape (len(shapes), shifts, A), pooled over arcs."""
     q = scene.q_px
     per = round(1 / STEP_PX)
-    shifts = _shifts()
-    fine = np.arange(q[0] - SHIFT_PX, q[-1] + SHIFT_PX + STEP_PX / 2, STEP_PX)
+    fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + STEP_PX / 2, STEP_PX)
     profiles = predicted(scene.chart, scene.outside, tuple(shapes), fine.tobytes())
     blur = shapes[len(shapes) // 2].blur_px
     misfit = np.empty((len(shapes), len(shifts), len(scene.light)), np.float32)
@@ -193,7 +237,7 @@ def _misfits(scene: _Scene, shapes: list[EdgeShape]) -> Array:
         variance = scene.scatter_in[:, None] * share + scene.scatter_out[:, None] * (1 - share)
         misfit[:, i] = _light_misfit(scene, profile, variance)
         misfit[:, i] += _finish_misfit(scene, variance)
-    return _pool(misfit)
+    return _pool(misfit, pooled)
 
 
 def _light_misfit(scene: _Scene, profile: Array, variance: Array) -> Array:
@@ -207,7 +251,8 @@ def _light_misfit(scene: _Scene, profile: Array, variance: Array) -> Array:
     level = np.einsum("saq,aq->sa", profile, weight)
     cross = np.einsum("saq,aq->sa", profile, weight * centred)
     power = np.einsum("saq,saq,aq->sa", profile, profile, weight) - level**2 + 1e-12
-    contrast = np.clip(cross / power, *CONTRAST_RANGE)
+    most = np.where(scene.seen.min(axis=1) < 1, CLIPPED_CONTRAST, CONTRAST_RANGE[1])
+    contrast = np.clip(cross / power, CONTRAST_RANGE[0], most)
     rest = total - 2 * contrast * cross + contrast**2 * power
     floor = LEAST_SCATTER * total + (LEAST_SCATTER * mean[:, 0]) ** 2
     spread = (scene.seen * np.log(variance)).sum(axis=1) / scene.seen.sum(axis=1)
@@ -221,15 +266,15 @@ def _finish_misfit(scene: _Scene, variance: Array) -> Array:
     return FINISH_WEIGHT * (RAYS - 1) * misfit.sum(axis=1) / scene.seen.sum(axis=1)
 
 
-def _pool(values: NDArray[np.floating]) -> Array:
+def _pool(values: NDArray[np.floating], arcs: float) -> Array:
     """Gaussian mean over neighbouring arcs, the last axis, which closes on itself."""
-    k = np.fft.rfftfreq(values.shape[-1]) * 2 * np.pi * POOLED_ARCS
+    k = np.fft.rfftfreq(values.shape[-1]) * 2 * np.pi * arcs
     spectrum = np.fft.rfft(values, axis=-1) * np.exp(-0.5 * k * k)
     return np.fft.irfft(spectrum, n=values.shape[-1], axis=-1).astype(np.float32)
 
 
-def _shifts() -> NDArray[np.float64]:
-    return np.arange(-SHIFT_PX, SHIFT_PX + STEP_PX / 2, STEP_PX)
+def _shifts(reach_px: float) -> NDArray[np.float64]:
+    return np.arange(-reach_px, reach_px + STEP_PX / 2, STEP_PX)
 
 
 def _score(misfits: Array, scene: _Scene) -> NDArray[np.float64]:
@@ -237,9 +282,10 @@ def _score(misfits: Array, scene: _Scene) -> NDArray[np.float64]:
     return np.asarray(misfits.min(axis=1)[:, scene.inside].mean(axis=1), np.float64)
 
 
-def _places(misfits: Array, samples: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _places(
+    misfits: Array, shifts: NDArray[np.float64], samples: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Place of the least misfit and its uncertainty, both (shapes, A)."""
-    shifts = _shifts()
     best = misfits.argmin(axis=1)
     inner = np.clip(best, 1, len(shifts) - 2)
     before, here, after = (
@@ -278,7 +324,6 @@ def _located(
     common = (places @ firm) / firm.sum()
     edge = np.array([[s.blur_px, s.rounding_px, s.outer_slope] for s in shapes])
     blur, rounding, slope = (float(v) for v in weights @ edge)
-    quarter = len(scene.q_px) // 4
     return Located(
         t=scene.t,
         q_px=q,
@@ -288,6 +333,5 @@ def _located(
         rounding_px=rounding,
         outer_slope=slope,
         inside=scene.inside,
-        light_in=scene.light[:, :quarter].mean(axis=1),
-        light_out=scene.light[:, -quarter:].mean(axis=1),
+        clipped=scene.seen.min(axis=1) < 1,
     )

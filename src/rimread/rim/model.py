@@ -33,6 +33,8 @@ class Rim:
         that is not sharp, the ball left the metal.
     coverage : float
         Fraction of the turn on which the rim was seen, 0 to 1.
+    clipped : float
+        Share of the fit's weight that lies on arcs with clipped exposure, 0 to 1.
     evidence : float
         Mean gain of the break along the rim, see `rimread.rim.evidence`.
     """
@@ -44,6 +46,7 @@ class Rim:
     rounding_px: float
     u_common_px: float
     coverage: float
+    clipped: float
     evidence: float
 
     @property

@@ -17,7 +17,7 @@ __all__ = ["Band", "Reduced", "band_along", "rays_from", "reduced"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reduced:
-    """A photo area-averaged by a factor.
+    """A cutting of a photo, area-averaged by a factor.
 
     Parameters
     ----------
@@ -25,17 +25,21 @@ class Reduced:
         Coded grey values in fractions of full scale.
     factor : float
         Full pixels per reduced pixel.
+    left_px, top_px : int
+        Corner of the cutting in the full photo.
     """
 
     grey: NDArray[np.float32]
     factor: float
+    left_px: int
+    top_px: int
 
     def shrink(self, ellipse: Ellipse) -> Ellipse:
         """An ellipse of the full photo in reduced pixels."""
         k = 1.0 / self.factor
         return Ellipse(
-            x=(ellipse.x + 0.5) * k - 0.5,
-            y=(ellipse.y + 0.5) * k - 0.5,
+            x=(ellipse.x - self.left_px + 0.5) * k - 0.5,
+            y=(ellipse.y - self.top_px + 0.5) * k - 0.5,
             m=ellipse.m * k,
             e=ellipse.e * k,
             f=ellipse.f * k,
@@ -45,22 +49,38 @@ class Reduced:
         """An ellipse in reduced pixels as one of the full photo."""
         k = self.factor
         return Ellipse(
-            x=(ellipse.x + 0.5) * k - 0.5,
-            y=(ellipse.y + 0.5) * k - 0.5,
+            x=(ellipse.x + 0.5) * k - 0.5 + self.left_px,
+            y=(ellipse.y + 0.5) * k - 0.5 + self.top_px,
             m=ellipse.m * k,
             e=ellipse.e * k,
             f=ellipse.f * k,
         )
 
 
-def reduced(photo: Photo, factor: float) -> Reduced:
-    """The photo area-averaged by `factor` (at least 1)."""
-    factor = max(1.0, factor)
-    size = (round(photo.width_px / factor), round(photo.height_px / factor))
-    small = (
-        photo.grey if factor == 1.0 else cv2.resize(photo.grey, size, interpolation=cv2.INTER_AREA)
+def reduced(photo: Photo, ellipse: Ellipse, *, radius_px: float, reach: float) -> Reduced:
+    """The part of a photo within `reach` radii of an ellipse, its radius brought to `radius_px`.
+
+    Never enlarged; the factor is the nearest at which the cutting is a whole number of pixels.
+    """
+    span = reach * ellipse.m + 2
+    left, right = _clipped_span(ellipse.x, span, photo.width_px)
+    top, bottom = _clipped_span(ellipse.y, span, photo.height_px)
+    factor = max(1.0, ellipse.m / radius_px)
+    size = (max(int((right - left) / factor), 1), max(int((bottom - top) / factor), 1))
+    right, bottom = left + round(size[0] * factor), top + round(size[1] * factor)
+    part = photo.grey[top:bottom, left:right]
+    small = part if factor == 1.0 else cv2.resize(part, size, interpolation=cv2.INTER_AREA)
+    return Reduced(
+        grey=np.asarray(small, np.float32) / np.float32(photo.full_scale),
+        factor=part.shape[1] / size[0],
+        left_px=left,
+        top_px=top,
     )
-    return Reduced(grey=np.asarray(small, np.float32) / np.float32(photo.full_scale), factor=factor)
+
+
+def _clipped_span(middle: float, half: float, size: int) -> tuple[int, int]:
+    low = int(np.clip(np.floor(middle - half), 0, size - 2))
+    return low, int(np.clip(np.ceil(middle + half), low + 2, size))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -25,6 +25,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 __all__ = ["CHART_SLOPES", "EdgeShape", "bowl_chart", "predicted"]
@@ -115,8 +116,9 @@ def _weights(shape: EdgeShape, q_px: bytes) -> tuple[Array, Array]:
     weights -= (1 - w) * _linear_weights(np.array([shape.outer_slope]))
     kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / shape.blur_px) ** 2)
     kernel /= kernel.sum()
-    blurred = np.stack([np.convolve(row, kernel, mode="valid") for row in weights])
-    return blurred.astype(np.float32), np.convolve(1 - w, kernel, mode="valid").astype(np.float32)
+    blurred = sliding_window_view(weights, len(kernel), axis=1) @ kernel
+    share = np.convolve(1 - w, kernel, mode="valid")
+    return blurred.astype(np.float32), share.astype(np.float32)
 
 
 def _linear_weights(slope: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rimread.photo import Photo
-from rimread.rim.ellipse import Ellipse, fit_ellipse
+from rimread.rim.ellipse import Ellipse, moved_by_offsets
 from rimread.rim.evidence import break_evidence
 from rimread.rim.path import closed_path
 from rimread.rim.sampling import band_along, rays_from, reduced
@@ -36,6 +36,10 @@ BAND_HALF = 0.05
 """Half-width of the first full-resolution band in units of the radius, and"""
 BAND_LEAST_PX = 12.0
 """at least this many pixels, which is also the second band's half-width."""
+LEAST_WEIGHT = 1e-2
+"""Weight of a path point without any gain."""
+FIT_FLOOR_PX = 0.5
+"""Paths run on whole pixels: scatter below half of one is not believed."""
 ON_ELLIPSE_PX = 2.0
 """A path point this close to the ellipse counts for it."""
 LARGEST_CHANGE = 0.25
@@ -72,8 +76,9 @@ def rings_near(photo: Photo, seed: Seed) -> tuple[Ring, ...]:
 
 
 def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
-    small = reduced(photo, seed.radius_px / POLAR_RADIUS_PX)
-    circle = small.shrink(Ellipse(x=seed.x_px, y=seed.y_px, m=seed.radius_px))
+    ring = Ellipse(x=seed.x_px, y=seed.y_px, m=seed.radius_px)
+    small = reduced(photo, ring, radius_px=POLAR_RADIUS_PX, reach=POLAR_RANGE[1])
+    circle = small.shrink(ring)
     t = np.arange(POLAR_ANGLES) * (2 * np.pi / POLAR_ANGLES)
     u = np.arange(POLAR_RANGE[0] * circle.m, POLAR_RANGE[1] * circle.m) / circle.m
     polar, inside = rays_from(small.grey, circle, t, u)
@@ -82,10 +87,10 @@ def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
         gain = break_evidence(polar, inside=inside, shading=shading)
         path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
         radius = u[path] * circle.m
-        points = np.stack([circle.x + radius * np.cos(t), circle.y + radius * np.sin(t)], axis=1)
         start = Ellipse(x=circle.x, y=circle.y, m=float(np.median(radius)))
-        weights = gain[np.arange(len(t)), path].astype(np.float64) + 1e-2
-        found.append(small.grow(fit_ellipse(points, weights, start, floor=0.5)[0]))
+        weights = gain[np.arange(len(t)), path].astype(np.float64) + LEAST_WEIGHT
+        moved, _, _ = moved_by_offsets(start, t, radius - start.m, weights, floor=FIT_FLOOR_PX)
+        found.append(small.grow(moved))
     return found
 
 
@@ -115,7 +120,8 @@ def _in_band(photo: Photo, ellipse: Ellipse, half_px: float) -> Ring:
     gain = break_evidence(band.grey, inside=band.inside, shading=False)
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
     along: NDArray[np.float64] = gain[np.arange(BAND_ARCS), path].astype(np.float64)
-    points = ellipse.points(band.t) + band.q_px[path][:, None] * ellipse.normals(band.t)
-    fitted, residuals, _ = fit_ellipse(points, along + 1e-2, ellipse, floor=0.5)
+    fitted, residuals, _ = moved_by_offsets(
+        ellipse, band.t, band.q_px[path], along + LEAST_WEIGHT, floor=FIT_FLOOR_PX
+    )
     on = np.abs(residuals) < ON_ELLIPSE_PX
     return Ring(ellipse=fitted, evidence=float(np.mean(along * on)), agreement=float(np.mean(on)))
