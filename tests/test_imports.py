@@ -24,6 +24,7 @@ STAGES = (
     ("ledger",),
     ("archive",),
     ("agreement",),
+    ("capture",),
     ("cli",),
 )
 RANK = {name: rank for rank, names in enumerate(STAGES) for name in names}
