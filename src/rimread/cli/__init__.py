@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from rimread import __version__
-from rimread.cli import calibrate, compare, convert, hardness, measure, plan, verify
+from rimread.cli import calibrate, compare, convert, hardness, ledger, measure, plan, verify
 from rimread.cli._io import line_safe
 
 __all__ = ["app"]
@@ -32,6 +32,7 @@ for _verb in (
     convert.convert,
 ):
     app.command()(_verb)
+app.add_typer(ledger.ledger)
 
 
 def _version(asked: bool) -> None:

@@ -35,7 +35,7 @@ class Filter:
     kind : {"image", "hand", "withdrawal"}, optional
     status : {"measured", "refused"}, optional
     photo : str, optional
-        Part of the photo's name or path.
+        Part of the photo's name or path; capitals do not matter.
     sha256 : str, optional
         Of the photo.
     operator, test : str, optional
@@ -65,7 +65,7 @@ class Filter:
         same = ("kind", "status", "sha256", "operator", "test")
         asked = [e[key] == getattr(self, key) for key in same if getattr(self, key) is not None]
         if self.photo is not None:
-            asked.append(e.photo.contains(self.photo, autoescape=True))
+            asked.append(e.photo.icontains(self.photo, autoescape=True))
         if self.scale is not None:
             asked.append(sa.or_(e.scale_label == self.scale, e.scale_sha256 == self.scale))
         if self.since is not None:

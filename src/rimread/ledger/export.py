@@ -1,0 +1,184 @@
+"""Entries as tables for other programs: CSV, JSON Lines, Parquet."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from rimread.ledger.chain import Entry
+
+__all__ = ["COLUMNS", "Writer", "export", "flat", "whole", "writing"]
+
+_TEXTS = (
+    *("sha256", "status", "test", "designation"),
+    *("scale_file", "scale_label", "scale_sha256", "version"),
+)
+_FIGURES = (
+    *("d1_mm", "d2_mm", "mean_mm", "U_mean_mm", "k", "width_mm", "height_mm"),
+    *("angle_deg", "coverage", "hbw", "U_hbw", "k_hbw"),
+)
+
+COLUMNS: Mapping[str, type] = {
+    "entry": int,
+    **dict.fromkeys(("written_at", "kind", "operator", "photo", *_TEXTS), str),
+    **dict.fromkeys(_FIGURES, float),
+    **dict.fromkeys(("failed", "warned", "refusal", "why"), str),
+    "replaces": int,
+    **dict.fromkeys(("reason", "previous", "hash"), str),
+}
+"""Columns of an exported table and what they hold; empty where an entry has no value."""
+
+Writer = Callable[[Mapping[str, Any]], None]
+_GROUP = 5000  # rows Parquet keeps together
+
+
+def flat(entry: Entry) -> dict[str, Any]:
+    """An entry as one row of `COLUMNS`."""
+    record, draft = entry.record, entry.draft
+    checks = record.get("checks") or ()
+    refused = (record.get("reasons") or [{}])[0]
+    return {
+        "entry": entry.number,
+        "written_at": entry.written_at.isoformat(timespec="seconds"),
+        "kind": draft.kind,
+        "operator": draft.operator,
+        "photo": record.get("photo"),
+        **{key: record.get(key) for key in (*_TEXTS, *_FIGURES)},
+        "failed": " ".join(c["code"] for c in checks if c["outcome"] == "fail"),
+        "warned": " ".join(c["code"] for c in checks if c["outcome"] == "warn"),
+        "refusal": refused.get("code", ""),
+        "why": refused.get("message", ""),
+        "replaces": draft.replaces,
+        "reason": draft.reason,
+        "previous": entry.previous,
+        "hash": entry.hash,
+    }
+
+
+def whole(entry: Entry) -> dict[str, Any]:
+    """An entry with its whole record, as JSON Lines hold it."""
+    draft = entry.draft
+    return {
+        "entry": entry.number,
+        "written_at": entry.written_at.isoformat(timespec="microseconds"),
+        "kind": draft.kind,
+        "operator": draft.operator,
+        "replaces": draft.replaces,
+        "reason": draft.reason,
+        "previous": entry.previous,
+        "hash": entry.hash,
+        "record": dict(entry.record),
+    }
+
+
+def export(entries: Iterable[Entry], path: Path) -> int:
+    """Write entries to a table; the ending of its name says which kind.
+
+    Returns
+    -------
+    int
+        How many were written.
+
+    Raises
+    ------
+    ValueError
+        If the ending is none of .csv, .jsonl, .parquet, or the last needs a package.
+    OSError
+        If the file cannot be written.
+    """
+    row = whole if Path(path).suffix.lower() == ".jsonl" else flat
+    count = 0
+    with writing(path, COLUMNS) as write:
+        for count, entry in enumerate(entries, start=1):  # noqa: B007  (the count is told)
+            write(row(entry))
+    return count
+
+
+@contextmanager
+def writing(path: Path, columns: Mapping[str, type]) -> Iterator[Writer]:
+    """Give what writes rows to a table that appears whole, when the block ends without an error.
+
+    Parameters
+    ----------
+    path : Path
+        Ends in .csv, .jsonl or .parquet.
+    columns : mapping of str to type
+        Names and what they hold, str, int or float; JSON Lines take the rows as they are.
+    """
+    path = Path(path)
+    kinds = {".csv": _csv, ".jsonl": _jsonl, ".parquet": _parquet}
+    kind = kinds.get(path.suffix.lower())
+    if kind is None:
+        raise ValueError(f"a table ends in {', '.join(kinds)} (got {path.name!r})")
+    if kind is _parquet:
+        _pyarrow()
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+    os.close(handle)
+    unfinished = Path(name)
+    try:
+        with kind(unfinished, columns) as write:
+            yield write
+        unfinished.chmod(0o666 & ~_umask())
+        unfinished.replace(path)
+    finally:
+        unfinished.unlink(missing_ok=True)
+
+
+@contextmanager
+def _csv(path: Path, columns: Mapping[str, type]) -> Iterator[Writer]:
+    with path.open("w", encoding="utf-8-sig", newline="") as file:  # the mark tells spreadsheets
+        writer = csv.DictWriter(file, list(columns), lineterminator="\n", extrasaction="raise")
+        writer.writeheader()
+        yield writer.writerow
+
+
+@contextmanager
+def _jsonl(path: Path, _columns: Mapping[str, type]) -> Iterator[Writer]:
+    with path.open("w", encoding="utf-8", newline="\n") as file:
+        yield lambda row: print(json.dumps(row, allow_nan=False), file=file)
+
+
+@contextmanager
+def _parquet(path: Path, columns: Mapping[str, type]) -> Iterator[Writer]:
+    arrow = _pyarrow()
+    import pyarrow.parquet as pq  # noqa: PLC0415
+
+    kinds = {str: arrow.string(), int: arrow.int64(), float: arrow.float64()}
+    schema = arrow.schema([(name, kinds[kind]) for name, kind in columns.items()])
+    held: list[dict[str, Any]] = []
+    with pq.ParquetWriter(path, schema) as writer:
+
+        def flush() -> None:
+            writer.write_table(arrow.Table.from_pylist(held, schema=schema))
+            held.clear()
+
+        def write(row: Mapping[str, Any]) -> None:
+            held.append(dict(row))
+            if len(held) >= _GROUP:
+                flush()
+
+        yield write
+        flush()
+
+
+def _pyarrow() -> Any:  # noqa: ANN401  (a module without types)
+    try:
+        import pyarrow as pa  # noqa: PLC0415
+    except ModuleNotFoundError:
+        raise ValueError(
+            "Parquet needs a package that is not installed: pip install 'rimread[parquet]'"
+        ) from None
+    return pa
+
+
+def _umask() -> int:
+    """Permissions new files do not get; Python can only tell by setting it."""
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask
