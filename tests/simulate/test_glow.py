@@ -25,7 +25,7 @@ def test_an_even_sky_comes_back_with_the_reflectivity_of_the_metal(alpha):
     # what they send below the horizon. Facets drawn by their own distribution (eq. 35) say how
     # much that is, without the distribution's formula.
     flat = np.zeros(1, dtype=np.float32)
-    light = float(microfacet(flat, flat, *_sky(), alpha)[0])
+    light = float(microfacet(flat, flat, _sky(), alpha)[0])
     u = (np.arange(100_000) + 0.5) / 100_000
     facet = np.arctan(alpha * np.sqrt(u / (1 - u)))
     leaves = np.maximum(np.cos(2 * facet), 0)
@@ -41,7 +41,7 @@ def test_the_brightest_facet_mirrors_the_lamp_into_the_camera(elevation_deg, azi
     lamp = np.array([[math.cos(e) * math.cos(a), math.cos(e) * math.sin(a), math.sin(e)]])
     axis = np.linspace(-1, 1, 401, dtype=np.float32)
     gx, gy = np.meshgrid(axis, axis)
-    light = microfacet(gx, gy, lamp, np.ones(1), 0.06)
+    light = microfacet(gx, gy, (lamp, np.ones(1)), 0.06)
     row, col = np.unravel_index(light.argmax(), light.shape)
     # the normal halves the angle between lamp and camera; a normal leaning to +x is a slope down
     steep = math.tan((math.pi / 2 - e) / 2)
@@ -57,8 +57,8 @@ def test_the_table_follows_the_formula(kind, lamps):
     rng = np.random.default_rng(3)
     gx, gy = rng.uniform(-0.7, 0.7, (2, 20, 20)).astype(np.float32)
     read = glow(scene).look_up(gx, gy, np.zeros_like(gx))
-    exact = microfacet(gx, gy, *_lamps(light), 0.12)
-    exact = exact + microfacet(gx, gy, *_surroundings(light), 0.12)
+    exact = microfacet(gx, gy, _lamps(light), 0.12)
+    exact = exact + microfacet(gx, gy, _surroundings(light), 0.12)
     assert np.abs(read - exact).max() < 0.01 * exact.max()
 
 

@@ -71,7 +71,7 @@ def test_several_indents_are_whole_and_apart(seed, count, tier):
 
 def test_the_tiers_reach_over_the_conditions_they_stand_for():
     rng = np.random.default_rng(11)
-    scenes = [random_scene(rng, tier=tier) for tier in get_args(Tier) for _ in range(400)]
+    scenes = [random_scene(rng, tier=tier) for tier in get_args(Tier) for _ in range(250)]
 
     def span(value):
         values = [value(s) for s in scenes]
@@ -153,6 +153,33 @@ def test_a_smaller_full_well_makes_more_noise():
     for full_well_e in (1_000, 10_000):
         expected = np.sqrt(0.35 / full_well_e + (8 / full_well_e) ** 2)
         assert scatter(full_well_e) == pytest.approx(expected, rel=0.02)
+
+
+def test_uneven_light_is_brighter_towards_the_lamp_and_a_veil_lifts_the_dark():
+    def light(gradient=0.0, veil=0.0):
+        scene = Scene(
+            indents=(Indent(d1_mm=1.0, d2_mm=1.0),),
+            surface=Surface(finish_um=0),
+            light=Light(kind="coaxial", azimuth_deg=0, gradient=gradient),
+            camera=Camera(
+                200,
+                160,
+                px_per_mm=100,
+                vignetting=0,
+                veil=veil,
+                full_well_e=1e7,
+                tone="linear",
+                bits=16,
+            ),
+        )
+        return simulate(scene, rng=np.random.default_rng(0)).picture.astype(float)
+
+    lit = light(gradient=0.3)
+    half = np.hypot(200, 160) / 2
+    expected = (1 + 0.3 * 95 / half) / (1 - 0.3 * 95 / half)
+    assert lit[:, 190:199].mean() / lit[:, 1:10].mean() == pytest.approx(expected, rel=0.02)
+    plain, veiled = (np.ptp(p) / p.mean() for p in (light(), light(veil=0.5)))
+    assert veiled == pytest.approx(plain / 1.5, rel=0.03)
 
 
 def test_a_symmetrical_scene_gives_a_symmetrical_picture():

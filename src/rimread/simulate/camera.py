@@ -73,7 +73,7 @@ def _segment(length: float, angle_deg: float) -> F32:
 
 
 def exposed(light: F32, camera: Camera, *, uneven: tuple[float, float] = (0.0, 0.0)) -> F32:
-    """Uneven light and fall-off to the corners, then light in fractions of full scale.
+    """Uneven light, fall-off to the corners and stray light, then light in fractions of full scale.
 
     Parameters
     ----------
@@ -90,6 +90,7 @@ def exposed(light: F32, camera: Camera, *, uneven: tuple[float, float] = (0.0, 0
     loss = (x * x + y * y) * np.float32(camera.vignetting / half**2)
     tilt = x * np.float32(uneven[0] / half) + y * np.float32(uneven[1] / half)
     out = light * ((np.float32(1.0) - loss) * (np.float32(1.0) + tilt))
+    out = out + np.float32(camera.veil * float(out.mean()))
     middle, bright = np.quantile(out[::3, ::3], [0.5, 0.98])
     return np.asarray(
         out * np.float32(camera.exposure / max(middle, bright / _HOLD_BACK, 1e-12)),

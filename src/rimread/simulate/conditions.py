@@ -8,7 +8,8 @@ from typing import Literal, TypeVar, get_args
 
 import numpy as np
 
-from rimread.simulate.relief import cylinder_ovality
+from rimread.simulate.glow import glow
+from rimread.simulate.relief import cylinder_ovality, ground
 from rimread.simulate.scene import Camera, Finish, Indent, Light, LightKind, Scene, Surface
 
 __all__ = ["Spoiled", "Tier", "random_scene", "several_scene", "spoiled_scene"]
@@ -28,6 +29,9 @@ Spoiled = Literal[
 
 Span = tuple[float, float]
 _T = TypeVar("_T")
+
+_TRIES = 30
+_SHOWS = 0.05  # least contrast someone would call clean; our own judgement, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +62,7 @@ class _Conditions:
     blur_px: Span
     defocus_px: float
     motion_px: float
+    veil: float
     full_well_e: Span
     read_noise_e: Span
     exposure: Span
@@ -93,6 +98,7 @@ _TIERS: dict[Tier, _Conditions] = {
         blur_px=(0.5, 1.1),
         defocus_px=0.0,
         motion_px=0.0,
+        veil=0.05,
         full_well_e=(10_000, 30_000),
         read_noise_e=(3, 10),
         exposure=(0.2, 0.45),
@@ -124,6 +130,7 @@ _TIERS: dict[Tier, _Conditions] = {
         blur_px=(0.5, 1.6),
         defocus_px=1.0,
         motion_px=1.0,
+        veil=0.25,
         full_well_e=(5_000, 20_000),
         read_noise_e=(4, 16),
         exposure=(0.1, 0.55),
@@ -134,7 +141,7 @@ _TIERS: dict[Tier, _Conditions] = {
         lights=("ring", "side", "coaxial", "arcs"),
         finishes=_ALL_FINISHES,
         elevation_deg=(14, 70),
-        ambient=(0.03, 0.6),
+        ambient=(0.03, 0.8),
         gradient=0.4,
         separate_lamps=0.4,
         pile=(-0.3, 0.4),
@@ -145,7 +152,7 @@ _TIERS: dict[Tier, _Conditions] = {
         round_over_d=(0.0008, 0.007),
         finish_um=(0.1, 1.8),
         bowl_texture=(0.2, 1.0),
-        alpha=(0.07, 0.5),
+        alpha=(0.07, 0.55),
         bowl_grain=(0.0, 0.2),
         scratches=14,
         stains=5,
@@ -155,6 +162,7 @@ _TIERS: dict[Tier, _Conditions] = {
         blur_px=(0.6, 2.8),
         defocus_px=3.0,
         motion_px=4.0,
+        veil=0.6,
         full_well_e=(1_000, 8_000),
         read_noise_e=(6, 24),
         exposure=(0.04, 0.8),
@@ -185,13 +193,35 @@ def random_scene(
     """
     if tier not in _TIERS:
         raise ValueError(f"tier is one of {get_args(Tier)}, got {tier!r}")
-    c = _TIERS[tier]
+    for _ in range(_TRIES):
+        scene = _drawn(rng, _TIERS[tier], width_px, height_px)
+        if tier != "clean" or _shows(scene):
+            break
+    return scene
+
+
+def _drawn(rng: np.random.Generator, c: _Conditions, width_px: int, height_px: int) -> Scene:
     ball_mm = float(rng.choice([10.0, 5.0, 2.5]))
     d1_mm = ball_mm * rng.uniform(0.24, 0.6)  # the range ISO 6506-1 allows for d/D
     camera = _camera(rng, c, width_px, height_px, d1_mm)
     surface = _surface(rng, c)
     indent = _indent(rng, c, (surface, camera), (ball_mm, d1_mm))
     return Scene(indents=(indent,), surface=surface, light=_light(rng, c), camera=camera)
+
+
+def _shows(scene: Scene) -> bool:
+    """Whether bowl and ridge differ in light along most of the boundary.
+
+    Someone who takes a clean photo turns the light until they do.
+    """
+    indent = replace(scene.indents[0], edge_round_mm=0.0)
+    t = np.linspace(0, 2 * math.pi, 36, endpoint=False)
+    rho = np.array([[0.98], [1.02]]) * indent.mean_mm / 2
+    x, y = (indent.x_mm + rho * np.cos(t)), (indent.y_mm + rho * np.sin(t))
+    relief = ground(replace(scene, indents=(indent,)), x.astype(np.float32), y.astype(np.float32))
+    inside, outside = glow(scene, cells=64).look_up(relief.gx, relief.gy, relief.inside)
+    contrast = np.abs(inside - outside) / (inside + outside)
+    return bool(np.mean(contrast > _SHOWS) > 0.7)
 
 
 def several_scene(
@@ -336,6 +366,7 @@ def _camera(
         motion_px=rng.uniform(0, c.motion_px),
         motion_deg=rng.uniform(0, 180),
         vignetting=rng.uniform(0, 0.3),
+        veil=rng.uniform(0, c.veil),
         exposure=_log_uniform(rng, c.exposure),
         full_well_e=_log_uniform(rng, c.full_well_e),
         read_noise_e=rng.uniform(*c.read_noise_e),
@@ -352,9 +383,10 @@ def _surface(rng: np.random.Generator, c: _Conditions) -> Surface:
     return Surface(
         finish=finish,
         finish_um=_log_uniform(rng, c.finish_um) * (0.3 if finish == "polished" else 1.0),
+        coarse=_log_uniform(rng, (0.3, 1.6)),
         lay_deg=rng.uniform(0, 180),
         alpha_outside=alpha,
-        alpha_inside=max(alpha * rng.uniform(0.4, 1.0), c.alpha[0]),
+        alpha_inside=max(alpha * rng.uniform(0.35, 1.1), c.alpha[0]),
         bowl_grain=rng.uniform(*c.bowl_grain),
         scratches=int(rng.integers(0, c.scratches + 1)),
         stains=int(rng.integers(0, c.stains + 1)),

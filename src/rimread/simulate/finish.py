@@ -89,7 +89,7 @@ def _texture(scene: Scene, rng: np.random.Generator) -> F32:
 def _spectrum(surface: Surface, fx: F32, fy: F32, px_per_mm: float) -> F32:
     """Amplitude over frequency (cycles per px); lengths in mm are invented but plausible."""
     c, s = math.cos(math.radians(surface.lay_deg)), math.sin(math.radians(surface.lay_deg))
-    unit = np.float32(2.0 * math.pi * px_per_mm)  # to radians per mm
+    unit = np.float32(2.0 * math.pi * px_per_mm * surface.coarse)  # radians per mm, coarse 1
     along, across = (fx * c + fy * s) * unit, (fy * c - fx * s) * unit
     if surface.finish == "ground":
         return _falling(across * 0.02, 0.7) * _falling(along * 1.2, 1.0)
@@ -110,7 +110,7 @@ def _feed_marks(scene: Scene, rng: np.random.Generator) -> F32:
     """Arcs of a face mill: cusps a feed apart around a far centre, unevenly high; rms 1."""
     camera, lay = scene.camera, math.radians(scene.surface.lay_deg)
     radius = rng.uniform(15.0, 40.0)
-    feed = rng.uniform(0.08, 0.3)
+    feed = rng.uniform(0.08, 0.3) * scene.surface.coarse
     y, x = np.ogrid[: camera.height_px, : camera.width_px]
     x_mm = ((x - camera.width_px / 2) / camera.px_per_mm).astype(np.float32)
     y_mm = ((y - camera.height_px / 2) / camera.px_per_mm).astype(np.float32)

@@ -126,6 +126,8 @@ class Surface:
         Kind of texture.
     finish_um : float
         Root mean square height of the texture the camera can resolve.
+    coarse : float
+        Size of the texture along the surface, 1 for a common one of its kind.
     lay_deg : float
         Direction of the marks.
     alpha_outside, alpha_inside : float
@@ -144,6 +146,7 @@ class Surface:
 
     finish: Finish = "ground"
     finish_um: float = 0.3
+    coarse: float = 1.0
     lay_deg: float = 20.0
     alpha_outside: float = 0.25
     alpha_inside: float = 0.18
@@ -161,6 +164,7 @@ class Surface:
         _require(
             (self.finish in get_args(Finish), f"finish is one of {get_args(Finish)}", self.finish),
             (self.finish_um >= 0, "finish_um is not negative", self.finish_um),
+            (0.05 <= self.coarse <= 20, "coarse is 0.05 to 20", self.coarse),
             (all(0.04 <= a <= 1 for a in alphas), "alpha is 0.04 to 1", alphas),
             (self.bowl_grain >= 0, "bowl_grain is not negative", self.bowl_grain),
             (min(self.scratches, self.stains, self.glints) >= 0, "counts are not negative", self),
@@ -238,6 +242,8 @@ class Camera:
         Length and direction of the smear.
     vignetting : float
         Light lost in the corners, as a fraction.
+    veil : float
+        Stray light over the whole picture, as a fraction of its mean light.
     exposure : float
         Light of the median pixel in fractions of full scale; held back where the brightest
         fiftieth would pass three times that, as someone at a scope does.
@@ -263,6 +269,7 @@ class Camera:
     motion_px: float = 0.0
     motion_deg: float = 0.0
     vignetting: float = 0.1
+    veil: float = 0.0
     exposure: float = 0.35
     full_well_e: float = 10_000.0
     read_noise_e: float = 8.0
@@ -283,6 +290,7 @@ class Camera:
             (self.defocus_px >= 0, "defocus_px is not negative", self.defocus_px),
             (self.motion_px >= 0, "motion_px is not negative", self.motion_px),
             (0 <= self.vignetting < 1, "vignetting is 0 to less than 1", self.vignetting),
+            (self.veil >= 0, "veil is not negative", self.veil),
             (self.exposure > 0, "exposure is positive", self.exposure),
             (self.full_well_e > 0, "full_well_e is positive", self.full_well_e),
             (self.read_noise_e >= 0, "read_noise_e is not negative", self.read_noise_e),
