@@ -222,7 +222,8 @@ def test_unusual_files_give_the_same_diameter(tmp_path, name):
     done = measure(GOOD, tmp_path / name, options=["--json"])
     assert done.exit_code == 0
     plain, other = records(done)
-    assert other["mean_mm"] == pytest.approx(plain["mean_mm"], rel=1e-4)  # luma is rounded anew
+    # luma is rounded anew and 8 bits are sampled more coarsely than 16: far below U all the same
+    assert other["mean_mm"] == pytest.approx(plain["mean_mm"], abs=plain["U_mean_mm"] / 4)
 
 
 def test_orientation_tag_changes_nothing(tmp_path):
