@@ -25,6 +25,7 @@ STAGES = (
     ("archive",),
     ("agreement",),
     ("capture",),
+    ("bench",),
     ("cli",),
 )
 RANK = {name: rank for rank, names in enumerate(STAGES) for name in names}
