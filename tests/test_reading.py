@@ -105,7 +105,7 @@ def test_uncertainty_is_of_the_diameter_alone_and_says_so():
 
 
 @pytest.mark.usefixtures("stages")
-def test_what_is_known_beyond_the_picture_widens_every_U():
+def test_what_is_known_beyond_the_picture_widens_every_u():
     alone = measure_photo(PHOTO, SCALE, TEST, on=TODAY)
     frames = Component("frame to frame", 1e-3, dof=7.0)
     reading = measure_photo(PHOTO, SCALE, TEST, on=TODAY, beyond=[frames])

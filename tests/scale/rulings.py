@@ -51,7 +51,9 @@ class Ruling:
         return replace(self, **changes)
 
 
-def _undistorted(x: NDArray, y: NDArray, k1: float, half_diagonal: float) -> tuple[NDArray, NDArray]:
+def _undistorted(
+    x: NDArray, y: NDArray, k1: float, half_diagonal: float
+) -> tuple[NDArray, NDArray]:
     r2 = (x * x + y * y) / half_diagonal**2
     s = np.ones_like(r2)
     for _ in range(40):  # fixed point of s = 1 / (1 + k1 r² s²)

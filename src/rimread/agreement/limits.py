@@ -22,7 +22,8 @@ FACTOR = 1.96
 """Standard deviations to either side: Bland and Altman 1999; their paper of 1986 took 2."""
 
 FEW = 40
-"""Below so many indents the intervals of the limits are too narrow: Carkeet and Goh 2018."""
+"""Below so many indents the intervals of the limits, taken as a pair, are too narrow: Carkeet and
+Goh 2018."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +57,9 @@ def limits_of_agreement(groups: Sequence[ArrayLike], *, factor: float = FACTOR) 
     Med. Res. 8 (1999) 135, sections 2 and 5 (from memory): with s_d̄ the standard deviation of
     the indents' mean differences and s_w that of repeats, the variance of a single difference is
     s_d̄² + (1 - mean(1/m)) s_w². The standard errors are theirs too. Their intervals are
-    approximations and too narrow below 40 indents (Carkeet and Goh, Stat. Methods Med. Res. 27
-    (2018) 1559).
+    approximations: both limits taken together they are too narrow below 40 indents (Carkeet and
+    Goh, Stat. Methods Med. Res. 27 (2018) 1559); each by itself holds the truth 94 times in 100
+    at 10 indents (simulation in the tests).
 
     Parameters
     ----------

@@ -89,8 +89,8 @@ def about_study(study: Comparison) -> list[str]:
     limits = [o.limits for o in study.operators if o.limits is not None]
     if limits and min(found.indents for found in limits) < FEW:
         lines.append(
-            f"With fewer than {FEW} indents the intervals of the limits of agreement are too "
-            "narrow (Carkeet and Goh 2018)."
+            f"With fewer than {FEW} indents the intervals of the limits of agreement are "
+            "somewhat too narrow (Carkeet and Goh 2018)."
         )
     return lines
 

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from rimread import __version__
-from rimread.cli import calibrate, compare, convert, hardness, ledger, measure, plan, verify
+from rimread.cli import calibrate, compare, convert, hardness, ledger, measure, plan, report, verify
 from rimread.cli._io import line_safe
 
 __all__ = ["app"]
@@ -30,6 +30,7 @@ for _verb in (
     plan.plan,
     verify.verify,
     convert.convert,
+    report.report,
 ):
     app.command()(_verb)
 app.add_typer(ledger.ledger)

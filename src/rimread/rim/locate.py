@@ -1,11 +1,10 @@
 """Where along each normal the slope breaks, under every plausible shape of the edge.
 
 Each arc's grey profile is held against the profiles predicted from the bowl (`shading`), shifted
-along the normal, for a grid of edge shapes. The finish speaks too: inside and outside differ in
-scatter, and the place where one scatter gives way to the other is where the surface changes. The
-log likelihoods are pooled over a few neighbouring arcs; the shapes are then weighted by how well
-they explain the whole turn, so that what is not known about the edge ends as a spread of places
-common to all arcs: the uncertainty of the rim's definition.
+along the normal, for a grid of edge shapes, samples weighted by the scatter of the finish on
+their side of the edge. The log likelihoods are pooled over a few neighbouring arcs; the shapes
+are then weighted by how well they explain the whole turn, so that what is not known about the
+edge ends as a spread of places common to all arcs: the uncertainty of the rim's definition.
 """
 
 from __future__ import annotations
@@ -56,7 +55,7 @@ TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
 """Prior of the outer slope: ridges are commoner than dishes; our assumption, no source."""
 COARSE_POOLED_ARCS = 6.0
 """The same while the ellipse is still being settled."""
-TEMPER = 50.0
+TEMPER = 25.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
 POOLED_ARCS = 2.0
@@ -65,8 +64,6 @@ CONTRAST_RANGE = (0.5, 2.0)
 """A predicted contrast is taken as right within this factor,"""
 CLIPPED_CONTRAST = 10.0
 """or may be up to this much larger where the exposure is clipped."""
-FINISH_WEIGHT = 0.1
-"""The scatter's evidence counts little: at a steep edge the lie of the finish adds to it."""
 LEAST_SCATTER = 1e-3
 """Scatter below 0.1 % of the light is quantisation."""
 CLIPPED = 0.985
@@ -115,7 +112,6 @@ class _Scene:
     t: NDArray[np.float64]
     q_px: NDArray[np.float64]
     light: Array  # (A, Q) mean over the rays of an arc
-    scatter: Array  # (A, Q) variance over the rays of an arc
     seen: Array  # (A, Q) weight of a sample, small where the exposure is clipped
     chart: Array
     outside: Array
@@ -199,7 +195,6 @@ def _scene(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> _Scene:
         t=t,
         q_px=q[window],
         light=mean[:, window],
-        scatter=scatter[:, window],
         seen=_seen(band.grey.reshape(ARCS, RAYS, -1)[:, :, window]),
         chart=bowl_chart(rays, u, known_to=1 - guard / ellipse.m),
         outside=mean[:, near_out].mean(axis=1),
@@ -236,7 +231,6 @@ def _misfits(
         share = ndtr((shift - q) / blur).astype(np.float32)
         variance = scene.scatter_in[:, None] * share + scene.scatter_out[:, None] * (1 - share)
         misfit[:, i] = _light_misfit(scene, profile, variance)
-        misfit[:, i] += _finish_misfit(scene, variance)
     return _pool(misfit, pooled)
 
 
@@ -257,13 +251,6 @@ def _light_misfit(scene: _Scene, profile: Array, variance: Array) -> Array:
     floor = LEAST_SCATTER * total + (LEAST_SCATTER * mean[:, 0]) ** 2
     spread = (scene.seen * np.log(variance)).sum(axis=1) / scene.seen.sum(axis=1)
     return np.log((np.maximum(rest, 0) + floor) / typical) + spread
-
-
-def _finish_misfit(scene: _Scene, variance: Array) -> Array:
-    """-2 log likelihood per sample (A,) of the scatter between rays."""
-    ratio = np.minimum(scene.scatter / variance, 10.0)
-    misfit = scene.seen * (ratio + np.log(variance))
-    return FINISH_WEIGHT * (RAYS - 1) * misfit.sum(axis=1) / scene.seen.sum(axis=1)
 
 
 def _pool(values: NDArray[np.floating], arcs: float) -> Array:

@@ -121,7 +121,12 @@ def _in_band(photo: Photo, ellipse: Ellipse, half_px: float) -> Ring:
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
     along: NDArray[np.float64] = gain[np.arange(BAND_ARCS), path].astype(np.float64)
     fitted, residuals, _ = moved_by_offsets(
-        ellipse, band.t, band.q_px[path], along + LEAST_WEIGHT, floor=FIT_FLOOR_PX
+        ellipse,
+        band.t,
+        band.q_px[path],
+        along + LEAST_WEIGHT,
+        floor=FIT_FLOOR_PX,
+        consensus=ON_ELLIPSE_PX,
     )
     on = np.abs(residuals) < ON_ELLIPSE_PX
     return Ring(ellipse=fitted, evidence=float(np.mean(along * on)), agreement=float(np.mean(on)))
