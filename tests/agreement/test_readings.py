@@ -1,0 +1,188 @@
+"""Tables as people write them, results as the program writes them."""
+
+import json
+import math
+from datetime import datetime
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rimread.agreement import HumanReading, ImageResult, image_result, read_human, read_results
+from rimread.agreement.matching import Results
+from rimread.agreement.readings import resolution_of
+from rimread.diameters import Diameters
+
+MEASURED = {
+    "photo": "a.jpg",
+    "status": "measured",
+    "d1_mm": 4.02,
+    "d2_mm": 3.98,
+    "angle_deg": 30.0,
+    "mean_mm": 4.0,
+    "U_mean_mm": 0.008,
+    "k": 2.0,
+    "test": "10/3000",
+}
+
+
+def table(tmp_path, text: str, encoding: str = "utf-8"):
+    path = tmp_path / "Messwerte März.csv"
+    path.write_bytes(text.encode(encoding))
+    return path
+
+
+def test_a_spreadsheet_of_half_the_world(tmp_path):
+    path = table(
+        tmp_path,
+        "\ufeffPhoto;Operator;d1 (mm);d2 (mm);Angle (°);Trial;Date;U [mm]\r\n"
+        "Ordner mit Leerzeichen\\Stück 1.jpg;Jürgen  Groß;3,42;3,45;90;2;31.12.2026;0,02\r\n",
+    )
+    readings, problems = read_human(path)
+    assert problems == []
+    assert readings == [
+        HumanReading(
+            line=2,
+            photo="Ordner mit Leerzeichen\\Stück 1.jpg",
+            operator="Jürgen Groß",
+            d1_mm=3.42,
+            d2_mm=3.45,
+            angle_deg=90.0,
+            trial="2",
+            when=datetime(2026, 12, 31),  # noqa: DTZ001
+            U_mm=0.02,
+        )
+    ]
+
+
+def test_bad_lines_are_told_and_the_rest_is_read(tmp_path):
+    path = table(
+        tmp_path,
+        "photo,operator,d1,d2,trial\n"
+        "a.jpg,Anna,4.02,3.99,1\n"
+        "a.jpg,Anna,,3.99,2\n"
+        "a.jpg,Anna,four,3.99,3\n"
+        "a.jpg,Anna,-4.0,3.99,4\n"
+        "a.jpg,Anna,40.2,3.99,5\n"
+        "a.jpg,Anna,4.02,3.99,1\n"
+        "a.jpg,Anna,4.10,3.99,1\n"
+        "b.jpg,Anna,4.00,4.01,1\n",
+    )
+    readings, problems = read_human(path)
+    assert [reading.line for reading in readings] == [2, 9]
+    told = {problem.line: problem.message for problem in problems}
+    assert "empty" in told[3]
+    assert "number" in told[4]
+    assert "above 0" in told[5]
+    assert "nearly equal" in told[6]
+    assert told[7].startswith("repeats line 2")
+    assert told[8].startswith("contradicts line 2")
+
+
+def test_repeats_without_a_trial_column_are_trials(tmp_path):
+    readings, problems = read_human(
+        table(tmp_path, "photo,operator,d1,d2\na.jpg,Anna,4.02,3.99\na.jpg,Anna,4.02,3.99\n")
+    )
+    assert (len(readings), problems) == (2, [])
+
+
+def test_a_missing_column_and_an_empty_table_are_said(tmp_path):
+    with pytest.raises(ValueError, match="no column 'd2'"):
+        read_human(table(tmp_path, "photo,operator,d1\na.jpg,Anna,4.02\n"))
+    with pytest.raises(ValueError, match="no reading that can be used"):
+        read_human(table(tmp_path, "photo,operator,d1,d2\na.jpg,Anna,0,4\n"))
+
+
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        ("2026-12-31 23:59", datetime(2026, 12, 31, 23, 59)),  # noqa: DTZ001
+        ("31.12.2026", datetime(2026, 12, 31)),  # noqa: DTZ001
+        ("12/11/2026", None),  # the eleventh or the twelfth month?
+        ("yesterday", None),
+    ],
+)
+def test_dates(tmp_path, text, read):
+    path = table(tmp_path, f"photo,operator,d1,d2,date\na.jpg,Anna,4.02,3.99,{text}\n")
+    assert read_human(path)[0][0].when == read
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+def test_results_with_broken_lines(tmp_path, encoding):
+    refused = {"photo": "b.jpg", "status": "refused", "reasons": [{"code": "c", "message": "why"}]}
+    lines = [json.dumps(MEASURED), "", "{broken", "[]", json.dumps(refused)]
+    lines.append(json.dumps(MEASURED | {"d1_mm": None}))
+    path = tmp_path / "r.jsonl"
+    path.write_bytes("\n".join(lines).encode(encoding))
+    results, problems = read_results(path)
+    assert [result.refused for result in results] == ["", "why"]
+    assert [problem.line for problem in problems] == [3, 4, 6]
+    assert "d1_mm must be a number" in problems[2].message
+
+
+@pytest.mark.parametrize(
+    "change", [{"d1_mm": 0.0}, {"U_mean_mm": 0.0}, {"d2_mm": True}, {"status": "seen"}]
+)
+def test_a_record_that_is_none(change):
+    with pytest.raises(ValueError, match="must be"):
+        image_result(MEASURED | change)
+
+
+@given(st.floats(0.0, 180.0), st.floats(-360.0, 360.0), st.floats(3.0, 5.0), st.floats(0.0, 0.2))
+def test_width_at_an_angle_is_the_ellipses_caliper(angle, turn, d2, more):
+    result = ImageResult("a", "", d2 + more, d2, angle, 0.01)
+    t = [math.radians(0.25 * k) for k in range(1440)]
+    a, b = (d2 + more) / 2, d2 / 2
+    tilt, way = math.radians(angle), math.radians(turn)
+    reach = [
+        a * math.cos(s) * math.cos(tilt - way) - b * math.sin(s) * math.sin(tilt - way) for s in t
+    ]
+    assert result.at_angle(turn) == pytest.approx(max(reach) - min(reach), rel=1e-5)
+    assert result.at_angle(angle) == pytest.approx(d2 + more)
+    assert result.at_angle(angle + 90.0) == pytest.approx(d2)
+
+
+def test_it_is_the_width_that_diameters_give():
+    from rimread.rim.ellipse import Ellipse  # noqa: PLC0415
+
+    ellipse = Ellipse(x=0.0, y=0.0, m=2.0, e=0.03, f=0.02)
+    a, b = ellipse.semi_axes
+    result = ImageResult("a", "", 2 * a, 2 * b, ellipse.angle_deg, 0.01)
+    assert result.at_angle(0.0) == pytest.approx(ellipse.width)
+    assert result.at_angle(90.0) == pytest.approx(ellipse.height)
+    assert hasattr(Diameters, "at_angle")
+
+
+def test_resolution_is_the_readings_own_step():
+    def read(*values):
+        return resolution_of([HumanReading(2, "a", "A", v, v) for v in values])
+
+    assert read(4.05, 3.9, 4.0) == 0.05
+    assert read(4.02, 3.98) == 0.02
+    assert read(4.02, 3.99) == 0.01
+    assert read(4.023, 3.99) == 0.001
+    assert read(4.0234) == 0.001
+
+
+def result(photo: str, d: float = 4.0, refused: str = "") -> ImageResult:
+    return ImageResult(photo, refused, d, d, 0.0, 0.01)
+
+
+def test_photos_that_moved_are_found():
+    results = Results([result("/old/place/Stück 1.JPG", 4.1), result("x/two.jpg", 4.2)])
+    assert results.find("D:\\new\\Stu\u0308ck 1.jpg").d1_mm == 4.1  # letters composed of two
+    assert results.find("two").d1_mm == 4.2
+    assert results.find("three.jpg") == "no result for 'three.jpg'"
+
+
+def test_folders_tell_photos_of_one_name_apart():
+    results = Results([result("a/1.jpg", 4.1), result("b/1.jpg", 4.2)])
+    assert results.find("archive/b/1.jpg").d1_mm == 4.2
+    assert "a/1.jpg, b/1.jpg" in results.find("1.jpg")
+    assert "write the folder" in results.find("c/1.jpg")
+
+
+def test_measured_again_counts_as_measured_last_and_refusals_are_handed_on():
+    results = Results([result("1.jpg", 4.1), result("1.jpg", 4.2), result("2.jpg", refused="dark")])
+    assert results.find("1.jpg").d1_mm == 4.2
+    assert "refused: dark" in results.find("2.jpg")

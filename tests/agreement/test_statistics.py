@@ -1,0 +1,136 @@
+"""Sums of squares and intervals against NIST's certified values, SciPy and statsmodels."""
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+from scipy import stats
+from tests.agreement.published import NIST_EMBEDDED, NIST_FOLDER, NIST_NAMES, nist_file
+
+from rimread.agreement.statistics import (
+    Source,
+    combination,
+    crossed,
+    mean_with_interval,
+    one_way,
+    sd_with_interval,
+)
+
+# The share by which the sets may be off: those with 7 and 13 leading digits that all values share
+# lose that much when the decimal text becomes a binary double, before any sum is made.
+NIST_TOLERANCE = {
+    **dict.fromkeys(("SiRstv", "SmLs01", "SmLs02", "SmLs03"), 1e-12),
+    **dict.fromkeys(("AtmWtAg", "SmLs04", "SmLs05", "SmLs06"), 2e-10),
+    **dict.fromkeys(("SmLs07", "SmLs08", "SmLs09"), 2e-4),
+}
+
+
+@pytest.mark.parametrize("name", NIST_NAMES)
+def test_certified_analysis_of_variance(name):
+    if not NIST_FOLDER.is_dir():
+        pytest.skip("this build of SciPy leaves out its tests and with them NIST's files")
+    groups, certified = nist_file(name)
+    found = one_way(groups)
+    rel = NIST_TOLERANCE[name]
+    assert found.between.ss == pytest.approx(certified["between"], rel=rel)
+    assert found.within.ss == pytest.approx(certified["within"], rel=rel)
+    assert found.f == pytest.approx(certified["f"], rel=rel)
+    assert sd_with_interval(found.within.ms, found.within.dof).value == pytest.approx(
+        certified["sd"], rel=rel
+    )
+
+
+@pytest.mark.parametrize("name", NIST_EMBEDDED)
+def test_certified_sets_held_here(name):
+    groups, (between, within, f, sd) = NIST_EMBEDDED[name]
+    found = one_way(groups)
+    rel = NIST_TOLERANCE[name]
+    assert found.between.ss == pytest.approx(between, rel=rel)
+    assert found.within.ss == pytest.approx(within, rel=rel)
+    assert found.f == pytest.approx(f, rel=rel)
+    assert math.sqrt(found.within.ms) == pytest.approx(sd, rel=rel)
+
+
+def test_mean_interval_is_scipys():
+    values = [0.011, 0.004, 0.019, -0.002, 0.008]
+    found = mean_with_interval(values)
+    low, high = stats.ttest_1samp(values, 0.0).confidence_interval(0.95)
+    assert (found.low, found.high) == pytest.approx((low, high), rel=1e-12)
+    assert found.excludes_zero == (stats.ttest_1samp(values, 0.0).pvalue < 0.05)
+
+
+def test_one_value_has_no_interval():
+    found = mean_with_interval([0.02])
+    assert found.value == 0.02
+    assert not found.known
+    assert not found.excludes_zero
+    assert not found.scaled(-2.0).known
+
+
+def test_sd_interval_is_the_chi_square_one():
+    found = sd_with_interval(4.0, 10)
+    chi2 = stats.chi2(10)
+    assert found.low == pytest.approx(2.0 * math.sqrt(10 / chi2.ppf(0.975)), rel=1e-12)
+    assert found.high == pytest.approx(2.0 * math.sqrt(10 / chi2.ppf(0.025)), rel=1e-12)
+
+
+@pytest.mark.filterwarnings("ignore")  # of statsmodels and what it stands on
+@pytest.mark.parametrize("shape", [(2, 2, 2), (5, 3, 2), (7, 4, 3)])
+def test_crossed_sums_are_those_of_statsmodels(shape):
+    from statsmodels.formula.api import ols  # noqa: PLC0415  (slow to import)
+    from statsmodels.stats.anova import anova_lm  # noqa: PLC0415
+
+    values = np.random.default_rng(sum(shape)).normal(size=shape)
+    part, person, _ = (axis.ravel() for axis in np.indices(shape))
+    table = pd.DataFrame({"y": values.ravel(), "part": part, "person": person})
+    oracle = anova_lm(ols("y ~ C(part) * C(person)", table).fit(), typ=2)
+    for found, name in zip(
+        crossed(values), ("C(part)", "C(person)", "C(part):C(person)", "Residual"), strict=True
+    ):
+        assert found.ss == pytest.approx(oracle["sum_sq"][name], rel=1e-9)
+        assert found.dof == oracle["df"][name]
+
+
+studies = hnp.arrays(
+    np.float64,
+    st.tuples(st.integers(2, 5), st.integers(2, 4), st.integers(2, 3)),
+    elements=st.floats(-1.0, 1.0, width=32),
+)
+
+
+@given(studies)
+def test_crossed_sums_add_up_to_the_total(values):
+    table = crossed(values)
+    total = float(np.sum((values - values.mean()) ** 2))
+    assert sum(s.ss for s in table) == pytest.approx(total, rel=1e-9, abs=1e-12)
+    assert sum(s.dof for s in table) == values.size - 1
+
+
+@given(studies, st.floats(-100.0, 100.0), st.floats(0.1, 10.0))
+def test_crossed_sums_move_with_unit_and_not_with_offset(values, offset, factor):
+    before = [s.ss for s in crossed(values)]
+    after = [s.ss for s in crossed(factor * values + offset)]
+    assert after == pytest.approx([factor**2 * ss for ss in before], rel=1e-6, abs=1e-9)
+
+
+def test_a_single_mean_square_has_the_chi_square_interval():
+    found = combination([(1.0, Source("repeatability", 40.0, 10))])
+    alone = sd_with_interval(4.0, 10)
+    assert (found.low, found.high) == pytest.approx((alone.low**2, alone.high**2), rel=1e-12)
+
+
+@pytest.mark.parametrize("shape", [(1, 3, 2), (3, 1, 2), (3, 3, 1), (3, 3)])
+def test_too_little_is_said(shape):
+    with pytest.raises(ValueError, match="two or more indents, operators and trials"):
+        crossed(np.zeros(shape))
+
+
+def test_values_that_are_none_are_said():
+    with pytest.raises(ValueError, match="finite"):
+        one_way([[1.0, math.nan]])
+    with pytest.raises(ValueError, match="finite"):
+        one_way([[1.0], []])

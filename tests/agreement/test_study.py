@@ -1,0 +1,239 @@
+"""Simulated people whose faults are known must be told apart."""
+
+from itertools import product
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rimread.agreement import HumanReading, ImageResult, compare
+from rimread.agreement.record import comparison_json
+from rimread.agreement.study import hbw_per_mm
+from rimread.agreement.words import about_gauge, about_operator, about_study
+from rimread.hardness import TestCondition, brinell
+
+SHOP = TestCondition(10, 3000)
+IMAGES = [
+    ImageResult(f"plate-{k}.jpg", "", d + 0.01, d - 0.01, 30.0 * k, 0.006, SHOP)
+    for k, d in enumerate((3.9, 3.95, 4.0, 4.05, 4.1, 4.15, 4.2, 4.25))
+]
+
+
+def read_by(name, *, offset=0.0, scatter=0.0, change=0.0, trials=3, seed=1, images=IMAGES):
+    rng = np.random.default_rng(seed)
+    readings = []
+    for trial, image in product(range(1, trials + 1), images):
+        off = offset + change * (trial - 1)
+        d1, d2 = (
+            round(image.at_angle(angle) + off + scatter * rng.normal(), 3) for angle in (0.0, 90.0)
+        )
+        readings.append(
+            HumanReading(len(readings) + 2, image.photo, name, d1, d2, trial=str(trial))
+        )
+    return readings
+
+
+def outcomes(person):
+    return {check.code: check.outcome for check in person.checks}
+
+
+def test_a_good_reader():
+    study = compare(read_by("Anna", scatter=0.003), IMAGES)
+    (anna,) = study.operators
+    assert set(outcomes(anna).values()) == {"pass"}
+    assert not study.failed
+    assert anna.bias.low < 0.0 < anna.bias.high
+    # two orthogonal diameters are averaged
+    assert anna.repeatability.value == pytest.approx(0.003 / np.sqrt(2), rel=0.35)
+    assert "as the image does" in about_operator(anna, study)[0]
+
+
+def test_an_offset_beyond_both_uncertainties_fails():
+    study = compare(read_by("Ben", offset=0.05, scatter=0.003), IMAGES)
+    (ben,) = study.operators
+    assert study.failed
+    assert outcomes(ben)["operator-mean-error"] == "fail"
+    assert outcomes(ben)["operator-bias"] == "warn"
+    assert ben.beyond == len(ben.pairs)
+    sentence = about_operator(ben, study)[0]
+    shift = 0.05 * abs(hbw_per_mm(ben.d_mm, SHOP))
+    assert f"{shift:.0f}" in sentence
+    assert "larger than the image" in sentence
+    assert "lower" in sentence
+    assert "That matters" in sentence
+
+
+def test_an_offset_that_can_be_seen_and_hardly_matters():
+    study = compare(read_by("Dora", offset=-0.008, scatter=0.002), IMAGES)
+    (dora,) = study.operators
+    assert set(outcomes(dora).values()) == {"pass"}
+    sentence = about_operator(dora, study)[0]
+    assert "smaller than the image" in sentence
+    assert "higher" in sentence
+    assert "within" in sentence
+
+
+def test_drift_and_scatter_are_told_apart():
+    study = compare(
+        [
+            *read_by("Chloé", change=0.02, scatter=0.002),
+            *read_by("Emil", scatter=0.03, seed=7),
+        ],
+        IMAGES,
+    )
+    chloe, emil = study.operators
+    assert outcomes(chloe)["operator-drift"] == "warn"
+    assert chloe.drift.total.value == pytest.approx(0.04, abs=0.005)
+    assert outcomes(emil)["operator-drift"] == "pass"
+    assert outcomes(emil)["operator-repeatability"] == "warn"
+    assert "Chloé's readings grow" in about_operator(chloe, study)[-1]
+    assert "No drift is seen from trial 1 to trial 3" in about_operator(emil, study)[-1]
+
+
+def test_everybody_to_one_side_points_at_the_image():
+    people = [
+        *read_by("Anna", offset=0.03, scatter=0.002),
+        *read_by("Ben", offset=0.03, scatter=0.002, seed=2),
+    ]
+    (first, _) = compare(people, IMAGES).checks
+    assert (first.code, first.outcome) == ("all-to-one-side", "warn")
+    apart = [*read_by("Anna", offset=0.03), *read_by("Ben", offset=-0.03)]
+    assert compare(apart, IMAGES).checks[0].outcome == "pass"
+
+
+def test_the_gauge_study_is_of_what_balances():
+    people = [
+        *read_by("Anna", scatter=0.002),
+        *read_by("Ben", offset=0.02, scatter=0.002, seed=2, trials=2),
+        *read_by("Ben", seed=2, trials=1, images=IMAGES[:1]),
+    ]
+    people = [p for p in people if not (p.operator == "Ben" and p.photo == IMAGES[3].photo)]
+    study = compare(people, IMAGES)
+    assert len(study.gauge.indents) == 7
+    assert study.gauge.trials == 2
+    assert study.gauge.left_out == len(people) - 7 * 2 * 2
+    assert study.gauge.operator.sd.value == pytest.approx(0.02 / np.sqrt(2), rel=0.2)
+    assert study.checks[1].code == "people-differ"
+    assert study.checks[1].outcome == "warn"
+    assert "left out" in about_gauge(study)[0]
+
+
+@pytest.mark.parametrize(
+    ("people", "why"),
+    [
+        (read_by("Anna"), "two or more people"),
+        ([*read_by("Anna", trials=1), *read_by("Ben", trials=1)], "read twice or more"),
+        ([*read_by("Anna", images=IMAGES[:4]), *read_by("Ben", images=IMAGES[4:])], "everybody"),
+    ],
+)
+def test_why_there_is_no_gauge_study(people, why):
+    study = compare(people, IMAGES)
+    assert study.gauge is None
+    assert why in about_gauge(study)[0]
+    assert comparison_json(study)["gauge"] is None
+
+
+def test_names_are_one_person_however_they_are_capitalised():
+    study = compare([*read_by("Anna", trials=1), *read_by("ANNA", trials=1)], IMAGES)
+    assert [person.name for person in study.operators] == ["Anna"]
+
+
+def test_the_image_is_taken_at_the_angle_the_person_read():
+    image = ImageResult("oval.jpg", "", 4.2, 4.0, 30.0, 0.006, SHOP)
+    along = HumanReading(2, "oval.jpg", "Anna", 4.2, 4.0, angle_deg=30.0)
+    study = compare([along], [image])
+    (pair,) = study.operators[0].pairs
+    assert (pair.image_d1_mm, pair.image_d2_mm) == pytest.approx((4.2, 4.0))
+    assert pair.difference_mm == pytest.approx(0.0, abs=1e-12)
+    assert pair.hbw == pytest.approx(brinell(4.1, SHOP))
+
+
+def test_a_stated_uncertainty_is_used_and_else_the_resolution():
+    image = IMAGES[0]
+    stated = HumanReading(2, image.photo, "Anna", 3.9, 3.9, U_mm=0.03)
+    silent = HumanReading(3, image.photo, "Anna", 3.9, 3.9)
+    study = compare([stated, silent], [image], resolution_mm=0.02, scope_rel=0.001)
+    first, second = study.operators[0].pairs
+    assert first.U_human_mm == 0.03
+    # rectangular: 2 sqrt((0.02 / 2√3)² + (0.001 · 3.9 / √3)²)
+    assert second.U_human_mm == pytest.approx(2 * np.hypot(0.02 / 2, 0.0039) / np.sqrt(3))
+    assert compare([stated], [image]).resolution_mm is None
+
+
+def test_lines_without_a_fit_are_told():
+    readings = [
+        HumanReading(2, "plate-0.jpg", "Anna", 3.9, 3.9),
+        HumanReading(3, "nowhere.jpg", "Anna", 3.9, 3.9),
+        HumanReading(4, "plate-0.jpg", "Anna", 39.0, 39.0),
+        HumanReading(5, "other.jpg", "Anna", 1.9, 1.9),
+    ]
+    other = ImageResult("other.jpg", "", 1.9, 1.9, 0.0, 0.004, TestCondition(5, 750))
+    study = compare(readings, [*IMAGES, other], test=SHOP)
+    told = {problem.line: problem.message for problem in study.unmatched}
+    assert set(told) == {3, 4, 5}
+    assert "no result" in told[3]
+    assert "off the image's" in told[4]
+    assert "under 5/750, not under 10/3000" in told[5]
+    assert len(study.operators[0].pairs) == 1
+
+
+def test_misuse_is_said():
+    bare = [ImageResult("plate-0.jpg", "", 3.9, 3.9, 0.0, 0.006)]
+    reading = [HumanReading(2, "plate-0.jpg", "Anna", 3.9, 3.9)]
+    with pytest.raises(ValueError, match="name no test"):
+        compare(reading, bare)
+    other = ImageResult("other.jpg", "", 1.9, 1.9, 0.0, 0.004, TestCondition(5, 750))
+    with pytest.raises(ValueError, match="one comparison holds for one test"):
+        compare(reading, [*IMAGES, other])
+    with pytest.raises(ValueError, match="not one reading"):
+        compare([HumanReading(2, "nowhere.jpg", "Anna", 3.9, 3.9)], IMAGES)
+
+
+def test_a_single_reading_claims_nothing():
+    study = compare([HumanReading(2, "plate-0.jpg", "Anna", 3.9, 3.9)], IMAGES)
+    (anna,) = study.operators
+    assert anna.limits is None
+    assert anna.repeatability is None
+    assert anna.drift is None
+    assert not anna.bias.known
+    record = comparison_json(study)["operators"][0]
+    assert record["bias_mm"]["low"] is None
+    assert "no confidence interval" in about_operator(anna, study)[0]
+
+
+def test_what_a_hundredth_is_worth_follows_the_hardness():
+    wide = [ImageResult(f"{d}.jpg", "", d, d, 0.0, 0.006, SHOP) for d in (2.6, 5.2)]
+    study = compare(read_by("Anna", images=wide), wide)
+    first = about_study(study)[0]
+    for d in (2.6, 5.2):
+        one = brinell(d, SHOP) - brinell(d + 0.01, SHOP)
+        assert f"{one:.1f} HBW" in first
+    assert "smallest" not in about_study(compare(read_by("Anna"), IMAGES))[0]
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.permutations(["Anna", "Ben", "Chloé"]))
+def test_the_order_of_people_does_not_matter(order):
+    people = {
+        name: read_by(name, offset=0.01 * k, scatter=0.004, seed=k)
+        for k, name in enumerate(["Anna", "Ben", "Chloé"])
+    }
+    study = compare([r for name in order for r in people[name]], IMAGES)
+    found = {person.name: person for person in study.operators}
+    for k, name in enumerate(["Anna", "Ben", "Chloé"]):
+        alone = compare(people[name], IMAGES).operators[0]
+        assert found[name].bias == alone.bias
+        assert found[name].bias.value == pytest.approx(0.01 * k, abs=0.004)
+    assert [person.name for person in study.operators] == list(order)
+    again = compare([r for own in people.values() for r in own], IMAGES)
+    assert study.gauge.people.variance.value == pytest.approx(again.gauge.people.variance.value)
+
+
+@given(st.floats(-0.05, 0.05), st.sampled_from(IMAGES))
+def test_differences_in_hbw_follow_the_sensitivity(offset, image):
+    d = (image.at_angle(0.0) + image.at_angle(90.0)) / 2
+    study = compare([HumanReading(2, image.photo, "A", d + offset, d + offset)], [image])
+    (pair,) = study.operators[0].pairs
+    linear = hbw_per_mm(d, SHOP) * offset
+    assert pair.hbw - pair.image_hbw == pytest.approx(linear, rel=0.03, abs=1e-6)
