@@ -1,5 +1,7 @@
 """What any picture obeys: size, kind, repeatability, and effects in the right direction."""
 
+import doctest
+import pickle
 from dataclasses import replace
 from typing import get_args
 
@@ -8,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import rimread.simulate
 from rimread.photo import linear_light
 from rimread.simulate import (
     Camera,
@@ -21,8 +24,8 @@ from rimread.simulate import (
     several_scene,
     simulate,
     spoiled_scene,
+    truth_of,
 )
-from rimread.simulate.photograph import truth_of
 from rimread.simulate.scene import Finish, LightKind
 
 SMALL = {"width_px": 200, "height_px": 160}
@@ -39,6 +42,15 @@ def test_the_same_rng_gives_the_same_picture_and_size_and_depth_are_those_asked_
     assert first.picture.dtype == (np.uint8 if scene.camera.bits == 8 else np.uint16)
     other = simulate(scene, rng=np.random.default_rng(seed + 1))
     assert not np.array_equal(first.picture, other.picture)
+
+
+def test_the_examples_in_the_docstring_hold():
+    assert doctest.testmod(rimread.simulate).failed == 0
+
+
+def test_a_scene_can_be_sent_to_a_worker():
+    scene = random_scene(np.random.default_rng(3), tier="hard", **SMALL)
+    assert pickle.loads(pickle.dumps(scene)) == scene  # noqa: S301
 
 
 @settings(max_examples=60, deadline=None)
