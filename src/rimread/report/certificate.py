@@ -1,0 +1,400 @@
+"""The test report as facts: what was asked, what was found, what it rests on."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import ClassVar, Final
+
+from rimread import __version__
+from rimread.check import Check, Outcome
+from rimread.hardness import (
+    Conversion,
+    DailyCheck,
+    Indent,
+    Piece,
+    RuleSet,
+    Series,
+    Statement,
+    TestCondition,
+    Verification,
+    convert,
+    due_on,
+    from_bias,
+    from_parts,
+    from_permissible_error,
+    piece_checks,
+    rule_set,
+    series_checks,
+    series_from_indents,
+)
+from rimread.hardness.series import Policy
+from rimread.hardness.uncertainty import Way
+from rimread.refusal import Refusal
+from rimread.report.blocks import Picture
+from rimread.report.lab import Lab
+from rimread.report.results import Result
+from rimread.scale.model import Scale
+
+__all__ = ["ByEye", "Job", "TestReport", "report_from"]
+
+_ANNEX_A: Final = "ISO 6506-1 annex A: the user's check before use, procedure from memory"
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What the person knows and no photo tells; what is empty or None stays a blank to fill in.
+
+    Parameters
+    ----------
+    number, order, customer : str
+        Of the report, of the order, and who asked.
+    part, heat, location : str
+        What was tested, of which heat or lot, and where on it the indents are.
+    edition : str
+        Standard and edition in force, such as ``ISO 6506-1:2014``.
+    grade : str
+        Material as the customer names it.
+    material : str or None
+        Material group, a key of `rimread.hardness.MATERIALS`; conversions ask for it.
+    requirement : str
+        What the hardness must be; it is printed and not judged.
+    operator : str
+        Who made and read the indents.
+    on : datetime.date or None
+        Day of the test.
+    temperature_c : float or None
+        During the test.
+    machine : str
+        Where it is not the laboratory's usual one.
+    remarks : str
+        Deviations, optional operations, anything that may have affected the result.
+    """
+
+    number: str = ""
+    order: str = ""
+    customer: str = ""
+    part: str = ""
+    heat: str = ""
+    location: str = ""
+    edition: str = ""
+    grade: str = ""
+    material: str | None = None
+    requirement: str = ""
+    operator: str = ""
+    on: date | None = None
+    temperature_c: float | None = None
+    machine: str = ""
+    remarks: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ByEye:
+    """A person's two readings of the indent in one photo."""
+
+    photo: str
+    operator: str
+    d1_mm: float
+    d2_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class TestReport:
+    """Everything a test report says.
+
+    Parameters
+    ----------
+    lab, job : Lab, Job
+        Who and what.
+    rules : RuleSet
+        Whose limits the checks took.
+    results : tuple of Result
+        The measured photos, in the order of `series.indents`.
+    refused : tuple of Result
+        Photos without a number.
+    series : Series
+        The indents taken together.
+    statement : Statement or None
+        The mean's uncertainty; None when an indent has none.
+    checks : tuple of Check
+        Of the series, the piece and the machine; those of each indent are in `results`.
+    scales : tuple of Scale
+        The scale files, as far as they were at hand.
+    block_check : DailyCheck or None
+        The machine's check on its block that counts for the day.
+    verification : Verification or None
+        The block's indents, when the uncertainty goes by them.
+    conversions : tuple of (str, Conversion or Refusal)
+        Asked for, each with the name of its scale.
+    by_eye : tuple of (int, ByEye)
+        People's readings with the index of the result they belong to.
+    pictures : tuple of Picture
+        Of the measured photos.
+    made_on : datetime.date
+        Day the report was made.
+    version : str
+        Of this program.
+    """
+
+    __test__: ClassVar[bool] = False  # the name is the trade's; pytest must not collect it
+
+    lab: Lab
+    job: Job
+    rules: RuleSet
+    results: tuple[Result, ...]
+    refused: tuple[Result, ...]
+    series: Series
+    statement: Statement | None
+    checks: tuple[Check, ...]
+    made_on: date
+    scales: tuple[Scale, ...] = ()
+    block_check: DailyCheck | None = None
+    verification: Verification | None = None
+    conversions: tuple[tuple[str, Conversion | Refusal], ...] = ()
+    by_eye: tuple[tuple[int, ByEye], ...] = ()
+    pictures: tuple[Picture, ...] = ()
+    version: str = field(default=__version__)
+
+    @property
+    def test(self) -> TestCondition:
+        """The condition of all indents."""
+        return self.series.test
+
+    @property
+    def all_checks(self) -> tuple[tuple[int | None, Check], ...]:
+        """Checks with the index of the indent they belong to, None for the whole."""
+        return (
+            *((None, check) for check in self.checks),
+            *((i, check) for i, result in enumerate(self.results) for check in result.checks),
+        )
+
+    @property
+    def failed(self) -> bool:
+        """Whether a check says that the result does not count."""
+        return any(check.outcome == "fail" for _, check in self.all_checks)
+
+
+def report_from(  # noqa: PLR0913  (all but two by name)
+    results: Sequence[Result],
+    job: Job,
+    *,
+    lab: Lab = Lab(),  # noqa: B008  (frozen)
+    rules: str | RuleSet = "iso",
+    policy: Policy = "all",
+    scales: Sequence[Scale] = (),
+    daily: Sequence[DailyCheck] | None = None,
+    verification: Verification | None = None,
+    way: Way = "parts",
+    convert_to: Sequence[str] = (),
+    table: str = "iso-18265-a1",
+    by_eye: Sequence[ByEye] = (),
+    pictures: Sequence[Picture] = (),
+    made_on: date,
+) -> TestReport:
+    """Put a report together.
+
+    Parameters
+    ----------
+    results : sequence of Result
+        Of all photos of the test, the refused ones too.
+    job, lab : Job, Lab
+        What is known beside the photos.
+    rules : {"iso", "astm"} or RuleSet
+        Whose limits the checks take.
+    policy : {"all", "drop-extremes"}
+        Which indents go into the mean.
+    scales : sequence of Scale
+        Scale files the photos were measured with.
+    daily : sequence of DailyCheck, optional
+        Log of the checks on reference blocks.
+    verification : Verification, optional
+        Indents on a block, for `way`.
+    way : {"parts", "permissible-error", "bias"}
+        How the machine gets into the uncertainty, see `rimread.hardness.uncertainty`.
+    convert_to, table : sequence of str, str
+        Scales to convert to, and the table.
+    by_eye : sequence of ByEye
+        People's readings.
+    pictures : sequence of Picture
+        See `rimread.report.pictures`.
+    made_on : datetime.date
+        Day of the report.
+
+    Raises
+    ------
+    ValueError
+        If nothing was measured, the indents are of more than one test, a photo is there twice, a
+        scale is not one the photos were measured with, or something asked for needs a fact that is
+        missing.
+    """
+    chosen = rule_set(rules)
+    measured = tuple(r for r in results if r.indent is not None)
+    _no_photo_twice(results)
+    series = series_from_indents(_indents(measured), _one_test(measured), policy=policy)
+    statement = _statement(series, verification, way, chosen)
+    of_scales = tuple(scales)
+    _scales_belong(of_scales, measured)
+    block_check = None if daily is None else _check_of_the_day(daily, series, job, chosen)
+    return TestReport(
+        lab=lab,
+        job=job,
+        rules=chosen,
+        results=measured,
+        refused=tuple(r for r in results if r.indent is None),
+        series=series,
+        statement=statement,
+        checks=(
+            *series_checks(series, rules=chosen),
+            *_piece_checks(series, job, chosen),
+            *_machine_checks(lab, job, chosen),
+            *(() if daily is None else _block_checks(block_check, job)),
+        ),
+        scales=of_scales,
+        block_check=block_check,
+        verification=verification,
+        conversions=_conversions(series, statement, job, convert_to, table),
+        by_eye=_matched(by_eye, measured),
+        pictures=tuple(pictures),
+        made_on=made_on,
+    )
+
+
+# -- the series ---------------------------------------------------------------------------------
+
+
+def _indents(measured: Sequence[Result]) -> list[Indent]:
+    if not measured:
+        raise ValueError("a report needs at least one measured indent (got none)")
+    return [r.indent for r in measured if r.indent is not None]
+
+
+def _one_test(measured: Sequence[Result]) -> TestCondition:
+    tests = {r.test.name: r.test for r in measured if r.test is not None}
+    if len(tests) != 1:
+        raise ValueError(
+            f"a report is of one test, ball and force (got {', '.join(sorted(tests))}); "
+            f"make one report for each"
+        )
+    return next(iter(tests.values()))
+
+
+def _no_photo_twice(results: Sequence[Result]) -> None:
+    seen: dict[str, str] = {}
+    for result in results:
+        if result.sha256 and result.sha256 in seen:
+            raise ValueError(
+                f"a photo counts once, and {result.photo} is the same picture as "
+                f"{seen[result.sha256]}"
+            )
+        seen[result.sha256] = result.photo
+
+
+def _scales_belong(scales: Sequence[Scale], measured: Sequence[Result]) -> None:
+    used = {r.scale_sha256 for r in measured}
+    for scale in scales:
+        if scale.sha256 not in used:
+            raise ValueError(
+                f"no photo was measured with this file of the scale {scale.label!r}: its hash "
+                f"begins {scale.sha256[:12]}, the results name "
+                f"{', '.join(sorted(h[:12] or 'none' for h in used))}"
+            )
+
+
+def _statement(
+    series: Series, verification: Verification | None, way: Way, rules: RuleSet
+) -> Statement | None:
+    if way != "parts" and verification is None:
+        raise ValueError(f"the way {way!r} to the uncertainty needs the indents on the block")
+    if any(i.budget is None for i in series.used_indents):
+        return None
+    if way == "permissible-error" and verification is not None:
+        return from_permissible_error(series, verification, rules=rules)
+    if way == "bias" and verification is not None:
+        return from_bias(series, verification)
+    return from_parts(series, rules=rules)
+
+
+def _conversions(
+    series: Series, statement: Statement | None, job: Job, scales: Sequence[str], table: str
+) -> tuple[tuple[str, Conversion | Refusal], ...]:
+    if not scales:
+        return ()
+    if job.material is None:
+        raise ValueError("a conversion holds for a material: say which group, such as steel")
+    U = None if statement is None else statement.budget.U
+    return tuple(
+        (
+            to,
+            convert(
+                series.mean_hbw, series.test, to=to, table=table, material=job.material, U_hbw=U
+            ),
+        )
+        for to in scales
+    )
+
+
+def _matched(by_eye: Sequence[ByEye], measured: Sequence[Result]) -> tuple[tuple[int, ByEye], ...]:
+    """Readings with the photo of the same name, the folder left aside."""
+    places: dict[str, list[int]] = {}
+    for index, result in enumerate(measured):
+        places.setdefault(file_name(result.photo), []).append(index)
+    found = []
+    for reading in by_eye:
+        at = places.get(file_name(reading.photo), [])
+        if len(at) != 1:
+            many = "several measured photos have" if at else "no measured photo has"
+            raise ValueError(f"a reading by eye belongs to one photo; {many} {reading.photo!r}")
+        found.append((at[0], reading))
+    return tuple(sorted(found, key=lambda pair: pair[0]))
+
+
+def file_name(photo: str) -> str:
+    """Last part of a path of any system: results travel from Windows to Linux and back."""
+    return photo.replace("\\", "/").rsplit("/", 1)[-1]
+
+
+# -- piece, machine, block ----------------------------------------------------------------------
+
+
+def _piece_checks(series: Series, job: Job, rules: RuleSet) -> tuple[Check, ...]:
+    piece = Piece(material=job.material, temperature_c=job.temperature_c)
+    return piece_checks(series.mean_mm, series.test, piece, rules=rules)
+
+
+def _machine_checks(lab: Lab, job: Job, rules: RuleSet) -> tuple[Check, ...]:
+    if lab.machine_valid_until is None or job.on is None or job.machine:
+        return ()
+    late = job.on > lab.machine_valid_until
+    message = f"verification counts until {lab.machine_valid_until}, the test was on {job.on}"
+    outcome: Outcome = "fail" if late else "pass"
+    return (Check("machine-in-date", outcome, message, rules.source("machine_every_days")),)
+
+
+def _check_of_the_day(
+    daily: Sequence[DailyCheck], series: Series, job: Job, rules: RuleSet
+) -> DailyCheck | None:
+    """The last check under this test that still counts on the day; on a day, the last line."""
+    if job.on is None:
+        raise ValueError("the check of the day on the block needs the day of the test")
+    counts = [
+        entry
+        for entry in daily
+        if entry.test == series.test.name and entry.on <= job.on < due_on(entry.on, rules=rules)
+    ]
+    return max(reversed(counts), key=lambda entry: entry.on, default=None)  # of equals the last
+
+
+def _block_checks(entry: DailyCheck | None, job: Job) -> tuple[Check, ...]:
+    if entry is None:
+        message = f"the log holds no check under this test that counts on {job.on}"
+        return (Check("block-of-the-day", "warn", message, _ANNEX_A),)
+    message = (
+        f"block {entry.block} on {entry.on}: {entry.mean_hbw:.1f} against "
+        f"{entry.certified_hbw:g} HBW certified, error {entry.error_rel:+.2%}"
+    )
+    if not all(map(math.isfinite, (entry.mean_hbw, entry.certified_hbw, entry.error_rel))):
+        raise ValueError(f"the log's entry of block {entry.block} on {entry.on} is not finite")
+    outcome: Outcome = "pass" if entry.passed else "fail"
+    return (Check("block-of-the-day", outcome, message, _ANNEX_A),)

@@ -1,0 +1,510 @@
+"""What a test report says, in which order and in which words.
+
+After the list of ISO 6506-1 for a test report (from memory: the standard named, the piece
+identified, the result, the temperature where it was unusual, what was not by the standard or
+optional, what may have affected the result, the basis of a conversion) and what certificates
+commonly hold besides (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Final
+
+from rimread.budget import Budget
+from rimread.check import Check, Outcome
+from rimread.hardness import (
+    Conversion,
+    TestCondition,
+    brinell,
+    rounded,
+)
+from rimread.hardness.condition import plain_number
+from rimread.report.blocks import (
+    Block,
+    Column,
+    Fact,
+    Facts,
+    Heading,
+    Letterhead,
+    Page,
+    Pictures,
+    Signatures,
+    Table,
+    Verdict,
+    Words,
+)
+from rimread.report.certificate import TestReport, file_name
+from rimread.report.results import Result
+from rimread.report.text import CAUTION, in_step
+from rimread.scale.model import Scale
+
+__all__ = ["page_of"]
+
+_NOT_KNOWN: Final = "not known"
+_WORDS: Final[dict[Outcome, str]] = {"pass": "pass", "warn": "LOOK", "fail": "FAIL"}
+_MOST_DECIMALS: Final = 4  # of a diameter in mm; a tenth of a micrometre is beyond any rim
+_OUTCOMES: Final[tuple[Outcome, ...]] = ("fail", "warn", "pass")
+
+
+def page_of(report: TestReport) -> Page:
+    """The page of a test report.
+
+    Parameters
+    ----------
+    report : TestReport
+        What is known.
+    """
+    job = report.job
+    name = " ".join(x for x in ("Brinell test report", job.number) if x)
+    title = ", ".join(x for x in (name, job.part, job.heat and f"heat {job.heat}") if x)
+    return Page(
+        title=title,
+        foot=" · ".join(x for x in (report.lab.name, name, f"rimread {report.version}") if x),
+        blocks=(
+            *_head(report),
+            *_asked(report),
+            *_indents(report),
+            *_by_eye(report),
+            *_refused(report),
+            *_uncertainty(report),
+            *_checks(report),
+            *_converted(report),
+            *_cautions(report),
+            *_signatures(report),
+            *_annex(report),
+        ),
+    )
+
+
+# -- first page ---------------------------------------------------------------------------------
+
+
+def _head(report: TestReport) -> Iterator[Block]:
+    lab, job = report.lab, report.job
+    yield Letterhead(
+        name=lab.name,
+        lines=tuple(x for x in (*lab.address, lab.contact) if x),
+        logo_png=lab.logo_png,
+        title="Brinell hardness test report",
+        beside=(
+            Fact("Report no.", job.number or None),
+            Fact("Date of test", None if job.on is None else job.on.isoformat()),
+            Fact("Report made", report.made_on.isoformat()),
+        ),
+    )
+    yield Verdict(report.series.designation, tuple(_result_lines(report)), _alarm(report))
+
+
+def _alarm(report: TestReport) -> str:
+    failed = sorted({check.code for _, check in report.all_checks if check.outcome == "fail"})
+    if not failed:
+        return ""
+    return f"A check failed ({', '.join(failed)}): under that rule this result does not count."
+
+
+def _result_lines(report: TestReport) -> Iterator[str]:
+    series, statement = report.series, report.statement
+    n, used = len(series.hbw), sum(series.used)
+    of = "one indent" if n == 1 else f"mean of {n} indents"
+    if used < n:
+        of = (
+            f"mean of {used} of {n} indents, the highest and the lowest left out "
+            f"(common practice, no source in a standard)"
+        )
+    if statement is None:
+        yield f"{of}; the uncertainty is {_NOT_KNOWN}: not every indent has one"
+    elif statement.way == "bias":
+        yield f"{of}; with the error on the block taken off: {statement.text}"
+    else:
+        U, k = statement.budget.U, statement.budget.k
+        yield f"{of}, U = {_two_digits(U)} HBW ({U / statement.hbw:.1%}), k = {k:.2f}"
+    if series.sd_hbw is not None:
+        low, high = min(series.hbw), max(series.hbw)
+        yield (
+            f"from {rounded(low)} to {rounded(high)} HBW: range {_two_digits(series.range_hbw)} "
+            f"HBW ({series.range_rel_hbw:.1%}), standard deviation "
+            f"{_two_digits(series.sd_hbw)} HBW; range of d {series.range_rel_d:.1%}"
+        )
+    yield from (c.text for _, c in report.conversions if isinstance(c, Conversion))
+
+
+def _asked(report: TestReport) -> Iterator[Block]:
+    lab, job, test = report.lab, report.job, report.test
+    usual = " ".join(x for x in (lab.machine, lab.machine_serial) if x)
+    until = lab.machine_valid_until if usual and not job.machine else None
+    yield Heading("Piece and test")
+    yield Facts(
+        (
+            Fact("Part", job.part or None),
+            Fact("Heat or lot", job.heat or None),
+            Fact("Location of the indents", job.location or None),
+            Fact("Material", job.grade or job.material),
+            Fact("Order", job.order or None),
+            Fact("Customer", job.customer or None),
+            Fact("Standard and edition", job.edition or None),
+            Fact("Test", _test_words(test)),
+            Fact("Temperature", None if job.temperature_c is None else f"{job.temperature_c:g} °C"),
+            Fact("Operator", job.operator or None),
+            Fact("Machine", job.machine or usual or None),
+            Fact("Machine verified until", None if until is None else until.isoformat()),
+            Fact("Check on the block that day", _block_words(report)),
+            Fact("Scope and scale", _joined(r.scale_label for r in report.results)),
+            *((Fact("Requirement (not judged here)", job.requirement),) if job.requirement else ()),
+            Fact("Remarks, deviations, occurrences", job.remarks or None),
+        )
+    )
+    yield Words(
+        "Diameters were read from photos by a program: the rim is traced, an ellipse is fitted to "
+        "it in millimetres, d1 and d2 are its longer and its shorter axis, at right angles. "
+        f"Limits of the checks: {report.rules.title}.",
+        small=True,
+    )
+
+
+def _test_words(test: TestCondition) -> str:
+    dwell = "10 s to 15 s by designation" if test.dwell_s is None else f"{test.dwell_s:g} s"
+    return (
+        f"HBW {test.name}: ball {plain_number(test.ball_mm)} mm, force "
+        f"{plain_number(test.force_kgf)} kgf ({_newtons(test.force_n)}), dwell {dwell}"
+    )
+
+
+def _newtons(force_n: float) -> str:
+    return f"{force_n / 1000:.4g} kN" if force_n >= 1000 else f"{force_n:.4g} N"
+
+
+def _block_words(report: TestReport) -> str | None:
+    entry = report.block_check
+    if entry is None:
+        return None
+    return (
+        f"block {entry.block}, {entry.on}: {entry.mean_hbw:.1f} HBW, certified "
+        f"{entry.certified_hbw:g}, error {entry.error_rel:+.2%}, "
+        f"{'passed' if entry.passed else 'FAILED'}"
+        + (f" ({entry.operator})" if entry.operator else "")
+    )
+
+
+# -- indents ------------------------------------------------------------------------------------
+
+
+def _indents(report: TestReport) -> Iterator[Block]:
+    yield Heading("Indents")
+    decimals = _decimals(report.results)
+    yield Table(
+        "Diameters in mm; HBW of each indent with the uncertainty of its reading",
+        (
+            Column("No.", 4, "right"),
+            Column("Photo", 22),
+            *(Column(t, 8, "right") for t in ("d1", "d2", "mean d", "U(d)")),
+            Column("d/D", 7, "right"),
+            Column("HBW", 8, "right"),
+            Column("U(HBW)", 9, "right"),
+            Column("k", 7, "right"),
+        ),
+        tuple(
+            _row(i, result, report, decimals)
+            for i, result in enumerate(report.results)
+        ),
+        marked=frozenset(
+            i
+            for i, result in enumerate(report.results)
+            if not report.series.used[i] or any(c.outcome == "fail" for c in result.checks)
+        ),
+    )  # fmt: skip
+    if not all(report.series.used):
+        yield Words("* left out of the mean", small=True)
+    covers = _joined(r.hardness.covers for r in report.results if r.hardness is not None)
+    if covers:
+        yield Words(
+            f"U(d) and U(HBW) are expanded with the k beside them and cover the {covers}.",
+            small=True,
+        )
+
+
+def _row(i: int, result: Result, report: TestReport, decimals: int) -> tuple[str, ...]:
+    indent, hardness = result.indent, result.hardness
+    assert indent is not None  # noqa: S101  (measured)
+    number = str(i + 1) if report.series.used[i] else f"{i + 1} *"
+    d1, d2, mean = (f"{d:.{decimals}f}" for d in (indent.d1_mm, indent.d2_mm, indent.mean_mm))
+    known = hardness is not None and indent.budget is not None
+    return (
+        *(number, file_name(result.photo), d1, d2, mean),
+        f"{indent.budget.U:.{decimals}f}" if indent.budget is not None else _NOT_KNOWN,
+        f"{indent.mean_mm / report.test.ball_mm:.3f}",
+        rounded(report.series.hbw[i]),
+        _two_digits(hardness.budget.U) if hardness is not None else _NOT_KNOWN,
+        f"{indent.budget.k:.2f}" if known and indent.budget is not None else "",
+    )
+
+
+def _decimals(results: Sequence[Result]) -> int:
+    """As many decimals as the surest diameter deserves, the same in the whole table."""
+    U = [r.indent.budget.U for r in results if r.indent is not None and r.indent.budget is not None]
+    least = min((u for u in U if u > 0.0), default=0.01)
+    return max(2, min(_MOST_DECIMALS, 1 - math.floor(math.log10(float(f"{least:.1e}")))))
+
+
+def _by_eye(report: TestReport) -> Iterator[Block]:
+    if not report.by_eye:
+        return
+    rows = []
+    for i, eye in report.by_eye:
+        mean = (eye.d1_mm + eye.d2_mm) / 2.0
+        image, hbw = report.series.indents[i].mean_mm, brinell(mean, report.test)
+        rows.append(
+            (
+                str(i + 1),
+                eye.operator or _NOT_KNOWN,
+                f"{eye.d1_mm:g}",
+                f"{eye.d2_mm:g}",
+                f"{mean:.4g}",
+                rounded(hbw),
+                f"{mean - image:+.3f}",
+                f"{hbw - report.series.hbw[i]:+.1f}",
+            )
+        )
+    yield Heading("Read by eye")
+    yield Table(
+        "Two diameters in mm read by a person; they are not in the result",
+        (
+            Column("No.", 6, "right"),
+            Column("Read by", 26),
+            *(Column(t, 10, "right") for t in ("d1", "d2", "mean d", "HBW")),
+            Column("eye less image, mm", 14, "right"),
+            Column("in HBW", 10, "right"),
+        ),
+        tuple(rows),
+    )
+
+
+def _refused(report: TestReport) -> Iterator[Block]:
+    if not report.refused:
+        return
+    yield Heading("Photos refused")
+    yield Table(
+        "These gave no number and are not in the result",
+        (Column("Photo", 30), Column("Code", 20), Column("Reason", 50)),
+        tuple(
+            (file_name(r.photo), reason.code, reason.message)
+            for r in report.refused
+            for reason in r.reasons
+        )
+        or tuple((file_name(r.photo), "", "") for r in report.refused),
+    )
+
+
+# -- uncertainty and checks ---------------------------------------------------------------------
+
+
+def _uncertainty(report: TestReport) -> Iterator[Block]:
+    statement = report.statement
+    yield Heading("Uncertainty of the result")
+    if statement is None:
+        yield Words(f"The uncertainty is {_NOT_KNOWN}: not every indent in the mean has one.")
+        return
+    yield Words(
+        f"{statement.text}. It covers: {statement.covers}. U is expanded: with k = "
+        f"{statement.budget.k:.2f} about 95 times in 100 the true value lies within."
+    )
+    if statement.way == "bias":
+        yield Words(
+            f"For the value as measured, {report.series.designation}, with the error left in: "
+            f"U = {_two_digits(statement.U_uncorrected)} HBW."
+        )
+    yield _budget_table(statement.budget)
+
+
+def _budget_table(budget: Budget) -> Table:
+    return Table(
+        "What makes it up, standard uncertainties in HBW",
+        (
+            Column("Contribution", 22),
+            Column("u", 8, "right"),
+            Column("share", 8, "right"),
+            Column("From", 62),
+        ),
+        tuple(
+            (
+                part.name,
+                _two_digits(part.u),
+                f"{(part.u / budget.u) ** 2:.0%}" if budget.u > 0.0 else "",
+                part.how,
+            )
+            for part in budget.components
+        ),
+        small=True,
+    )
+
+
+def _checks(report: TestReport) -> Iterator[Block]:
+    rows = list(_check_rows(report))
+    yield Heading("Checks")
+    yield Table(
+        "Each rule with what was found; a number of an indent stands before what belongs to it",
+        (Column("Rule", 17), Column("Outcome", 9), Column("Found", 46), Column("Source", 28)),
+        tuple(row for row, _ in rows),
+        marked=frozenset(i for i, (_, outcome) in enumerate(rows) if outcome != "pass"),
+        small=True,
+    )
+
+
+def _check_rows(report: TestReport) -> Iterator[tuple[tuple[str, ...], Outcome]]:
+    """What did not pass first and one by one; of what passed one line a rule."""
+    every = report.all_checks
+    for outcome in _OUTCOMES:
+        groups: dict[tuple[str, str, str], list[int | None]] = {}
+        shown: dict[tuple[str, str, str], Check] = {}
+        for i, check in every:
+            if check.outcome == outcome:
+                key = (check.code, check.source, "" if outcome == "pass" else check.message)
+                groups.setdefault(key, []).append(i)
+                shown.setdefault(key, check)
+        for key, indents in groups.items():
+            yield _check_row(shown[key], indents, len(report.results)), outcome
+
+
+def _check_row(check: Check, indents: Sequence[int | None], n: int) -> tuple[str, ...]:
+    numbers = [i for i in indents if i is not None]
+    found = check.message
+    if numbers and n > 1:
+        which = "all" if len(numbers) == n else _ranges(numbers)
+        also = ", the first:" if check.outcome == "pass" and len(numbers) > 1 else ":"
+        found = f"{which}{also} {found}"
+    return (check.code, _WORDS[check.outcome], found, check.source)
+
+
+def _ranges(numbers: Sequence[int]) -> str:
+    """Indents counted from one, runs drawn together.
+
+    >>> _ranges([0, 1, 2, 4])
+    '1–3, 5'
+    """
+    runs: list[list[int]] = []
+    for number in sorted(n + 1 for n in numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}–{r[-1]}" for r in runs)
+
+
+def _converted(report: TestReport) -> Iterator[Block]:
+    if not report.conversions:
+        return
+    yield Heading("Converted values")
+    for to, result in report.conversions:
+        if not isinstance(result, Conversion):
+            yield Words(f"{to}: no value. {result.message}.")
+            continue
+        within = ""
+        if result.low is not None and result.high is not None:
+            low, high = f"{result.low:.1f}", f"{result.high:.1f}"
+            within = f" U of the measured value alone takes it from {low} to {high}."
+        extra = " Brackets: beyond the table's normal range, for information." * result.bracketed
+        yield Words(f"{result.text}.{within}{extra} Table read in: {result.table.source}.")
+    yield Words(
+        "A converted value is approximate, carries the unknown error of its table on top of U, and "
+        "never replaces a test on the other scale.",
+        small=True,
+    )
+
+
+# -- end ----------------------------------------------------------------------------------------
+
+
+def _cautions(report: TestReport) -> Iterator[Block]:
+    yield Heading("Before this result is used")
+    yield Words(CAUTION, strong=True)
+    memory = any("from memory" in check.source for _, check in report.all_checks)
+    yield Words(
+        "A program has read pictures. It does not know whether the surface was prepared, the "
+        "piece thick enough, the indents far enough from each other and from edges, the force "
+        "right. Who signs has seen that the fitted rim lies on the edge of every indent. The "
+        "result holds for the piece and the places tested."
+        + (
+            " Limits marked “from memory” could not be read in the standard: hold them against "
+            "your own copy."
+            if memory
+            else ""
+        )
+        + " Blank lines are facts the program was not told; fill them in by hand or strike them "
+        "out before signing.",
+        small=True,
+    )
+
+
+def _signatures(report: TestReport) -> Iterator[Block]:
+    first, *others = report.lab.signatures
+    yield Signatures(
+        (Fact(first, report.job.operator or None), *(Fact(role, None) for role in others))
+    )
+
+
+def _annex(report: TestReport) -> Iterator[Block]:
+    yield Heading("Annex: pictures and what the figures rest on", annex=True)
+    if report.pictures:
+        yield Pictures(report.pictures)
+    yield from _scales(report.scales)
+    yield Heading("Hashes (SHA-256)")
+    yield Table(
+        "They prove that a file is the one that was measured",
+        (Column("File", 34), Column("SHA-256", 66)),
+        tuple(_hash_rows(report)),
+        small=True,
+    )
+    versions = _joined(r.version for r in report.results) or _NOT_KNOWN
+    yield Words(
+        f"Measured with rimread {versions}, report made with rimread {report.version} on "
+        f"{report.made_on}.",
+        small=True,
+    )
+
+
+def _scales(scales: Sequence[Scale]) -> Iterator[Block]:
+    for scale in scales:
+        certificate = scale.certificate
+        traced = "none was given, a generous share for that is in U"
+        if certificate is not None:
+            traced = (
+                f"{certificate.certified_mm:g} mm for {certificate.nominal_mm:g} mm nominal, "
+                f"U = {certificate.U_mm:g} mm, k = {certificate.k:g}"
+            )
+        yield Heading("Scale file")
+        yield Facts(
+            (
+                Fact("Camera and objective", scale.label),
+                Fact("Counts", f"from {scale.calibrated_on} to {scale.valid_until}"),
+                Fact(
+                    "Scale at the centre",
+                    f"{scale.px_per_mm_x:.3f} px/mm along x, {scale.px_per_mm_y:.3f} along y",
+                ),
+                Fact("Picture", f"{scale.width_px} × {scale.height_px} pixels"),
+                Fact("Stage micrometer certificate", traced),
+                Fact("Made from", _joined(p.name for p in scale.photos)),
+            )
+        )
+
+
+def _hash_rows(report: TestReport) -> Iterator[tuple[str, str]]:
+    for result in (*report.results, *report.refused):
+        name = file_name(result.photo)
+        yield (f"{name} ({result.entry})" if result.entry else name), result.sha256 or _NOT_KNOWN
+    labels: dict[str, str] = {}
+    for result in report.results:
+        labels.setdefault(result.scale_sha256, result.scale_label)
+    for sha256, label in labels.items():
+        yield f"scale file: {label}", sha256 or _NOT_KNOWN
+    for scale in report.scales:
+        for photo in scale.photos:
+            yield f"stage photo: {photo.name}", photo.sha256
+
+
+def _joined(texts: Iterable[str]) -> str | None:
+    return "; ".join(dict.fromkeys(text for text in texts if text)) or None
+
+
+def _two_digits(value: float) -> str:
+    return in_step(value, value)[0] if value > 0.0 else "0"
