@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rimread.agreement import HumanReading, ImageResult, compare
+from rimread.agreement.model import hbw_per_mm
 from rimread.agreement.record import comparison_json
-from rimread.agreement.study import hbw_per_mm
 from rimread.agreement.words import about_gauge, about_operator, about_study
 from rimread.hardness import TestCondition, brinell
 

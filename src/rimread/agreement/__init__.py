@@ -2,6 +2,7 @@
 
 from rimread.agreement.gauge import gauge_study
 from rimread.agreement.limits import limits_of_agreement, normalised_error
+from rimread.agreement.model import Comparison, Operator, Pair
 from rimread.agreement.readings import (
     HumanReading,
     ImageResult,
@@ -9,7 +10,7 @@ from rimread.agreement.readings import (
     read_human,
     read_results,
 )
-from rimread.agreement.study import Comparison, Operator, Pair, compare
+from rimread.agreement.study import compare
 
 __all__ = [
     "Comparison",

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rimread.agreement.study import Comparison, Operator, Pair, reading_order
+from rimread.agreement.model import Comparison, Operator, Pair
+from rimread.agreement.study import reading_order
 
 if TYPE_CHECKING:  # an extra: imported when something is drawn
     from matplotlib.axes import Axes

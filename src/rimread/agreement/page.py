@@ -8,7 +8,7 @@ from html import escape
 from rimread import __version__
 from rimread.agreement import words
 from rimread.agreement.figures import FIGURES, draw, svg
-from rimread.agreement.study import Comparison, Operator, Pair
+from rimread.agreement.model import Comparison, Operator, Pair
 from rimread.check import Check
 from rimread.report.text import CAUTION
 
@@ -24,11 +24,17 @@ thead th { border-bottom-width: 2px; vertical-align: bottom; }
 tr.beyond td { background: var(--soft); font-weight: 600; }
 figure { margin: 1.5rem 0; break-inside: avoid; }
 figure svg { width: 100%; height: auto; }
+figure svg text { fill: currentColor; }
+td:first-child { white-space: nowrap; }
 .wide { overflow-x: auto; }
 .caution { border: 2px solid; padding: .5rem 1rem; }
 section { break-inside: avoid-page; }
-@media print { body { max-width: none; margin: 0; font-size: 10pt; } thead { display: table-header-group; } }
-"""  # noqa: E501  (style)
+@media print {
+  body { max-width: none; margin: 0; font-size: 10pt; }
+  figure svg { max-height: 9cm; }
+  td:first-child { white-space: normal; }
+}
+"""
 
 
 def page_html(study: Comparison, title: str) -> str:

@@ -8,8 +8,8 @@ from typing import Any
 
 from rimread.agreement.gauge import Gauge
 from rimread.agreement.limits import Limits
+from rimread.agreement.model import Comparison, Operator, Pair, hbw_per_mm
 from rimread.agreement.statistics import CONFIDENCE, Estimate
-from rimread.agreement.study import Comparison, Operator, Pair, hbw_per_mm
 from rimread.check import Check
 
 __all__ = ["comparison_json"]

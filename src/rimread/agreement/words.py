@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rimread.agreement.gauge import Component
 from rimread.agreement.limits import FEW
+from rimread.agreement.model import Comparison, Operator, hbw_per_mm
 from rimread.agreement.statistics import Estimate
-from rimread.agreement.study import Comparison, Operator, hbw_per_mm
 from rimread.hardness import brinell, rounded
 
 __all__ = ["NOT_A_JUDGE", "about_gauge", "about_operator", "about_study", "span_mm"]

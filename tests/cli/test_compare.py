@@ -1,0 +1,146 @@
+"""The verb as a person or a program meets it."""
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from rimread.cli import app
+
+ROOT = Path(__file__).parents[2]
+SAMPLES, SCALE = ROOT / "sample_images", ROOT / "calibration" / "hall-scope.toml"
+
+
+def run(*words: object):
+    return CliRunner().invoke(app, ["compare", *map(str, words)], catch_exceptions=False)
+
+
+def record(photo: str, d: float) -> dict:
+    return {
+        "photo": photo,
+        "status": "measured",
+        "d1_mm": d,
+        "d2_mm": d,
+        "angle_deg": 0.0,
+        "mean_mm": d,
+        "U_mean_mm": 0.008,
+        "k": 2.0,
+        "test": "10/3000",
+    }
+
+
+@pytest.fixture
+def results(tmp_path):
+    path = tmp_path / "r.jsonl"
+    records = [record("a.jpg", 3.9), record("b.jpg", 4.1)]
+    records.append({"photo": "c.jpg", "status": "refused", "reasons": [{"message": "too dark"}]})
+    path.write_text("\n".join(map(json.dumps, records)), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def table(tmp_path):
+    def write(*rows: str, head: str = "photo;operator;d1 mm;d2 mm") -> Path:
+        path = tmp_path / "Lesungen von März.csv"
+        path.write_text("\n".join([head, *rows]), encoding="utf-8-sig")
+        return path
+
+    return write
+
+
+GOOD = ("a.jpg;Anna;3,90;3,91", "b.jpg;Anna;4,10;4,09", "a.jpg;Ben;3,91;3,90")
+
+
+def test_all_well(table, results):
+    done = run(table(*GOOD), "--image", results)
+    assert done.exit_code == 0
+    assert "Anna reads as the image does" in done.stdout
+    assert "qualified person" in done.stdout
+    assert done.stderr == ""
+
+
+def test_json_only_on_standard_output(table, results):
+    done = run(table(*GOOD), "--image", results, "--json")
+    (line,) = done.stdout.splitlines()
+    told = json.loads(line)
+    assert told["status"] == "passed"
+    assert [person["operator"] for person in told["operators"]] == ["Anna", "Ben"]
+    assert told["readings"][0]["difference_mm"] == pytest.approx(0.005)
+    assert told["unmatched"] == told["unreadable"] == []
+    assert {c["outcome"] for c in told["checks"]} == {"pass"}
+
+
+def test_a_person_beyond_both_uncertainties_is_one(table, results):
+    done = run(table("a.jpg;Ben;4,00;4,00", "b.jpg;Ben;4,20;4,20"), "--image", results)
+    assert done.exit_code == 1
+    assert "fail: operator-mean-error" in done.stdout
+
+
+def test_a_reading_of_a_refused_photo_is_one(table, results):
+    done = run(table(*GOOD, "c.jpg;Anna;4,0;4,0"), "--image", results)
+    assert done.exit_code == 1
+    assert "line 5" in done.stderr
+    assert "too dark" in done.stderr
+
+
+def test_a_line_that_cannot_be_read_is_two_and_the_rest_is_done(table, results):
+    done = run(table(*GOOD, "a.jpg;Anna;x;4,0"), "--image", results, "--json")
+    assert done.exit_code == 2
+    told = json.loads(done.stdout)
+    assert len(told["readings"]) == 3
+    assert told["unreadable"][0]["line"] == 5
+    assert "line 5" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("options", "why"),
+    [
+        ((), "--image"),
+        (("--image", "RESULTS", "--scale", SCALE), "either"),
+        (("--scale", SCALE), "--test"),
+        (("--image", "RESULTS", "--resolution", "0"), "above 0"),
+        (("--image", "RESULTS", "--scope", "nan"), "above 0"),
+        (("--image", "RESULTS", "--test", "10:3000"), "a test is"),
+        (("--image", "RESULTS", "--test", "5/750"), "not one reading"),
+        (("--image", "missing.jsonl"), "missing.jsonl"),
+    ],
+)
+def test_misuse(table, results, options, why):
+    words = [results if word == "RESULTS" else word for word in options]
+    done = run(table(*GOOD), *words)
+    assert done.exit_code == 2
+    assert why in done.stderr
+    assert done.stdout == ""
+
+
+def test_a_missing_column_is_misuse(table, results):
+    done = run(table("a.jpg;Anna;3,9", head="photo;operator;d1"), "--image", results)
+    assert done.exit_code == 2
+    assert "'d2'" in done.stderr
+
+
+def test_page_and_figures(table, results, tmp_path):
+    page, folder = tmp_path / "Seite.html", tmp_path / "Bilder"
+    done = run(table(*GOOD), "--image", results, "--page", page, "--figures", folder)
+    assert done.exit_code == 0
+    assert "Lesungen von März.csv" in page.read_text(encoding="utf-8")
+    assert (folder / "offsets.png").exists()
+    assert (folder / "offsets.svg").exists()
+
+
+def test_photos_are_measured_on_the_way(tmp_path):
+    with (SAMPLES / "truth.csv").open(encoding="utf-8", newline="") as file:
+        truth = {row["photo"]: row for row in csv.DictReader(file)}
+    name = "hall-plate-2.jpg"
+    (tmp_path / name).write_bytes((SAMPLES / name).read_bytes())
+    width, height = (truth[name][key] for key in ("width_mm", "height_mm"))
+    path = tmp_path / "readings.csv"
+    path.write_text(f"photo,operator,d1,d2\n{name},Anna,{width},{height}\ngone.jpg,Anna,4.0,4.0\n")
+    done = run(path, "--scale", SCALE, "--test", "10/3000", "--json")
+    assert done.exit_code == 1
+    (reading,) = json.loads(done.stdout)["readings"]
+    assert abs(reading["difference_mm"]) < reading["U_image_mm"]
+    assert abs(reading["image_d1_mm"] - float(width)) < 2 * reading["U_image_mm"]
+    assert "gone.jpg" in done.stderr
