@@ -26,11 +26,9 @@ class Results:
 
     def __init__(self, results: Iterable[ImageResult]) -> None:
         self._by_name: dict[str, dict[tuple[str, ...], ImageResult]] = {}
-        self.measured_again: int = 0
         for result in results:
             parts = _parts(result.photo)
             same = self._by_name.setdefault(parts[-1], {})
-            self.measured_again += parts in same
             same[parts] = result
 
     def find(self, photo: str) -> ImageResult | str:
