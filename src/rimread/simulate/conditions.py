@@ -316,7 +316,7 @@ def spoiled_scene(
             "motion_deg": rng.uniform(0, 180),
         },
         "tiny": {"px_per_mm": rng.uniform(6, 20) / indent.d1_mm},
-        "black": {"exposure": rng.uniform(0.001, 0.003), "full_well_e": 5_000},
+        "black": {"exposure": rng.uniform(0.0002, 0.0008), "full_well_e": 5_000},
         "blown-out": {"exposure": rng.uniform(15, 40)},
     }
     return replace(scene, camera=replace(camera, **change[kind]))  # type: ignore[arg-type]
