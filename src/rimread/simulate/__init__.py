@@ -29,13 +29,13 @@ True
 
 from rimread.simulate.conditions import (
     Spoiled,
-    Tier,
     random_scene,
     several_scene,
     spoiled_scene,
 )
 from rimread.simulate.photograph import Simulated, Truth, simulate, truth_of
 from rimread.simulate.scene import Camera, Indent, Light, Scene, Surface
+from rimread.simulate.tiers import Tier
 
 __all__ = [
     "Camera",
