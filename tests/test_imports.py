@@ -20,16 +20,18 @@ STAGES = (
     ("hardness",),
     ("simulate",),
     ("reading",),
+    ("capture",),
     ("report",),
     ("ledger",),
     ("archive",),
     ("agreement",),
     ("capture",),
     ("bench",),
+    ("bench",),
     ("cli",),
 )
 RANK = {name: rank for rank, names in enumerate(STAGES) for name in names}
-HEAVY = ("cv2", "numpy", "PIL", "scipy", "skimage", "sqlalchemy")
+HEAVY = ("cv2", "numpy", "PIL", "scipy", "skimage", "sqlalchemy", "starlette", "uvicorn")
 
 
 def modules() -> list[Path]:

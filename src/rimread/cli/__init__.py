@@ -8,7 +8,20 @@ from typing import Annotated
 import typer
 
 from rimread import __version__
-from rimread.cli import calibrate, compare, convert, hardness, ledger, measure, plan, report, verify
+from rimread.cli import (
+    bench,
+    calibrate,
+    capture,
+    compare,
+    convert,
+    hardness,
+    ledger,
+    measure,
+    plan,
+    report,
+    verify,
+    watch,
+)
 from rimread.cli._io import line_safe
 
 __all__ = ["app"]
@@ -31,6 +44,9 @@ for _verb in (
     verify.verify,
     convert.convert,
     report.report,
+    capture.capture,
+    watch.watch,
+    bench.bench,
 ):
     app.command()(_verb)
 app.add_typer(ledger.ledger)

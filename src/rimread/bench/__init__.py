@@ -1,0 +1,1 @@
+"""The bench: a page in the browser for a person at the scope."""

@@ -1,0 +1,511 @@
+"""What happens at the bench, without a word about HTTP: pictures, decisions, series, scales."""
+
+from __future__ import annotations
+
+import math
+import secrets
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime
+from typing import Any
+
+from rimread.bench import record as records
+from rimread.bench import told
+from rimread.bench.ask import Ask
+from rimread.bench.correction import Correction, from_ellipse, from_marks
+from rimread.bench.eye import Eye
+from rimread.bench.folder import Folder, Shot
+from rimread.bench.job import Job
+from rimread.budget import Component
+from rimread.capture.burst import LEAST_FRAMES, Scatter, average, scatter_of
+from rimread.capture.feed import Feed
+from rimread.hardness import Block, TestCondition, append_daily, parse_test
+from rimread.ledger import Draft, Ledger
+from rimread.reading import Reading, measure_photo
+from rimread.refusal import Refusal
+from rimread.rim.ellipse import Ellipse
+from rimread.scale import Certificate, Scale, calibrate
+
+__all__ = ["Desk", "UndecidedError"]
+
+SLOTS = ("along", "across")
+"""Stage-micrometer pictures a scale is made from: lines across the picture, and turned by 90°."""
+
+
+class UndecidedError(ValueError):
+    """A picture waits for a decision."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pending:
+    """A picture that waits for a person's decision.
+
+    Parameters
+    ----------
+    id : str
+        Names it to the page and, once decided, to the ledger.
+    shot : Shot
+        The picture.
+    result : Reading or Refusal
+        What the program found.
+    scale : Scale
+        It was measured with.
+    blind_due : bool
+        Whether a person must enter own readings before the result is shown.
+    blind : mapping or None
+        The person's readings, as the ledger will keep them.
+    note : str
+        What else a person should know.
+    """
+
+    id: str
+    shot: Shot
+    result: Reading | Refusal
+    scale: Scale
+    blind_due: bool
+    blind: Mapping[str, Any] | None = None
+    note: str = ""
+
+
+@dataclass(slots=True, eq=False)
+class Desk:
+    """The bench of one person; every call is safe from any thread.
+
+    Parameters
+    ----------
+    folder : Folder
+        Where everything is kept.
+    ledger : Ledger
+        Where readings are written.
+    feed : Feed or None
+        The camera; None when pictures come as files only.
+    camera : str
+        Its name, for people.
+    clock : callable
+        Gives the time, with its zone.
+    """
+
+    folder: Folder
+    ledger: Ledger
+    feed: Feed | None = None
+    camera: str = ""
+    clock: Callable[[], datetime] = lambda: datetime.now(UTC)
+    job: Job = field(default_factory=Job)
+    pending: Pending | None = None
+    series: dict[str, Any] = field(default_factory=dict)
+    _stage: dict[str, Shot] = field(default_factory=dict)
+    _lock: threading.RLock = field(default_factory=threading.RLock)
+
+    def __post_init__(self) -> None:
+        remembered = self.folder.remembered()
+        self.job = Job.remembered(remembered.get("job"))
+        series = remembered.get("series")
+        if isinstance(series, dict) and {"id", "purpose", "begun"} <= set(series):
+            self.series = dict(series)
+        else:
+            self.series = self._fresh_series("part")
+
+    # -- what the page shows ----------------------------------------------------------------------
+
+    def told(self) -> dict[str, Any]:
+        """All of it, as plain values."""
+        with self._lock:
+            lines = self._lines()
+            return {
+                "camera": self.camera,
+                "job": self.job.told(),
+                "scales": told.scales(self.folder, self._today()),
+                "blocks": told.blocks(self.folder),
+                "stage": {slot: shot.label for slot, shot in self._stage.items()},
+                "series": told.series(self.series, lines, self._test(), self.job.rules),
+                "verification": self._verification_told(lines),
+                "pending": None if self.pending is None else told.pending(self.pending),
+            }
+
+    def set_job(self, ask: Ask) -> None:
+        """Take over the fields of the job that are given."""
+        with self._lock:
+            job = self.job.changed(ask)
+            if job.scale:
+                self._scale(job.scale)
+            test_or_rules = (job.test, job.rules) != (self.job.test, self.job.rules)
+            if test_or_rules and (self.pending is not None or self._lines()):
+                raise UndecidedError("the test of a series stays: begin a new series first")
+            self.job = job
+            self._remember()
+
+    # -- pictures of indents ----------------------------------------------------------------------
+
+    def snap(self) -> None:
+        """Take a picture from the camera and measure it."""
+        with self._lock:
+            scale, test = self._ready()
+            frames = self._frames(self.job.frames)
+            burst = average(frames)
+            words = {"Source": self.camera, "Frames averaged": str(burst.frames)}
+            shot = self.folder.keep_frames(burst, words)
+            beyond, note = _beyond(frames)
+            self._measure(shot, scale, test, beyond=beyond, note=note)
+
+    def upload(self, data: bytes, label: str) -> None:
+        """Measure a picture that came in as a file."""
+        with self._lock:
+            scale, test = self._ready()
+            shot = self.folder.keep_upload(data, label, self.clock())
+            self._measure(shot, scale, test)
+
+    def read_blind(self, name: str, ask: Ask) -> None:
+        """Take over two diameters read by eye before the program's are shown."""
+        with self._lock:
+            pending = self._pending(name)
+            if not pending.blind_due:
+                raise UndecidedError("the program's readings have been shown already")
+            test = self._test()
+            blind = records.blind_record(
+                pending.shot.path,
+                pending.shot.photo.sha256,
+                Eye.asked(ask, test),
+                test=test,
+                series=self._series_told(),
+            )
+            self.pending = replace(pending, blind_due=False, blind=blind)
+
+    def skip_blind(self, name: str) -> None:
+        """Show the program's readings although none by eye were entered."""
+        with self._lock:
+            self.pending = replace(self._pending(name), blind_due=False)
+
+    # -- decisions --------------------------------------------------------------------------------
+
+    def accept(self, name: str) -> None:
+        """Write the reading to the ledger; once this returns no power cut can undo it."""
+        with self._lock:
+            if self._decided(name):
+                return
+            self._shown_reading(name)
+            self._write_image("accepted")
+            self.pending = None
+
+    def reject(self, name: str, ask: Ask) -> None:
+        """Write the reading and that it does not count, and why."""
+        with self._lock:
+            if self._decided(name):
+                return
+            reason = ask.text("reason", least=3, most=500)
+            self._shown(name)
+            number = self._write_image("rejected")
+            self._withdraw(number, reason)
+            self.pending = None
+
+    def try_correction(self, name: str, ask: Ask) -> dict[str, Any]:
+        """Measure a person's rim without writing anything."""
+        with self._lock:
+            return told.correction(self._corrected(name, ask))
+
+    def correct(self, name: str, ask: Ask) -> None:
+        """Write the reading and the person's rim that replaces it."""
+        with self._lock:
+            if self._decided(name):
+                return
+            reason = ask.text("reason", least=3, most=500)
+            found = self._corrected(name, ask)
+            if isinstance(found, Refusal):
+                raise ValueError(found.message)  # noqa: TRY004  (what a person drew, not a type)
+            number = self._write_image("corrected")
+            image = self.ledger.entry(number).record
+            body = records.corrected_record(image, found, self._test())
+            task = f"{_task(name)} correction"
+            draft = Draft(
+                "hand",
+                body,
+                operator=self.job.operator,
+                replaces=number,
+                reason=reason,
+                task=task,
+                attempt=1,
+            )
+            self.ledger.append([draft])
+            self.pending = None
+
+    def withdraw(self, ask: Ask) -> None:
+        """Say of an entry of this series that it does not count, and why."""
+        with self._lock:
+            number = ask.whole("entry", 1, 2**62)
+            reason = ask.text("reason", least=3, most=500)
+            line = next((line for line in self._lines() if line.entry == number), None)
+            if line is None or not line.counts:
+                raise ValueError(f"entry {number} is none that counts in this series")
+            self._operator()
+            self._withdraw(number, reason)
+
+    # -- series -----------------------------------------------------------------------------------
+
+    def new_series(self, ask: Ask) -> None:
+        """End the series and begin another, on a part or on a reference block."""
+        with self._lock:
+            self._undecided()
+            purpose = ask.choice("purpose", ("part", "block"))
+            serial = ask.text("block", least=1, most=80) if purpose == "block" else ""
+            if serial:
+                self._block(serial)
+            self._log_daily()
+            self.series = self._fresh_series(purpose, serial)
+            self._remember()
+
+    def add_block(self, ask: Ask) -> None:
+        """Keep the certificate of a reference block."""
+        until = ask.text("valid_until", most=10)
+        block = Block(
+            serial=ask.text("serial", least=1, most=80),
+            certified_hbw=ask.number("certified_hbw", 1.0, 1000.0),
+            U_hbw=ask.number("U_hbw", 0.0, 100.0, open_low=True),
+            k=ask.number("k", 1.0, 20.0, default=2.0),
+            test=parse_test(ask.text("test", least=1, most=40)),
+            valid_until=date.fromisoformat(until) if until else None,
+        )
+        with self._lock:
+            self.folder.add_block(block)
+
+    # -- scale ------------------------------------------------------------------------------------
+
+    def snap_stage(self, slot: str) -> None:
+        """Take a picture of the stage micrometer from the camera."""
+        with self._lock:
+            burst = average(self._frames(1))
+            shot = self.folder.keep_frames(burst, {"Source": self.camera, "Of": "stage micrometer"})
+            self._stage[_slot(slot)] = shot
+
+    def upload_stage(self, slot: str, data: bytes, label: str) -> None:
+        """Take a picture of the stage micrometer that came in as a file."""
+        with self._lock:
+            self._stage[_slot(slot)] = self.folder.keep_upload(data, label, self.clock())
+
+    def drop_stage(self) -> None:
+        """Forget the pictures of the stage micrometer; the files stay."""
+        with self._lock:
+            self._stage.clear()
+
+    def make_scale(self, ask: Ask) -> dict[str, Any]:
+        """Make a scale from the pictures of the stage micrometer and use it from now on."""
+        with self._lock:
+            if not self._stage:
+                raise ValueError("first take a picture of the stage micrometer")
+            result = calibrate(
+                [self._stage[slot].photo for slot in SLOTS if slot in self._stage],
+                division_mm=ask.number("division_mm", 1e-5, 100.0),
+                certificate=_certificate(ask),
+                label=ask.text("label", least=1, most=80),
+                calibrated_on=self._today(),
+                valid_days=ask.whole("valid_days", 1, 3660, default=365),
+            )
+            if isinstance(result, Refusal):
+                return {"status": "refused", "code": result.code, "message": result.message}
+            scale = self.folder.add_scale(result)
+            self._stage.clear()
+            self.job = replace(self.job, scale=scale.sha256)
+            self._remember()
+            return {"status": "calibrated", **told.scale(scale, self._today())}
+
+    # -- pictures for the page --------------------------------------------------------------------
+
+    def shot(self, name: str) -> Shot | None:
+        """A picture the page may show: the pending one or one of the stage micrometer."""
+        with self._lock:
+            shots = {f"stage-{slot}": shot for slot, shot in self._stage.items()}
+            if self.pending is not None:
+                shots[self.pending.id] = self.pending.shot
+            return shots.get(name)
+
+    # -- within -----------------------------------------------------------------------------------
+
+    def _today(self) -> date:
+        return self.clock().astimezone().date()
+
+    def _fresh_series(self, purpose: str, block: str = "") -> dict[str, Any]:
+        now = self.clock()
+        name = f"{now.astimezone():%Y%m%d-%H%M%S}-{secrets.token_hex(2)}"
+        begun = now.astimezone(UTC).date().isoformat()
+        return {"id": name, "purpose": purpose, "block": block, "begun": begun}
+
+    def _series_told(self) -> dict[str, Any]:
+        return {**self.series, **self.job.piece()}
+
+    def _remember(self) -> None:
+        self.folder.remember({"job": self.job.told(), "series": self.series})
+
+    def _lines(self) -> list[records.Line]:
+        since = date.fromisoformat(self.series["begun"])
+        return records.lines_of(self.ledger, self.series["id"], since)
+
+    def _scale(self, sha256: str) -> Scale:
+        for _, scale in self.folder.scales():
+            if scale.sha256 == sha256:
+                return scale
+        raise ValueError("choose a scale, or make one with the stage micrometer")
+
+    def _block(self, serial: str) -> Block:
+        found = [block for block in self.folder.blocks() if block.serial == serial]
+        if not found:
+            raise ValueError(f"there is no block {serial}: enter its certificate first")
+        return found[-1]
+
+    def _test(self) -> TestCondition:
+        """Test of the series: the block's own, or that of the job."""
+        if self.series["purpose"] == "block":
+            return self._block(self.series["block"]).test
+        return parse_test(self.job.test)
+
+    def _operator(self) -> str:
+        if not self.job.operator:
+            raise ValueError("say under Job who tests: the record needs a name")
+        return self.job.operator
+
+    def _ready(self) -> tuple[Scale, TestCondition]:
+        self._undecided()
+        self._operator()
+        return self._scale(self.job.scale), self._test()
+
+    def _undecided(self) -> None:
+        if self.pending is not None:
+            raise UndecidedError("first decide on the picture: accept, correct or reject it")
+
+    def _frames(self, count: int) -> list[Any]:
+        if self.feed is None:
+            raise ValueError("there is no camera: open a picture file instead")
+        frames = self.feed.next(count)
+        if len(frames) < count:
+            raise ValueError(self.feed.trouble or "the camera gives no pictures")
+        return frames
+
+    def _measure(
+        self,
+        shot: Shot,
+        scale: Scale,
+        test: TestCondition,
+        *,
+        beyond: Sequence[Component] = (),
+        note: str = "",
+    ) -> None:
+        day = shot.taken_at.astimezone().date()
+        rules = self.job.rules
+        result = measure_photo(shot.photo, scale, test, rules=rules, on=day, beyond=beyond)
+        blind_due = self.job.blind and not isinstance(result, Refusal)
+        name = secrets.token_hex(8)
+        self.pending = Pending(name, shot, result, scale, blind_due, note=note)
+        if isinstance(result, Refusal):  # there is nothing to decide; the record keeps it
+            self._write_image("refused")
+
+    def _pending(self, name: str) -> Pending:
+        if self.pending is None or self.pending.id != name:
+            raise UndecidedError("that picture is no longer on the table")
+        return self.pending
+
+    def _shown(self, name: str) -> Pending:
+        pending = self._pending(name)
+        if pending.blind_due:
+            raise UndecidedError("first enter your own readings, or say that you take none")
+        return pending
+
+    def _shown_reading(self, name: str) -> Reading:
+        result = self._shown(name).result
+        if isinstance(result, Refusal):
+            raise ValueError("this picture was refused: it has no number to accept")  # noqa: TRY004
+        return result
+
+    def dismiss(self, name: str) -> None:
+        """Put a refused picture aside; it is in the ledger as refused."""
+        with self._lock:
+            if not isinstance(self._pending(name).result, Refusal):
+                raise UndecidedError("accept, correct or reject this picture")
+            self.pending = None
+
+    def _decided(self, name: str) -> bool:
+        """Whether a request came twice: its answer was lost, its entry was not."""
+        if self.pending is not None and self.pending.id == name:
+            return False
+        return bool(self.ledger.latest([_task(name)]))
+
+    def _write_image(self, decision: records.Decision) -> int:
+        pending = self.pending
+        assert pending is not None  # noqa: S101  (callers have looked)
+        body = records.image_record(
+            pending.shot, pending.result, series=self._series_told(), decision=decision
+        )
+        task = _task(pending.id)
+        blind = [] if pending.blind is None else [pending.blind]
+        self.ledger.append(records.drafts_of(body, task, self._operator(), blind))
+        return self.ledger.latest([task])[task].number
+
+    def _withdraw(self, number: int, reason: str) -> None:
+        body = {"photo": self.ledger.entry(number).record.get("photo")}
+        self.ledger.append(
+            [Draft("withdrawal", body, operator=self.job.operator, replaces=number, reason=reason)]
+        )
+
+    def _corrected(self, name: str, ask: Ask) -> Correction | Refusal:
+        reading, scale = self._shown_reading(name), self._shown(name).scale
+        reach = 2.0 * max(scale.width_px, scale.height_px)
+        marks = ask.points("marks", -reach, reach)
+        if marks is not None:
+            return from_marks(marks, reading, scale, rules=self.job.rules)
+        drawn = ask.part("ellipse")
+        long, short = (drawn.number(key, 10.0, reach) for key in ("long_px", "short_px"))
+        if not long >= short >= 0.5 * long:
+            raise ValueError("the longer diameter comes first, and no rim is twice as long as wide")
+        turn = 2.0 * math.radians(drawn.number("angle_deg", -360.0, 360.0))
+        ellipse = Ellipse(
+            x=drawn.number("x_px", -reach, reach),
+            y=drawn.number("y_px", -reach, reach),
+            m=(long + short) / 4,
+            e=(long - short) / 4 * math.cos(turn),
+            f=(long - short) / 4 * math.sin(turn),
+        )
+        return from_ellipse(ellipse, reading, scale, rules=self.job.rules)
+
+    def _verification_told(self, lines: Sequence[records.Line]) -> dict[str, Any] | None:
+        if self.series["purpose"] != "block":
+            return None
+        block = self._block(self.series["block"])
+        return told.verification(lines, block, self._today(), self.job.rules)
+
+    def _log_daily(self) -> None:
+        """A check on a block goes into the daily log when its series ends."""
+        if self.series["purpose"] != "block":
+            return
+        block = self._block(self.series["block"])
+        found = told.verified(self._lines(), block, self._today(), self.job.rules)
+        if found is not None:
+            append_daily(self.folder.daily_log, found, on=self._today(), operator=self.job.operator)
+
+
+def _task(name: str) -> str:
+    return f"bench {name}"
+
+
+def _slot(slot: str) -> str:
+    if slot not in SLOTS:
+        raise ValueError(f"a stage picture is one of {', '.join(SLOTS)} (got {slot!r})")
+    return slot
+
+
+def _beyond(frames: Sequence[Any]) -> tuple[list[Component], str]:
+    """Scatter from frame to frame as a component in fractions of the diameter."""
+    if len(frames) < LEAST_FRAMES:
+        return [], ""
+    scatter = scatter_of(frames)
+    if not isinstance(scatter, Scatter):
+        return [], scatter.message
+    return [scatter.component(1.0)], ""
+
+
+def _certificate(ask: Ask) -> Certificate | None:
+    keys = ("nominal_mm", "certified_mm", "certificate_U_mm")
+    given = [ask.has(key) for key in keys]
+    if not any(given):
+        return None
+    if not all(given):
+        raise ValueError("a certificate needs nominal length, certified length and its U together")
+    nominal, certified, U = (ask.number(key, 0.0, 1e6) for key in keys)
+    k = ask.number("certificate_k", 1.0, 20.0, default=2.0)
+    return Certificate(nominal_mm=nominal, certified_mm=certified, U_mm=U, k=k)
