@@ -15,7 +15,7 @@ from rimread.scale.model import Scale
 
 __all__ = ["Diameters", "diameters"]
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating]
 
 DEFINITION_SHARE = 0.2
 """Share of the transition's width by which the light of an edge may be read wrongly on every

@@ -25,7 +25,7 @@ def image(photo, **more):
 def five(where):
     """A ledger of five entries."""
     with open_ledger(where) as book:
-        book.append([image(f"März/{k}.jpg", sha256=f"{k}" * 64) for k in range(5)])
+        book.append([image(f"März/{k}.jpg", sha256=f"{k}" * 64, run="spring") for k in range(5)])
     return where
 
 
@@ -38,7 +38,7 @@ def faults(where, known=None):
 
 
 def test_entries_come_back_as_written(five):
-    drafts = [image(f"März/{k}.jpg", sha256=f"{k}" * 64) for k in range(5)]
+    drafts = [image(f"März/{k}.jpg", sha256=f"{k}" * 64, run="spring") for k in range(5)]
     with open_ledger(five) as book:
         entries = list(book.entries())
         assert [e.draft for e in entries] == drafts
@@ -47,8 +47,9 @@ def test_entries_come_back_as_written(five):
         assert [e.previous for e in entries[1:]] == [e.hash for e in entries[:-1]]
         assert book.head() == (5, entries[-1].hash)
         assert book.entry(3) == entries[2]
-        assert book.sha256_of_photo("März/3.jpg") == "3" * 64
-        assert book.sha256_of_photo("other.jpg") is None
+        assert book.sha256_of_photo("März/3.jpg", run="spring") == "3" * 64
+        assert book.sha256_of_photo("März/3.jpg", run="autumn") is None
+        assert book.sha256_of_photo("other.jpg", run="spring") is None
         with pytest.raises(ValueError, match="no entry 6; its last is 5"):
             book.entry(6)
     assert faults(five) == []

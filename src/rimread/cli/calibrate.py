@@ -173,6 +173,8 @@ def _tell(result: Scale | Refusal, out: Path) -> None:
             f"({200 * spread / value:.3f} %, k = 2)"
         )
     print(f"distortion k1   {result.k1_half_diagonal:10.5f} ± {2 * u[2]:.5f} (k = 2)")
+    width, height = result.width_px / result.px_per_mm_x, result.height_px / result.px_per_mm_y
+    print(f"field of view   {width:.3f} × {height:.3f} mm; if that cannot be, --division is wrong")
     for p in result.photos:
         print(
             f"{p.name}: {p.lines_used} lines at {p.angle_deg:.2f}°, "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -20,14 +21,16 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.scale.model import Scale
 
 _KINDS = (".html", ".pdf")
+_SQLITE = b"SQLite format 3\0"
 
 
 def report(
     results: Annotated[
         str,
         typer.Argument(
-            metavar="RESULTS.jsonl",
-            help="Results of rimread measure --json (- for standard input).",
+            metavar="RESULTS.jsonl|LEDGER",
+            help="Results of rimread measure --json (- for standard input), or a ledger: a file or "
+            "postgresql://user@host/database.",
             show_default=False,
         ),
     ],
@@ -109,6 +112,24 @@ def report(
             metavar="READINGS.csv", help="Readings by eye: columns photo, operator, d1, d2."
         ),
     ] = None,
+    entry: Annotated[
+        list[int] | None, typer.Option(metavar="N", help="Of a ledger: these entries, repeated.")
+    ] = None,
+    photo: Annotated[
+        str | None, typer.Option(metavar="PART", help="Of a ledger: part of the photos' path.")
+    ] = None,
+    since: Annotated[
+        datetime | None,
+        typer.Option(
+            metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help="Of a ledger: written (UTC)."
+        ),
+    ] = None,
+    until: Annotated[
+        datetime | None,
+        typer.Option(
+            metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help="Of a ledger: written (UTC)."
+        ),
+    ] = None,
     policy: Annotated[
         Literal["all", "drop-extremes"],
         typer.Option(help="Which indents go into the mean; to drop two is no rule of a standard."),
@@ -130,7 +151,8 @@ def report(
           --part "shaft 7" --heat K4711 --edition "ISO 6506-1:2014" --on 2026-11-25
 
     All results are indents of one test; their mean is the result. What is not given stays a blank
-    line to be filled in by hand. A PDF needs the extra: pip install "rimread[report]".
+    line to be filled in by hand. From a ledger come the entries that still count, people's readings
+    with them. A PDF needs the extra: pip install "rimread[report]".
 
     The report says what was measured. A qualified person decides, and signs.
 
@@ -153,7 +175,13 @@ def report(
             raise ValueError(f"a report is written as .html or .pdf (got {str(out)!r})")
         day = None if on is None else on.date()
         chosen = rules_from(rules)
-        read = _results(results)
+        asked = _Asked(
+            frozenset(entry or ()),
+            photo,
+            None if since is None else since.date(),
+            None if until is None else until.date(),
+        )
+        read, eyes = _read(results, asked)
         scales = tuple(read_scale(path) for path in scale or ())
         made = report_from(
             read,
@@ -167,7 +195,7 @@ def report(
             way=way,
             convert_to=convert or (),
             table=table,
-            by_eye=() if human is None else _by_eye(human),
+            by_eye=(*eyes, *(() if human is None else _by_eye(human))),
             pictures=_pictures(read, scales, photos, overlays),
             made_on=date.today(),  # noqa: DTZ011  (the lab's own calendar)
         )
@@ -177,12 +205,70 @@ def report(
         raise typer.Exit(REFUSED)
 
 
-def _results(word: str) -> tuple[Result, ...]:
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Which entries of a ledger."""
+
+    numbers: frozenset[int]
+    photo: str | None
+    since: date | None
+    until: date | None
+
+
+_ALL = _Asked(frozenset(), None, None, None)
+_Read = tuple[tuple["Result", ...], tuple["ByEye", ...]]
+
+
+def _read(word: str, asked: _Asked) -> _Read:
+    """Results, and readings by eye where a ledger has them."""
     from rimread.report.results import results_from_lines  # noqa: PLC0415
 
-    if word == "-":
-        return results_from_lines(sys.stdin.read(), "standard input")
-    return results_from_lines(_text(Path(word)), word)
+    if "://" in word or _is_sqlite(word):
+        return _from_ledger(word, asked)
+    if asked != _ALL:
+        raise ValueError("--entry, --photo, --since and --until choose from a ledger, not a file")
+    text = sys.stdin.read() if word == "-" else _text(Path(word))
+    return results_from_lines(text, "standard input" if word == "-" else word), ()
+
+
+def _is_sqlite(word: str) -> bool:
+    path = Path(word)
+    if word == "-" or not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return file.read(len(_SQLITE)) == _SQLITE
+
+
+def _from_ledger(where: str, asked: _Asked) -> _Read:
+    """Entries that count, none that was corrected or withdrawn since."""
+    from rimread.ledger import Filter, open_ledger  # noqa: PLC0415
+    from rimread.report.certificate import ByEye  # noqa: PLC0415
+    from rimread.report.results import result_from  # noqa: PLC0415
+
+    which = Filter(photo=asked.photo, since=asked.since, until=asked.until, current=True)
+    results: list[Result] = []
+    eyes: list[ByEye] = []
+    met: set[int] = set()
+    with open_ledger(where, create=False) as book:
+        for one in book.entries(which):
+            if asked.numbers and one.number not in asked.numbers:
+                continue
+            met.add(one.number)
+            place = f"ledger entry {one.number}"
+            result = result_from(one.record, place, entry=f"{place}, {one.hash[:12]}")
+            if one.draft.kind == "image":
+                results.append(result)
+            elif result.indent is not None:
+                d1, d2 = result.indent.d1_mm, result.indent.d2_mm
+                eyes.append(ByEye(result.photo, one.draft.operator, d1, d2))
+    if asked.numbers - met:
+        lost = ", ".join(map(str, sorted(asked.numbers - met)))
+        raise ValueError(f"{where} has no entry {lost} that was asked for and still counts")
+    measured = {result.photo for result in results if result.indent is not None}
+    for eye in eyes:
+        if eye.photo not in measured:
+            say(f"the reading of {eye.photo} by eye is left out: no entry measured that photo")
+    return tuple(results), tuple(eye for eye in eyes if eye.photo in measured)
 
 
 def _text(path: Path) -> str:

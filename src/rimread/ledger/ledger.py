@@ -189,12 +189,14 @@ class Ledger:
                     found[row.task] = entry_from(row.body, row.hash)
         return found
 
-    def sha256_of_photo(self, photo: str) -> str | None:
-        """Hash the photo of this path had when it was read last."""
-        e = ENTRIES.c
-        query = sa.select(e.sha256).where(e.photo == photo, e.sha256.is_not(None))
-        with _told(), self._engine.connect() as connection:
-            return connection.scalar(query.order_by(e.number.desc()).limit(1))
+    def sha256_of_photo(self, photo: str, *, run: str) -> str | None:
+        """Hash a photo of this name in an archive had when it was read last."""
+        sha256 = None
+        for row in self._bodies([ENTRIES.c.photo == photo, ENTRIES.c.sha256.is_not(None)]):
+            record = entry_from(row.body, row.hash).record
+            if record.get("run") == run:
+                sha256 = str(record["sha256"])
+        return sha256
 
     def replaced_by(self, number: int) -> int | None:
         """Number of the entry that replaces this one."""

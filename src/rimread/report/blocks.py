@@ -72,15 +72,16 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """One thing that is known; None is a blank to be filled in by hand."""
+    """One thing that is known; None is a blank to be filled in by hand; wide takes a whole row."""
 
     label: str
     value: str | None
+    wide: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """Facts in two columns."""
+    """Facts in two columns, wide ones across both."""
 
     facts: tuple[Fact, ...]
 

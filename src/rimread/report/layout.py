@@ -44,8 +44,8 @@ __all__ = ["page_of"]
 
 _NOT_KNOWN: Final = "not known"
 _WORDS: Final[dict[Outcome, str]] = {"pass": "pass", "warn": "LOOK", "fail": "FAIL"}
-_MOST_DECIMALS: Final = 4  # of a diameter in mm; a tenth of a micrometre is beyond any rim
-_OUTCOMES: Final[tuple[Outcome, ...]] = ("fail", "warn", "pass")
+_NOT_PASSED: Final[tuple[Outcome, ...]] = ("fail", "warn")
+_DECIMALS: Final = (3, 4)  # of a diameter in mm, at least and at most
 
 
 def page_of(report: TestReport) -> Page:
@@ -143,16 +143,16 @@ def _asked(report: TestReport) -> Iterator[Block]:
             Fact("Material", job.grade or job.material),
             Fact("Order", job.order or None),
             Fact("Customer", job.customer or None),
-            Fact("Standard and edition", job.edition or None),
-            Fact("Test", _test_words(test)),
-            Fact("Temperature", None if job.temperature_c is None else f"{job.temperature_c:g} °C"),
             Fact("Operator", job.operator or None),
+            Fact("Standard and edition", job.edition or None),
+            Fact("Temperature", None if job.temperature_c is None else f"{job.temperature_c:g} °C"),
+            Fact("Test", _test_words(test), wide=True),
             Fact("Machine", job.machine or usual or None),
             Fact("Machine verified until", None if until is None else until.isoformat()),
-            Fact("Check on the block that day", _block_words(report)),
-            Fact("Scope and scale", _joined(r.scale_label for r in report.results)),
-            *((Fact("Requirement (not judged here)", job.requirement),) if job.requirement else ()),
-            Fact("Remarks, deviations, occurrences", job.remarks or None),
+            Fact("Check on the block that day", _block_words(report), wide=True),
+            Fact("Scope and scale", _joined(r.scale_label for r in report.results), wide=True),
+            *_requirement(job.requirement),
+            Fact("Deviations, remarks", job.remarks or None, wide=True),
         )
     )
     yield Words(
@@ -161,6 +161,11 @@ def _asked(report: TestReport) -> Iterator[Block]:
         f"Limits of the checks: {report.rules.title}.",
         small=True,
     )
+
+
+def _requirement(text: str) -> tuple[Fact, ...]:
+    """Printed when there is one; whether it is met is for the person who signs to say."""
+    return (Fact("Required (not judged)", text, wide=True),) if text else ()
 
 
 def _test_words(test: TestCondition) -> str:
@@ -196,8 +201,8 @@ def _indents(report: TestReport) -> Iterator[Block]:
     yield Table(
         "Diameters in mm; HBW of each indent with the uncertainty of its reading",
         (
-            Column("No.", 4, "right"),
-            Column("Photo", 22),
+            Column("No.", 6, "right"),
+            Column("Photo", 21),
             *(Column(t, 8, "right") for t in ("d1", "d2", "mean d", "U(d)")),
             Column("d/D", 7, "right"),
             Column("HBW", 8, "right"),
@@ -241,10 +246,11 @@ def _row(i: int, result: Result, report: TestReport, decimals: int) -> tuple[str
 
 
 def _decimals(results: Sequence[Result]) -> int:
-    """As many decimals as the surest diameter deserves, the same in the whole table."""
+    """As many decimals as the least sure diameter deserves, the same in the whole table."""
     U = [r.indent.budget.U for r in results if r.indent is not None and r.indent.budget is not None]
-    least = min((u for u in U if u > 0.0), default=0.01)
-    return max(2, min(_MOST_DECIMALS, 1 - math.floor(math.log10(float(f"{least:.1e}")))))
+    worst = max(U, default=0.0)
+    deserved = 1 - math.floor(math.log10(float(f"{worst:.1e}"))) if worst > 0.0 else 0
+    return max(_DECIMALS[0], min(_DECIMALS[1], deserved))
 
 
 def _by_eye(report: TestReport) -> Iterator[Block]:
@@ -314,12 +320,12 @@ def _uncertainty(report: TestReport) -> Iterator[Block]:
             f"For the value as measured, {report.series.designation}, with the error left in: "
             f"U = {_two_digits(statement.U_uncorrected)} HBW."
         )
-    yield _budget_table(statement.budget)
+    yield Words("What makes it up stands in the annex.", small=True)
 
 
 def _budget_table(budget: Budget) -> Table:
     return Table(
-        "What makes it up, standard uncertainties in HBW",
+        "Standard uncertainties in HBW",
         (
             Column("Contribution", 22),
             Column("u", 8, "right"),
@@ -340,30 +346,42 @@ def _budget_table(budget: Budget) -> Table:
 
 
 def _checks(report: TestReport) -> Iterator[Block]:
-    rows = list(_check_rows(report))
+    """What did not pass, one by one; what passed by name, the rest of it in the annex."""
+    rows = [row for outcome in _NOT_PASSED for row in _check_rows(report, outcome)]
+    passed = dict.fromkeys(c.code for _, c in report.all_checks if c.outcome == "pass")
+    for row in rows:
+        passed.pop(row[0], None)
     yield Heading("Checks")
-    yield Table(
-        "Each rule with what was found; a number of an indent stands before what belongs to it",
-        (Column("Rule", 17), Column("Outcome", 9), Column("Found", 46), Column("Source", 28)),
-        tuple(row for row, _ in rows),
-        marked=frozenset(i for i, (_, outcome) in enumerate(rows) if outcome != "pass"),
+    if rows:
+        yield _check_table("These did not pass: FAIL does not count, LOOK asks for an eye", rows)
+    yield Words(
+        f"{'The others passed' if rows else 'All passed'}: {', '.join(passed) or 'none'}. "
+        "Each with its limit and the source of it stands in the annex.",
         small=True,
     )
 
 
-def _check_rows(report: TestReport) -> Iterator[tuple[tuple[str, ...], Outcome]]:
-    """What did not pass first and one by one; of what passed one line a rule."""
-    every = report.all_checks
-    for outcome in _OUTCOMES:
-        groups: dict[tuple[str, str, str], list[int | None]] = {}
-        shown: dict[tuple[str, str, str], Check] = {}
-        for i, check in every:
-            if check.outcome == outcome:
-                key = (check.code, check.source, "" if outcome == "pass" else check.message)
-                groups.setdefault(key, []).append(i)
-                shown.setdefault(key, check)
-        for key, indents in groups.items():
-            yield _check_row(shown[key], indents, len(report.results)), outcome
+def _check_table(caption: str, rows: Sequence[tuple[str, ...]]) -> Table:
+    return Table(
+        caption,
+        (Column("Rule", 17), Column("Outcome", 10), Column("Found", 45), Column("Source", 28)),
+        tuple(rows),
+        marked=frozenset(i for i, row in enumerate(rows) if row[1] != _WORDS["pass"]),
+        small=True,
+    )
+
+
+def _check_rows(report: TestReport, outcome: Outcome) -> Iterator[tuple[str, ...]]:
+    """A line for each rule and finding; of what passed one line a rule."""
+    groups: dict[tuple[str, str, str], list[int | None]] = {}
+    shown: dict[tuple[str, str, str], Check] = {}
+    for i, check in report.all_checks:
+        if check.outcome == outcome:
+            key = (check.code, check.source, "" if outcome == "pass" else check.message)
+            groups.setdefault(key, []).append(i)
+            shown.setdefault(key, check)
+    for key, indents in groups.items():
+        yield _check_row(shown[key], indents, len(report.results))
 
 
 def _check_row(check: Check, indents: Sequence[int | None], n: int) -> tuple[str, ...]:
@@ -372,7 +390,7 @@ def _check_row(check: Check, indents: Sequence[int | None], n: int) -> tuple[str
     if numbers and n > 1:
         which = "all" if len(numbers) == n else _ranges(numbers)
         also = ", the first:" if check.outcome == "pass" and len(numbers) > 1 else ":"
-        found = f"{which}{also} {found}"
+        found = f"{'' if which == 'all' else 'indent '}{which}{also} {found}"
     return (check.code, _WORDS[check.outcome], found, check.source)
 
 
@@ -446,7 +464,20 @@ def _signatures(report: TestReport) -> Iterator[Block]:
 def _annex(report: TestReport) -> Iterator[Block]:
     yield Heading("Annex: pictures and what the figures rest on", annex=True)
     if report.pictures:
+        yield Words(
+            "Dots: traced and used. Crosses: traced, left out. Closed line: the fitted rim. Solid "
+            "line: d1. Dashed line: d2.",
+            small=True,
+        )
         yield Pictures(report.pictures)
+    if report.statement is not None:
+        yield Heading("What makes up the uncertainty")
+        yield _budget_table(report.statement.budget)
+    yield Heading("Checks that passed")
+    yield _check_table(
+        "Each rule with what was found; indents are told by number",
+        list(_check_rows(report, "pass")),
+    )
     yield from _scales(report.scales)
     yield Heading("Hashes (SHA-256)")
     yield Table(

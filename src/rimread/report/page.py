@@ -89,7 +89,7 @@ def _picture(parent: Element, data: bytes, kind: str, alt: str) -> None:
 
 
 def _fact(parent: Element, fact: Fact) -> None:
-    row = SubElement(parent, "div", _class("fact"))
+    row = SubElement(parent, "div", _class("fact wide" if fact.wide else "fact"))
     _with(row, "dt", fact.label)
     if fact.value is None:
         blank = SubElement(row, "dd", _class("blank"))
@@ -149,6 +149,10 @@ def _(block: Table, into: Element) -> None:
     frame = SubElement(into, "div", _class("frame"))
     table = SubElement(frame, "table", _class("small" if block.small else ""))
     _with(table, "caption", block.caption)
+    widths = SubElement(table, "colgroup")
+    whole = sum(column.share for column in block.columns)
+    for column in block.columns:
+        SubElement(widths, "col", style=f"width: {column.share / whole:.1%}")
     head = SubElement(SubElement(table, "thead"), "tr")
     for column in block.columns:
         _with(head, "th", column.title, column.align, scope="col")

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Iterator
+import logging
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
 from datetime import UTC, date, datetime
 from functools import singledispatchmethod
@@ -43,6 +45,7 @@ _BOTTOM: Final = 18.0
 _LINE: Final = 1.3  # of the size of the letters
 _PT: Final = 25.4 / 72.0
 _GREY, _BLACK, _RED = (70, 70, 70), (0, 0, 0), (150, 0, 0)
+_BLANK: Final = 6.0  # mm, to write on by hand
 _BAND: Final = (241, 239, 230)
 
 
@@ -80,7 +83,9 @@ def pdf_of(
     sheet.add_page()
     for block in page.blocks:
         sheet.put(block)
-    return bytes(sheet.output() or b""), fonts.lacking
+    with _quiet_fonts():
+        data = bytes(sheet.output() or b"")
+    return data, fonts.lacking
 
 
 def _texts(value: object) -> Iterator[str]:
@@ -95,11 +100,40 @@ def _texts(value: object) -> Iterator[str]:
             yield from _texts(getattr(value, field.name))
 
 
+def _rows_of(facts: Sequence[Fact]) -> Iterator[Sequence[Fact]]:
+    """Wide facts alone, the others in pairs."""
+    pair: list[Fact] = []
+    for fact in facts:
+        if fact.wide or len(pair) == 2:
+            if pair:
+                yield pair
+            pair = []
+        if fact.wide:
+            yield [fact]
+        else:
+            pair.append(fact)
+    if pair:
+        yield pair
+
+
+@contextmanager
+def _quiet_fonts() -> Iterator[None]:
+    """Without fontTools' remarks on tables it leaves out when it cuts a font down."""
+    log = logging.getLogger("fontTools.subset")
+    before = log.level
+    log.setLevel(logging.ERROR)
+    try:
+        yield
+    finally:
+        log.setLevel(before)
+
+
 class _Sheet(FPDF):
     """Paper that knows how each block looks."""
 
     def __init__(self, page: Page, paper: Paper, fonts: Fonts) -> None:
         super().__init__(format=paper)
+        self.c_margin = 0.0
         self._foot = page.foot
         self._fonts = fonts
         self.set_margin(_MARGIN)
@@ -172,7 +206,7 @@ class _Sheet(FPDF):
     @put.register
     def _(self, block: Letterhead) -> None:
         top, left = self.get_y(), self.l_margin
-        beside = 66.0
+        beside = 60.0
         width = self.epw - beside - 6.0
         if block.logo_png is not None:
             image = self.image(
@@ -191,7 +225,7 @@ class _Sheet(FPDF):
             self._lines(line, self._pen(9.0), width)
         low = self.get_y()
         self.set_xy(self.w - self.r_margin - beside, top)
-        self._fact_rows(block.beside, beside, 0.4)
+        self._fact_rows(block.beside, beside, 24.0)
         self.set_xy(left, max(low, self.get_y()) + 4.0)
         self._lines(block.title, self._pen(17.0, bold=True))
         self.ln(2.0)
@@ -231,13 +265,15 @@ class _Sheet(FPDF):
         """Two columns, row by row."""
         gap = 6.0
         width = (self.epw - gap) / 2.0
-        for i in range(0, len(block.facts), 2):
-            pair = block.facts[i : i + 2]
-            self._room(max(self._fact_height(fact, width, 0.4) for fact in pair))
+        label = 0.38 * width
+        for row in _rows_of(block.facts):
+            wide = row[0].wide
+            across = self.epw if wide else width
+            self._room(max(self._fact_height(fact, across, label) for fact in row))
             top, lows = self.get_y(), []
-            for k, fact in enumerate(pair):
+            for k, fact in enumerate(row):
                 self.set_xy(self.l_margin + k * (width + gap), top)
-                self._fact_rows((fact,), width, 0.4)
+                self._fact_rows((fact,), across, label)
                 lows.append(self.get_y())
             self.set_xy(self.l_margin, max(lows))
 
@@ -265,9 +301,10 @@ class _Sheet(FPDF):
                 row.cell(self._text(column.title), border=plain)
             for i, cells in enumerate(block.rows):
                 row = table.row()
-                marked = FontFace(emphasis="B", fill_color=_BAND) if i in block.marked else None
-                for cell in cells:
-                    row.cell(self._text(cell), style=marked, border=plain)
+                band = _BAND if i in block.marked else None
+                for k, cell in enumerate(cells):
+                    style = FontFace(emphasis="B" if band and k == 0 else None, fill_color=band)
+                    row.cell(self._text(cell), style=style, border=plain)
         self.ln(2.0)
 
     @put.register
@@ -303,37 +340,36 @@ class _Sheet(FPDF):
                 self.set_xy(self.l_margin + k * (width + gap), top)
                 self._lines(place.label, self._pen(9.0, bold=True), width)
                 facts = (Fact("Name", place.value), Fact("Date", None), Fact("Signature", None))
-                self._fact_rows(facts, width, 0.25, least=8.0)
+                self._fact_rows(facts, width, 20.0, least=8.0)
             self.set_x(self.l_margin)
 
     # -- facts and pictures ---------------------------------------------------------------------
 
     def _fact_rows(
-        self, facts: Iterable[Fact], width: float, share: float, *, least: float = 6.0
+        self, facts: Iterable[Fact], width: float, label: float, *, least: float = 0.0
     ) -> None:
         """Labels with values from here down; what is not known is a line to write on."""
         left = self.get_x()
         for fact in facts:
             top = self.get_y()
-            self._lines(fact.label, self._pen(8.0, colour=_GREY), share * width)
-            low = self.get_y()
-            self.set_xy(left + share * width, top)
+            self._lines(fact.label, self._pen(8.0, colour=_GREY), label - 2.0)
+            low = max(self.get_y(), top + least)
+            self.set_xy(left + label, top)
             if fact.value is None:
-                low = max(low, top + least)
+                low = max(low, top + _BLANK)
                 self.set_draw_color(*_BLACK)
                 self.set_line_width(0.25)
-                self.line(left + share * width + 1.0, low - 0.8, left + width, low - 0.8)
+                self.line(left + label, low - 0.8, left + width, low - 0.8)
             else:
-                self._lines(fact.value, self._pen(9.0), (1.0 - share) * width)
-                low = max(low, self.get_y(), top + (least if least > 6.0 else 0.0))
+                self._lines(fact.value, self._pen(9.0), width - label)
+                low = max(low, self.get_y())
             self.set_xy(left, low + 0.7)
 
-    def _fact_height(self, fact: Fact, width: float, share: float) -> float:
-        line = self._pen(8.0)
-        label = self._height(fact.label, line, share * width)
-        line = self._pen(9.0)
-        value = 6.0 if fact.value is None else self._height(fact.value, line, (1 - share) * width)
-        return max(label, value) + 1.0
+    def _fact_height(self, fact: Fact, width: float, label: float) -> float:
+        named = self._height(fact.label, self._pen(8.0), label - 2.0)
+        if fact.value is None:
+            return max(named, _BLANK) + 0.7
+        return max(named, self._height(fact.value, self._pen(9.0), width - label)) + 0.7
 
     def _picture(self, picture: Picture, width: float) -> None:
         left = self.get_x()

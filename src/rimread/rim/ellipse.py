@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 __all__ = ["Ellipse", "design", "fit_ellipse", "moved_by_offsets"]
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating]
 
 TUKEY = 4.685
 """Biweight cut in robust standard deviations: 95 % efficient for normal scatter (Huber 1981)."""

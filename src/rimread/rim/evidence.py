@@ -3,7 +3,8 @@
 With the means m and variances v of a short window inside and one outside, the log likelihood
 ratio of two normal populations over one falls into a part for the means and one for the spreads,
 
-    log(1 + (m_in - m_out)² / (v_in + v_out))   and   2 log((v_in + v_out) / 2) - log v_in - log v_out
+    log(1 + (m_in - m_out)² / (v_in + v_out)),
+    2 log((v_in + v_out) / 2) - log v_in - log v_out
 
 (per pair of independent samples, up to factors near one). Both rise with logarithms, so that one
 glaring arc does not outvote a whole rim; neither knows polarity, so that lit and shaded sides of
@@ -36,8 +37,8 @@ QUANTUM = 1 / 255.0
 
 
 def break_evidence(
-    grey: NDArray[np.float32], *, inside: NDArray[np.bool_], shading: bool
-) -> NDArray[np.float32]:
+    grey: NDArray[np.floating], *, inside: NDArray[np.bool_], shading: bool
+) -> NDArray[np.floating]:
     """Gain of a break at each sample of a band or polar picture.
 
     Parameters
@@ -72,11 +73,11 @@ def break_evidence(
     return gain
 
 
-def _mean(values: NDArray[np.float32], *, width: int = WINDOW) -> NDArray[np.float32]:
+def _mean(values: NDArray[np.floating], *, width: int = WINDOW) -> NDArray[np.floating]:
     box = cv2.blur(values, (width, ARC), borderType=cv2.BORDER_REPLICATE)
     return np.asarray(box, np.float32)
 
 
-def _slow(values: NDArray[np.float32]) -> NDArray[np.float32]:
+def _slow(values: NDArray[np.floating]) -> NDArray[np.floating]:
     once = cv2.blur(values, (SHADING, 1), borderType=cv2.BORDER_REPLICATE)
     return np.asarray(cv2.blur(once, (SHADING, 1), borderType=cv2.BORDER_REPLICATE), np.float32)

@@ -20,6 +20,12 @@ SEEDS = 3
 """Seeds looked at: the strongest and its rivals."""
 CLEAR_AGREEMENT = 0.8
 """A ring that most of the turn agrees on needs no rival looked at."""
+OUTWARD = (2.6, 3.2, 3.8)
+"""Radii of the seeds laid around what may be a glint, in its own: 1.2 to 6.5 are searched."""
+WELL_SEEN = 0.75
+"""Part of the turn on which a rim found only on second thought must be seen."""
+ENCLOSING = 1.4
+"""A ring counts as enclosing another when it is this much larger."""
 PASSES = 4
 SETTLED_PX = 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
@@ -50,13 +56,32 @@ def find_rim(photo: Photo) -> Rim | Refusal:
     if not rings:
         return gates.NO_INDENT
     refusal = gates.first_failed(photo, seeds, rings)
-    if refusal is not None:
-        return refusal
-    return _traced(photo, rings[0])
+    result = _traced(photo, rings[0]) if refusal is None else refusal
+    if isinstance(result, Refusal) and result.code in gates.MAY_BE_A_GLINT:
+        return _around(photo, rings[0]) or result
+    return result
+
+
+def _around(photo: Photo, ring: Ring) -> Rim | None:
+    """A rim that encloses a ring which failed as a rim: the glint in a bowl is a ring too."""
+    middle = ring.ellipse
+    outer = [
+        found
+        for factor in OUTWARD
+        for found in rings_near(photo, Seed(middle.x, middle.y, factor * middle.m, alignment=0.0))
+        if found.ellipse.m > ENCLOSING * middle.m
+    ]
+    if not outer:
+        return None
+    best = max(outer, key=_weight)
+    if gates.lit_and_framed(photo, best) is not None:
+        return None
+    rim = _traced(photo, best)
+    return rim if isinstance(rim, Rim) and rim.coverage > WELL_SEEN else None
 
 
 def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
-    located, ellipse, weights, points = _settled(photo, ring.ellipse)
+    located, ellipse, weights, points, step = _settled(photo, ring.ellipse)
     shown = gates.shown(located, weights)
     rim = Rim(
         points_px=points,
@@ -69,7 +94,7 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
         clipped=float(weights[located.clipped].sum() / max(weights.sum(), 1e-12)),
         evidence=ring.evidence,
     )
-    refusal = gates.seen(rim, shown)
+    refusal = gates.seen(rim, shown, moved_px=step)
     return rim if refusal is None else refusal
 
 
@@ -99,13 +124,14 @@ def _weight(ring: Ring) -> float:
 
 def _settled(
     photo: Photo, ellipse: Ellipse
-) -> tuple[Located, Ellipse, NDArray[np.float64], NDArray[np.float64]]:
-    """Profiles along the rim, the fitted ellipse, the points' weights and the points."""
+) -> tuple[Located, Ellipse, NDArray[np.floating], NDArray[np.floating], float]:
+    """Profiles along the rim, the ellipse, the points' weights, the points, the last move in px."""
     for _ in range(PASSES):
         moved, blur = settle(photo, ellipse)
         step, ellipse = _moved_px(moved, ellipse), moved
         if step < SETTLED_PX:
             break
+    step = np.inf
     for _ in range(PASSES):
         located = locate(photo, ellipse, blur_px=blur)
         points = ellipse.points(located.t) + located.q_px[:, None] * ellipse.normals(located.t)
@@ -115,7 +141,7 @@ def _settled(
         step, ellipse = _moved_px(moved, ellipse), moved
         if step < SETTLED_PX:
             break
-    return located, ellipse, weights, points
+    return located, ellipse, weights, points, step
 
 
 def _moved_px(new: Ellipse, old: Ellipse) -> float:
@@ -124,7 +150,7 @@ def _moved_px(new: Ellipse, old: Ellipse) -> float:
     return float(np.abs(old.distance(new.points(t))).max())
 
 
-def _prior_weights(located: Located) -> NDArray[np.float64]:
+def _prior_weights(located: Located) -> NDArray[np.floating]:
     """Weights of the places before any is rejected.
 
     A clipped edge may lie anywhere in its blur. Places hardly better than the span searched say

@@ -38,6 +38,8 @@ MOST_CLIPPED = 0.8
 """Part of the rim next to clipped light: the clipped side says only where light exceeds it."""
 FOUND_PX = 1.5
 """A place is seen when its own standard uncertainty is below this."""
+UNSETTLED_PX = 2.0
+"""An ellipse that still moves by more on its last pass hangs on places that were not seen."""
 LEAST_COVERAGE = 0.55
 """Part of the turn on which the rim must be seen."""
 LARGEST_GAP_DEG = 100.0
@@ -65,12 +67,15 @@ NO_INDENT = Refusal(
 )
 
 
+MAY_BE_A_GLINT = frozenset({"overexposed", "out-of-focus", "rim-incomplete"})
+"""Refusals that the bright spot in a bowl earns when it is taken for the rim."""
+
+
 def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Refusal | None:
     """The first gate that the best ring (the first of `rings`) does not pass."""
     ring = rings[0]
     alignment = max(seed.alignment for seed in seeds)
-    convincing = ring.evidence > CLEAR_EVIDENCE and ring.agreement > CLEAR_AGREEMENT
-    if not convincing and (alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2):
+    if not convincing(ring) and (alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2):
         figures = {"alignment": alignment, "evidence": ring.evidence}
         return Refusal(NO_INDENT.code, NO_INDENT.message, figures)
     for failed in (
@@ -83,6 +88,17 @@ def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Re
         if failed is not None:
             return failed
     return None
+
+
+def convincing(ring: Ring) -> bool:
+    """Whether a ring is an indent's rim whatever its seed."""
+    return ring.evidence > CLEAR_EVIDENCE and ring.agreement > CLEAR_AGREEMENT
+
+
+def lit_and_framed(photo: Photo, ring: Ring) -> Refusal | None:
+    """The gates of exposure and frame for one ring."""
+    failed = framed(photo, ring.ellipse)
+    return well_lit(photo, ring.ellipse) if failed is None else failed
 
 
 def _large_enough(ring: Ring) -> Refusal | None:
@@ -162,18 +178,19 @@ def well_lit(photo: Photo, ellipse: Ellipse) -> Refusal | None:
     if clipped > MOST_CLIPPED:
         return Refusal(
             "overexposed",
-            f"The exposure is clipped along {clipped:.0%} of the rim: less light or a shorter exposure.",
+            f"The exposure is clipped along {clipped:.0%} of the rim: "
+            "less light or a shorter exposure.",
             {"clipped": clipped},
         )
     return None
 
 
-def shown(located: Located, weights: NDArray[np.float64]) -> NDArray[np.bool_]:
+def shown(located: Located, weights: NDArray[np.floating]) -> NDArray[np.bool_]:
     """Which arcs show the rim, shape (A,)."""
     return np.asarray((located.u_px < FOUND_PX) & located.inside & (weights > 0))
 
 
-def seen(rim: Rim, arcs: NDArray[np.bool_]) -> Refusal | None:
+def seen(rim: Rim, arcs: NDArray[np.bool_], *, moved_px: float) -> Refusal | None:
     """Whether the rim is sharp enough and seen on enough of its turn."""
     diameter = 2 * rim.ellipse.m
     if rim.blur_px > min(MOST_BLUR_PX, max(MOST_BLUR * diameter, 2.0)):
@@ -182,12 +199,18 @@ def seen(rim: Rim, arcs: NDArray[np.bool_]) -> Refusal | None:
             f"The rim is blurred over {rim.blur_px:.1f} pixels: refocus and hold the scope still.",
             {"blur_px": rim.blur_px},
         )
+    if moved_px > UNSETTLED_PX:
+        return Refusal(
+            "rim-unclear",
+            "The trace of the rim does not settle: refocus, clean the surface or turn the light.",
+            {"moved_px": moved_px},
+        )
     gap = _largest_gap_deg(arcs)
     if rim.coverage < LEAST_COVERAGE or gap > LARGEST_GAP_DEG:
         return Refusal(
             "rim-incomplete",
-            f"The rim is seen on only {rim.coverage:.0%} of its turn (largest gap {gap:.0f} degrees): "
-            "clean the surface or turn the light.",
+            f"The rim is seen on only {rim.coverage:.0%} of its turn (largest gap "
+            f"{gap:.0f} degrees): clean the surface or turn the light.",
             {"coverage": rim.coverage, "gap_deg": gap},
         )
     return None

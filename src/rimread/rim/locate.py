@@ -22,7 +22,7 @@ from rimread.rim.shading import EdgeShape, bowl_chart, predicted
 
 __all__ = ["Located", "locate", "settle"]
 
-Array = NDArray[np.float32]
+Array = NDArray[np.floating]
 
 ARCS = 120
 """Arcs of 3°: a rim of 300 px still has 8 px of arc in each."""
@@ -55,7 +55,7 @@ TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
 """Prior of the outer slope: ridges are commoner than dishes; our assumption, no source."""
 COARSE_POOLED_ARCS = 6.0
 """The same while the ellipse is still being settled."""
-TEMPER = 25.0
+TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
 POOLED_ARCS = 2.0
@@ -94,9 +94,9 @@ class Located:
         Arcs whose profile is clipped by the exposure.
     """
 
-    t: NDArray[np.float64]
-    q_px: NDArray[np.float64]
-    u_px: NDArray[np.float64]
+    t: NDArray[np.floating]
+    q_px: NDArray[np.floating]
+    u_px: NDArray[np.floating]
     u_common_px: float
     blur_px: float
     rounding_px: float
@@ -109,8 +109,8 @@ class Located:
 class _Scene:
     """Profiles round the rim and what they are compared with."""
 
-    t: NDArray[np.float64]
-    q_px: NDArray[np.float64]
+    t: NDArray[np.floating]
+    q_px: NDArray[np.floating]
     light: Array  # (A, Q) mean over the rays of an arc
     seen: Array  # (A, Q) weight of a sample, small where the exposure is clipped
     chart: Array
@@ -200,7 +200,7 @@ def _scene(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> _Scene:
         outside=mean[:, near_out].mean(axis=1),
         scatter_in=_typical_scatter(mean, scatter, q < -guard),
         scatter_out=_typical_scatter(mean, scatter, q > guard),
-        inside=band.inside.reshape(ARCS, -1).all(axis=1),
+        inside=np.asarray(band.inside.reshape(ARCS, -1).all(axis=1)),
     )
 
 
@@ -212,11 +212,11 @@ def _seen(grey: Array) -> Array:
 def _typical_scatter(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Array:
     """Usual variance on one side, smoothed round the turn, in units of the light squared."""
     usual = np.median(scatter[:, side], axis=1) + (LEAST_SCATTER * mean[:, side].mean(axis=1)) ** 2
-    return np.exp(_pool(np.log(usual)[None], POOLED_ARCS))[0].astype(np.float32)
+    return np.asarray(np.exp(_pool(np.log(usual)[None], POOLED_ARCS))[0], np.float32)
 
 
 def _misfits(
-    scene: _Scene, shapes: list[EdgeShape], shifts: NDArray[np.float64], *, pooled: float
+    scene: _Scene, shapes: list[EdgeShape], shifts: NDArray[np.floating], *, pooled: float
 ) -> Array:
     """-2 log likelihood per sample, shape (len(shapes), shifts, A), pooled over arcs."""
     q = scene.q_px
@@ -250,7 +250,7 @@ def _light_misfit(scene: _Scene, profile: Array, variance: Array) -> Array:
     rest = total - 2 * contrast * cross + contrast**2 * power
     floor = LEAST_SCATTER * total + (LEAST_SCATTER * mean[:, 0]) ** 2
     spread = (scene.seen * np.log(variance)).sum(axis=1) / scene.seen.sum(axis=1)
-    return np.log((np.maximum(rest, 0) + floor) / typical) + spread
+    return np.asarray(np.log((np.maximum(rest, 0) + floor) / typical) + spread)
 
 
 def _pool(values: NDArray[np.floating], arcs: float) -> Array:
@@ -260,18 +260,18 @@ def _pool(values: NDArray[np.floating], arcs: float) -> Array:
     return np.fft.irfft(spectrum, n=values.shape[-1], axis=-1).astype(np.float32)
 
 
-def _shifts(reach_px: float) -> NDArray[np.float64]:
+def _shifts(reach_px: float) -> NDArray[np.floating]:
     return np.arange(-reach_px, reach_px + STEP_PX / 2, STEP_PX)
 
 
-def _score(misfits: Array, scene: _Scene) -> NDArray[np.float64]:
+def _score(misfits: Array, scene: _Scene) -> NDArray[np.floating]:
     """Mean over the turn of the least misfit of each shape."""
     return np.asarray(misfits.min(axis=1)[:, scene.inside].mean(axis=1), np.float64)
 
 
 def _places(
-    misfits: Array, shifts: NDArray[np.float64], samples: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    misfits: Array, shifts: NDArray[np.floating], samples: int
+) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
     """Place of the least misfit and its uncertainty, both (shapes, A)."""
     best = misfits.argmin(axis=1)
     inner = np.clip(best, 1, len(shifts) - 2)
@@ -286,8 +286,8 @@ def _places(
 
 
 def _shape_weights(
-    shapes: list[EdgeShape], score: NDArray[np.float64], diameter: float
-) -> NDArray[np.float64]:
+    shapes: list[EdgeShape], score: NDArray[np.floating], diameter: float
+) -> NDArray[np.floating]:
     """Posterior weights of the shapes."""
     rounding = np.array([s.rounding_px for s in shapes]) / diameter / TYPICAL_ROUNDING
     slope = np.array([s.outer_slope for s in shapes])
@@ -301,9 +301,9 @@ def _shape_weights(
 def _located(
     scene: _Scene,
     shapes: list[EdgeShape],
-    weights: NDArray[np.float64],
-    places: NDArray[np.float64],
-    u_places: NDArray[np.float64],
+    weights: NDArray[np.floating],
+    places: NDArray[np.floating],
+    u_places: NDArray[np.floating],
 ) -> Located:
     q = weights @ places
     u = np.sqrt(weights @ u_places**2)

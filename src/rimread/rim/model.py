@@ -39,8 +39,8 @@ class Rim:
         Mean gain of the break along the rim, see `rimread.rim.evidence`.
     """
 
-    points_px: NDArray[np.float64]
-    weights: NDArray[np.float64]
+    points_px: NDArray[np.floating]
+    weights: NDArray[np.floating]
     ellipse: Ellipse
     blur_px: float
     rounding_px: float

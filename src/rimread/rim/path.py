@@ -17,7 +17,7 @@ __all__ = ["closed_path"]
 _BARRED = np.float32(-1e9)
 
 
-def closed_path(gain: NDArray[np.float32], *, reach: int, toll: float) -> NDArray[np.intp]:
+def closed_path(gain: NDArray[np.floating], *, reach: int, toll: float) -> NDArray[np.intp]:
     """Columns (A,) of the closed path with the largest summed gain.
 
     Parameters

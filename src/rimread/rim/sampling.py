@@ -29,7 +29,7 @@ class Reduced:
         Corner of the cutting in the full photo.
     """
 
-    grey: NDArray[np.float32]
+    grey: NDArray[np.floating]
     factor: float
     left_px: int
     top_px: int
@@ -99,9 +99,9 @@ class Band:
         Whether the sample lies in the picture.
     """
 
-    t: NDArray[np.float64]
-    q_px: NDArray[np.float64]
-    grey: NDArray[np.float32]
+    t: NDArray[np.floating]
+    q_px: NDArray[np.floating]
+    grey: NDArray[np.floating]
     inside: NDArray[np.bool_]
 
 
@@ -119,21 +119,24 @@ def band_along(
         t=t.reshape(arcs, rays).mean(axis=1),
         q_px=q,
         grey=grey.reshape(arcs, rays, -1).mean(axis=1) / np.float32(photo.full_scale),
-        inside=inside.reshape(arcs, rays, -1).all(axis=1),
+        inside=np.asarray(inside.reshape(arcs, rays, -1).all(axis=1)),
     )
 
 
 def rays_from(
-    picture: NDArray[np.float32], ellipse: Ellipse, t: NDArray[np.float64], u: NDArray[np.float64]
-) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """Values (A, U) at ``centre + u (p(t) - centre)``, u = 1 on the ellipse, and which are inside."""
+    picture: NDArray[np.floating],
+    ellipse: Ellipse,
+    t: NDArray[np.floating],
+    u: NDArray[np.floating],
+) -> tuple[NDArray[np.floating], NDArray[np.bool_]]:
+    """Values (A, U) at ``centre + u (p(t) - centre)`` (u = 1 on the ellipse); which are inside."""
     reach = ellipse.points(t) - [ellipse.x, ellipse.y]
     return _sample(picture, ellipse.x + reach[:, :1] * u, ellipse.y + reach[:, 1:] * u)
 
 
 def _sample(
-    picture: NDArray[np.generic], x: NDArray[np.float64], y: NDArray[np.float64]
-) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    picture: NDArray[np.generic], x: NDArray[np.floating], y: NDArray[np.floating]
+) -> tuple[NDArray[np.floating], NDArray[np.bool_]]:
     inside = (x >= 0) & (y >= 0) & (x <= picture.shape[1] - 1) & (y <= picture.shape[0] - 1)
     values = map_coordinates(picture, [y, x], output=np.float32, order=1, mode="nearest")
     return values, inside

@@ -31,7 +31,7 @@ SMALLEST_RADIUS_COARSE_PX = 3.5
 RADIUS_STEP = 1.09
 """Ratio of neighbouring radii; the ring's width below overlaps it."""
 RING_WIDTH = 0.05
-"""Standard deviation of a ring's radial weight relative to its radius: an oval of 10 % still fits."""
+"""Standard deviation of a ring's radial weight in radii: an oval of 10 % still fits."""
 GRADIENT_SIGMA_PX = 1.0
 """Smoothing before the gradient, in reduced pixels."""
 SHADING = 1.25
@@ -83,7 +83,7 @@ def ring_seeds(photo: Photo, *, most: int = 6) -> tuple[Seed, ...]:
     return tuple(seeds)
 
 
-def _reduced(photo: Photo) -> tuple[NDArray[np.float32], float]:
+def _reduced(photo: Photo) -> tuple[NDArray[np.floating], float]:
     """The picture area-averaged to `COARSE_PX`, and full pixels per reduced pixel."""
     reduction = max(1.0, max(photo.grey.shape) / COARSE_PX)
     size = (round(photo.width_px / reduction), round(photo.height_px / reduction))
@@ -91,8 +91,8 @@ def _reduced(photo: Photo) -> tuple[NDArray[np.float32], float]:
     return np.asarray(small, np.float32) / photo.full_scale, reduction
 
 
-def _double_angle(small: NDArray[np.float32]) -> NDArray[np.float32]:
-    """w cos 2φ and w sin 2φ, shape (2, H, W); w rises with how far a gradient stands out."""
+def _double_angle(small: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Cos 2φ and sin 2φ, shape (2, H, W), weighted by how far a gradient stands out."""
     smooth = cv2.GaussianBlur(small, (0, 0), GRADIENT_SIGMA_PX)
     gx = cv2.Scharr(smooth, cv2.CV_32F, 1, 0, borderType=cv2.BORDER_REPLICATE)
     gy = cv2.Scharr(smooth, cv2.CV_32F, 0, 1, borderType=cv2.BORDER_REPLICATE)
@@ -107,7 +107,7 @@ def _double_angle(small: NDArray[np.float32]) -> NDArray[np.float32]:
 @lru_cache(maxsize=4)
 def _ring_spectra(
     height: int, width: int
-) -> tuple[NDArray[np.float64], NDArray[np.complex64], tuple[int, int], int]:
+) -> tuple[NDArray[np.floating], NDArray[np.complex64], tuple[int, int], int]:
     """Radii, conjugate spectra (2, R, ...) of the rings, padded shape, padding."""
     largest = 0.55 * min(height, width)
     count = int(np.log(largest / SMALLEST_RADIUS_COARSE_PX) / np.log(RADIUS_STEP)) + 1
@@ -131,7 +131,7 @@ def _ring_spectra(
 
 
 def _peaks(
-    score: NDArray[np.float32], radii: NDArray[np.float64], most: int
+    score: NDArray[np.floating], radii: NDArray[np.floating], most: int
 ) -> list[tuple[float, float, float, float]]:
     """The highest (x, y, radius, value); rings that share centre and radius count once."""
     ys, xs = np.ogrid[: score.shape[1], : score.shape[2]]

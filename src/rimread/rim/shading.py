@@ -38,7 +38,7 @@ CHART_TREND = 0.12
 CHART_SMOOTH_ARCS = 2.5
 """Standard deviation, in arcs of 3°, of the mean over neighbouring rays: finish is averaged out."""
 
-Array = NDArray[np.float32]
+Array = NDArray[np.floating]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ class EdgeShape:
     outer_slope: float
 
 
-def bowl_chart(rays: Array, u: NDArray[np.float64], *, known_to: float) -> Array:
+def bowl_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Array:
     """Charts (A, S) over `CHART_SLOPES` from rays (A, U) of linear light, A even.
 
     Parameters
@@ -121,19 +121,19 @@ def _weights(shape: EdgeShape, q_px: bytes) -> tuple[Array, Array]:
     return blurred.astype(np.float32), share.astype(np.float32)
 
 
-def _linear_weights(slope: NDArray[np.float64]) -> NDArray[np.float64]:
+def _linear_weights(slope: NDArray[np.floating]) -> NDArray[np.floating]:
     """Weights (S, N) that interpolate a chart linearly at `slope` (N,)."""
     x = np.clip((slope + 1) * CHART_HALF, 0, 2 * CHART_HALF)
-    return np.maximum(1 - np.abs(x[None] - np.arange(2 * CHART_HALF + 1)[:, None]), 0)
+    return np.asarray(np.maximum(1 - np.abs(x - np.arange(2 * CHART_HALF + 1)[:, None]), 0))
 
 
 def _interpolate(
-    rows: Array, u: NDArray[np.float64], at: NDArray[np.float64]
-) -> NDArray[np.float64]:
+    rows: Array, u: NDArray[np.floating], at: NDArray[np.floating]
+) -> NDArray[np.floating]:
     """Each row, given at evenly spaced `u`, at the places `at`."""
     x = np.clip((at - u[0]) / (u[1] - u[0]), 0, len(u) - 1.001)
     i = x.astype(np.intp)
-    return rows[:, i] * (1 - (x - i)) + rows[:, i + 1] * (x - i)
+    return np.asarray(rows[:, i] * (1 - (x - i)) + rows[:, i + 1] * (x - i))
 
 
 def _smooth_round(rows: Array) -> Array:

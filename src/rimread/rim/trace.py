@@ -36,6 +36,8 @@ BAND_HALF = 0.05
 """Half-width of the first full-resolution band in units of the radius, and"""
 BAND_LEAST_PX = 12.0
 """at least this many pixels, which is also the second band's half-width."""
+BAND_LAST_PX = 8.0
+"""Half-width of the last band: room for the windows of the evidence and little more."""
 LEAST_WEIGHT = 1e-2
 """Weight of a path point without any gain."""
 FIT_FLOOR_PX = 0.5
@@ -80,7 +82,7 @@ def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
     small = reduced(photo, ring, radius_px=POLAR_RADIUS_PX, reach=POLAR_RANGE[1])
     circle = small.shrink(ring)
     t = np.arange(POLAR_ANGLES) * (2 * np.pi / POLAR_ANGLES)
-    u = np.arange(POLAR_RANGE[0] * circle.m, POLAR_RANGE[1] * circle.m) / circle.m
+    u = np.arange(POLAR_RANGE[0], POLAR_RANGE[1], 1.0 / circle.m, dtype=np.float64)
     polar, inside = rays_from(small.grey, circle, t, u)
     found = []
     for shading in (True, False):
@@ -97,7 +99,7 @@ def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
 def _sharpened(photo: Photo, start: Ellipse) -> Ring | None:
     ring = None
     ellipse = start
-    for half in (max(BAND_LEAST_PX, BAND_HALF * start.m), BAND_LEAST_PX):
+    for half in (max(BAND_LEAST_PX, BAND_HALF * start.m), BAND_LEAST_PX, BAND_LAST_PX):
         if not _plausible(ellipse, start, photo):
             return None
         ring = _in_band(photo, ellipse, half)
@@ -119,7 +121,7 @@ def _in_band(photo: Photo, ellipse: Ellipse, half_px: float) -> Ring:
     band = band_along(photo, ellipse, half_px=half_px, arcs=BAND_ARCS, rays=BAND_RAYS)
     gain = break_evidence(band.grey, inside=band.inside, shading=False)
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
-    along: NDArray[np.float64] = gain[np.arange(BAND_ARCS), path].astype(np.float64)
+    along: NDArray[np.floating] = gain[np.arange(BAND_ARCS), path].astype(np.float64)
     fitted, residuals, _ = moved_by_offsets(
         ellipse,
         band.t,

@@ -14,7 +14,7 @@ from rimread.refusal import Refusal
 from rimread.scale.fit import U_ASPECT, U_K1, Fit, fit_marks
 from rimread.scale.ladder import MIN_LINES, Ladder, find_ladders
 from rimread.scale.lines import Marks, mark_lines
-from rimread.scale.model import Certificate, Scale, ScalePhoto
+from rimread.scale.model import MOST_K1, Certificate, Scale, ScalePhoto
 
 __all__ = ["U_NO_CERTIFICATE", "VALID_DAYS", "calibrate"]
 
@@ -38,8 +38,11 @@ that at k = 2. No source for the fifth.
 """
 
 _INCH_MM = 25.4
+_SPARE_LINES = 2
+"""Lines that dust may feign past the ends of a scale."""
+
 _SPAN_SLACK = 0.2
-"""Slack in comparing a count of lines with a length: a wrong division is wrong by 2, 5 or 10."""
+"""Slack in calling a scale too short: a wrong division is wrong by 2, 5 or 10."""
 
 _ALIKE_SLACK = 0.2
 """No camera's pixels are this far from square: the photos are of different magnification."""
@@ -76,7 +79,8 @@ def calibrate(  # noqa: PLR0913  (what a certificate of the scale would name)
     -------
     Scale or Refusal
         Codes of refusals: ``different-sizes``, ``no-lines``, ``too-few-lines``,
-        ``lines-unresolved``, ``wrong-division``, ``lines-scatter``, ``photos-disagree``.
+        ``lines-unresolved``, ``wrong-division``, ``lines-scatter``, ``distorted``,
+        ``photos-disagree``.
 
     Raises
     ------
@@ -252,7 +256,7 @@ def _division_doubt(
     """Why the division cannot be the spacing of these lines."""
     span = (ladder.lines - 1) * division_mm
     evidence = {"lines_seen": float(ladder.lines), "span_mm": span}
-    if length_mm is not None and span > length_mm * (1 + _SPAN_SLACK):
+    if length_mm is not None and span > length_mm + _SPARE_LINES * division_mm:
         return Refusal(
             "wrong-division",
             f"{name}: {ladder.lines} lines {division_mm:g} mm apart would span {span:g} mm, more "
@@ -296,6 +300,12 @@ def _fit_doubt(fit: Fit, photos: Sequence[Photo]) -> Refusal | None:
             "photos-disagree",
             f"The photos give {low:.2f} to {high:.2f} px/mm; photograph the same stage micrometer "
             "through the same objective in all of them.",
+        )
+    if abs(fit.values[2]) > MOST_K1:
+        return Refusal(
+            "distorted",
+            f"The picture is distorted by {100 * fit.values[2]:.0f} % at its corners; up to "
+            f"{100 * MOST_K1:.0f} % can be corrected: use another lens or the middle of the field.",
         )
     scatter = math.sqrt(float(np.max(np.diag(fit.scatter)[:2] / fit.values[:2] ** 2)))
     if scatter > _MOST_SCATTER:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from rimread import __version__
-from rimread.scale.model import Certificate, Scale, ScalePhoto
+from rimread.scale.model import MOST_K1, Certificate, Scale, ScalePhoto
 
 __all__ = ["read_scale", "write_scale"]
 
@@ -25,7 +25,7 @@ _MOST_BYTES = 1_000_000
 _LIMITS = {
     "px_per_mm_x": (1e-2, 1e5),
     "px_per_mm_y": (1e-2, 1e5),
-    "k1_half_diagonal": (-0.2, 0.2),
+    "k1_half_diagonal": (-MOST_K1, MOST_K1),
     "dof": (1.0, math.inf),
 }
 """What a scale can be at all: from a photo of a car to one of a bacterium."""

@@ -35,6 +35,9 @@ No source; deliberately generous: sensor pixels are square to far better, and 0.
 for a stage tilted by 1.8° (1 - cos).
 """
 
+_BEST_PX = 1e-4
+"""No piece of a line is located better than this; keeps the equations well conditioned."""
+
 _ROUNDS = 6
 _TUKEY = 4.685  # 95 % efficient for normal errors (Holland and Welsch 1977, from memory)
 
@@ -172,7 +175,7 @@ def _solve(
         px_per_mm=math.exp(log_scale),
         u_aspect=u_aspect,
     )
-    own = 1.0 / np.concatenate([m.information for m in marks])
+    own = np.maximum(1.0 / np.concatenate([m.information for m in marks]), _BEST_PX**2)
     weight: FloatArray = 1.0 / own
     spread = 1.0
     for _ in range(_ROUNDS):
