@@ -38,8 +38,8 @@ that at k = 2. No source for the fifth.
 """
 
 _INCH_MM = 25.4
-_SPARE_LINES = 2
-"""Lines that dust may feign past the ends of a scale."""
+_SPARE_LINES = 1
+"""Lines that dust may feign past the end of a scale."""
 
 _SPAN_SLACK = 0.2
 """Slack in calling a scale too short: a wrong division is wrong by 2, 5 or 10."""

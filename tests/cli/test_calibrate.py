@@ -1,0 +1,144 @@
+"""The verb as a person or a program meets it: streams, exit codes, bad input."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from rimread.cli import app
+from rimread.scale import read_scale
+
+ROOT = Path(__file__).parents[2]
+CALIBRATION = ROOT / "calibration"
+GOOD = CALIBRATION / "hall-horizontal.jpg"
+ACROSS = CALIBRATION / "hall-vertical.jpg"
+LOST = CALIBRATION / "hall-unresolved.jpg"
+INDENT = ROOT / "sample_images" / "hall-plate-2.jpg"
+CERTIFICATE = (
+    *("--length-mm", "10", "--certified-mm", "9.9975024", "--certificate-u-mm", "0.0009998"),
+)
+
+# the names of the --json contract; they do not change
+CONTRACT = {
+    *("status", "px_per_mm_x", "px_per_mm_y", "u_px_per_mm", "angle_deg", "lines_used"),
+    *("scale_file", "reasons"),
+}
+
+
+def calibrate(*words: object, out: Path, division: object = 0.1):
+    told = ["calibrate", *words, "--division", division, "--on", "2026-11-02", "--out", out]
+    return CliRunner().invoke(app, [str(word) for word in told], catch_exceptions=False)
+
+
+def test_json_and_file(tmp_path):
+    out = tmp_path / "hall.toml"
+    done = calibrate(
+        GOOD, ACROSS, *CERTIFICATE, "--label", "hall", "--valid-days", 30, "--json", out=out
+    )
+    assert done.exit_code == 0
+    assert done.stderr == ""
+    record = json.loads(done.stdout)
+    assert set(record) >= CONTRACT
+    assert record["status"] == "calibrated"
+    assert record["reasons"] == []
+    assert record["scale_file"] == str(out)
+    scale = read_scale(out)
+    assert record["px_per_mm_x"] == scale.px_per_mm_x == pytest.approx(118.2, rel=2e-4)
+    assert record["px_per_mm_y"] == scale.px_per_mm_y == pytest.approx(118.2, rel=2e-4)
+    assert record["lines_used"] == sum(p.lines_used for p in scale.photos)
+    assert record["angle_deg"] == pytest.approx(1.9911, abs=0.02)
+    # half of U = 0.0009998 mm on 9.9975 mm dominates
+    assert record["u_px_per_mm"] == pytest.approx(118.2 * 0.0009998 / 2 / 9.9975, rel=0.05)
+    assert (scale.label, str(scale.calibrated_on)) == ("hall", "2026-11-02")
+    assert str(scale.valid_until) == "2026-12-02"
+
+
+def test_table_for_people(tmp_path):
+    done = calibrate(GOOD, out=tmp_path / "hall.toml")
+    assert done.exit_code == 0
+    assert "px/mm along x" in done.stdout
+    assert "no certificate given" in done.stdout
+    assert "field of view" in done.stdout
+    assert str(tmp_path / "hall.toml") in done.stdout
+
+
+def test_refusal_writes_nothing(tmp_path):
+    out = tmp_path / "lost.toml"
+    done = calibrate(LOST, *CERTIFICATE, "--json", out=out)
+    assert done.exit_code == 1
+    assert not out.exists()
+    record = json.loads(done.stdout)
+    assert set(record) >= CONTRACT
+    assert record["status"] == "refused"
+    assert record["px_per_mm_x"] is None
+    assert record["scale_file"] is None
+    (reason,) = record["reasons"]
+    assert reason["code"] == "lines-unresolved"
+    assert LOST.name in reason["message"]
+
+
+def test_refusal_for_people(tmp_path):
+    done = calibrate(INDENT, out=tmp_path / "none.toml")
+    assert done.exit_code == 1
+    assert "no-lines" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("photos", "options", "division", "word"),
+    [
+        (["none.jpg"], [], 0.1, "none.jpg"),
+        (["."], [], 0.1, "folder"),
+        ([GOOD, GOOD], [], 0.1, "given twice"),
+        ([GOOD], [], 0, "division"),
+        ([GOOD], [], -0.1, "division"),
+        ([GOOD], [], "nan", "division"),
+        ([GOOD], ["--length-mm", "10"], 0.1, "together"),
+        ([GOOD], [*CERTIFICATE[:-1], "-1"], 0.1, "U of the certified length"),
+        ([GOOD], [*CERTIFICATE[:-1], "nan"], 0.1, "U of the certified length"),
+        ([GOOD], [*CERTIFICATE, "--certificate-k", "0"], 0.1, "coverage factor"),
+        ([GOOD], ["--valid-days", "0"], 0.1, "valid"),
+    ],
+)
+def test_misuse(photos, options, division, word, tmp_path):
+    out = tmp_path / "out.toml"
+    done = calibrate(*photos, *options, "--json", out=out, division=division)
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert word in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    assert not out.exists()
+
+
+def test_unwritable_file(tmp_path):
+    done = calibrate(GOOD, "--json", out=tmp_path / "no such folder" / "out.toml")
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert "no such folder" in done.stderr
+
+
+@pytest.mark.parametrize("data", [b"", b"not a picture", GOOD.read_bytes()[:5000]])
+def test_broken_photo(data, tmp_path):
+    path = tmp_path / "broken.jpg"
+    path.write_bytes(data)
+    done = calibrate(path, out=tmp_path / "out.toml")
+    assert done.exit_code == 2
+    assert "broken.jpg" in done.stderr
+
+
+@pytest.mark.slow
+def test_as_a_process(tmp_path):
+    start = "from rimread.cli import app; app()"
+    words = ["calibrate", GOOD, "--division", "0.1", "--json", "--out", tmp_path / "out.toml"]
+    done = subprocess.run(
+        [sys.executable, "-c", start, *words],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["status"] == "calibrated"

@@ -1,0 +1,146 @@
+"""The fit on line marks drawn from formulas: truth, coverage, what the lines cannot tell."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from rimread.scale.fit import U_ASPECT, U_K1, fit_marks
+from rimread.scale.lines import Marks
+
+WIDTH, HEIGHT = 1200, 900
+CENTRE = np.array([(WIDTH - 1) / 2, (HEIGHT - 1) / 2])
+HALF_DIAGONAL = math.hypot(WIDTH, HEIGHT) / 2
+
+
+def marks(
+    rng: np.random.Generator,
+    *,
+    angle_deg: float = 0.0,
+    px_per_mm: tuple[float, float] = (150.0, 150.0),
+    k1: float = 0.0,
+    lines: int = 61,
+    pieces: int = 8,
+    noise: float = 0.02,
+    ruling: float = 0.0,
+    offset_mm: float = 0.3,
+) -> Marks:
+    """Pieces of lines 0.1 mm apart, by the convention of the scale, with normal errors in px."""
+    line = np.repeat(np.arange(lines), pieces)
+    along = (line - (lines - 1) / 2 + 0.3) * 0.1
+    error = np.repeat(rng.normal(0, ruling, lines), pieces) + rng.normal(0, noise, line.size)
+    along = along + error / math.sqrt(px_per_mm[0] * px_per_mm[1])
+    across = np.tile(np.linspace(-0.3, 0.3, pieces), lines) + offset_mm
+    turn = math.radians(angle_deg)
+    x = along * math.cos(turn) - across * math.sin(turn)
+    y = along * math.sin(turn) + across * math.cos(turn)
+    u = np.stack([x * px_per_mm[0], y * px_per_mm[1]], axis=-1)
+    r2 = np.sum(u * u, axis=-1, keepdims=True) / HALF_DIAGONAL**2
+    return Marks(
+        points_px=CENTRE + u * (1 + k1 * r2),
+        line=line + 7,
+        information=np.full(line.size, 1.0 / noise**2),
+        pitch_px=0.1 * px_per_mm[0],
+        level=0.2,
+        swing=0.1,
+    )
+
+
+def fit(*given: Marks):
+    return fit_marks(given, division_mm=0.1, width_px=WIDTH, height_px=HEIGHT)
+
+
+@pytest.mark.parametrize("angle", [0.0, 0.4, 20.0, 45.0, 89.5, 90.0, 130.0])
+@pytest.mark.parametrize("k1", [-0.01, 0.0, 0.004])
+def test_without_noise_truth_comes_back(angle, k1):
+    rng = np.random.default_rng(1)
+    one = marks(rng, angle_deg=angle, k1=k1, lines=75, noise=1e-5)
+    result = fit(one)
+    assert np.allclose(result.values[:2], 150.0, rtol=1e-6)
+    assert result.values[2] == pytest.approx(k1, abs=1e-5)
+    assert result.angles_deg[0] == pytest.approx(angle, abs=1e-3)
+    assert not result.aspect_measured
+
+
+def test_two_directions_tell_x_from_y():
+    rng = np.random.default_rng(2)
+    scale = (150.0, 141.0)
+    result = fit(
+        marks(rng, angle_deg=1.0, px_per_mm=scale, k1=0.002),
+        marks(rng, angle_deg=91.0, px_per_mm=scale, k1=0.002),
+    )
+    assert result.aspect_measured
+    assert np.allclose(result.values[:2], scale, rtol=2e-5)
+    assert np.sqrt(np.diag(result.covariance)[:2] / result.values[:2] ** 2).max() < 2e-5
+
+
+def test_one_direction_carries_the_aspect():
+    result = fit(marks(np.random.default_rng(3), angle_deg=0.0))
+    relative = np.sqrt(np.diag(result.covariance)[:2]) / result.values[:2]
+    assert relative[0] < 3e-5
+    assert relative[1] == pytest.approx(U_ASPECT, rel=0.02)
+
+
+def test_mirrored_diagonals_do_not_tell_x_from_y():
+    # lines at +45° and -45° weigh x and y alike; only the angle between them hints at the aspect
+    rng = np.random.default_rng(4)
+    result = fit(marks(rng, angle_deg=45.0), marks(rng, angle_deg=135.0))
+    assert not result.aspect_measured
+
+
+def test_short_scale_leaves_distortion_to_prior_knowledge():
+    # 11 lines on 150 px near the middle: local scale changes by 3 k1 r², 5e-5 of k1 here
+    result = fit(marks(np.random.default_rng(5), lines=11, noise=0.1, offset_mm=0.0))
+    assert math.sqrt(result.covariance[2, 2]) == pytest.approx(U_K1, rel=0.05)
+    assert abs(result.values[2]) < U_K1
+
+
+def test_outliers_do_not_pull():
+    rng = np.random.default_rng(6)
+    clean = marks(rng, k1=0.001)
+    bad = clean.points_px.copy()
+    hit = rng.choice(len(bad), 40, replace=False)
+    bad[hit, 0] += rng.uniform(0.3, 2.0, hit.size)
+    dusty = Marks(
+        points_px=bad,
+        line=clean.line,
+        information=clean.information,
+        pitch_px=clean.pitch_px,
+        level=clean.level,
+        swing=clean.swing,
+    )
+    assert fit(dusty).values[0] == pytest.approx(150.0, rel=3e-5)
+
+
+def test_pitch_uncertainty_is_the_textbook_one():
+    # u(P) = s sqrt(12 / (n (n² - 1))) for n equally spaced lines; derived in many books, e.g. the
+    # variance of a regression slope. k1 held by a scale of no extent across and a tiny span.
+    u = []
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        one = marks(rng, lines=21, pieces=4, noise=0.02, ruling=0.05, offset_mm=0.0)
+        result = fit(one)
+        u.append(result.scatter[0, 0] / result.values[0] ** 2)
+    s = math.hypot(0.05, 0.02 / 2)
+    expected = s * math.sqrt(12 / (21 * (21**2 - 1))) / 15.0
+    assert math.sqrt(np.mean(u)) == pytest.approx(expected, rel=0.15)
+
+
+@pytest.mark.parametrize(("ruling", "lines"), [(0.0, 61), (0.05, 61), (0.05, 21), (0.2, 15)])
+def test_coverage(ruling, lines):
+    # 200 scales: 95.4 % expected inside k u; below 90 % or none outside would not be chance
+    inside_p, inside_k = 0, 0
+    rng = np.random.default_rng(int(1000 * ruling) + lines)
+    for _ in range(200):
+        k1 = rng.normal(0, U_K1)
+        angle = rng.uniform(-45, 135)
+        result = fit(marks(rng, angle_deg=angle, k1=k1, lines=lines, ruling=ruling))
+        g = np.array([math.cos(math.radians(angle)) ** 2, math.sin(math.radians(angle)) ** 2])
+        error = float(g @ (result.values[:2] - 150.0))
+        u = math.sqrt(float(g @ result.covariance[:2, :2] @ g))
+        inside_p += abs(error) < 2 * u
+        inside_k += abs(result.values[2] - k1) < 2 * math.sqrt(result.covariance[2, 2])
+    assert 180 <= inside_p < 200
+    assert 180 <= inside_k < 200
