@@ -106,6 +106,11 @@ class Table:
         """Whether the file has this column that was asked for."""
         return name in self._known
 
+    @property
+    def others(self) -> tuple[str, ...]:
+        """Headers of the columns that were not asked for."""
+        return tuple(column.name for column in self._others)
+
     def rows(self) -> Iterator[Row | Problem]:
         """Rows in order, one held at a time; empty lines are passed over."""
         numbers = _Numbers(self._delimiter)

@@ -18,6 +18,7 @@ from rimread.cli import (
     ledger,
     measure,
     plan,
+    remeasure,
     report,
     verify,
     watch,
@@ -38,6 +39,7 @@ app = typer.Typer(
 for _verb in (
     calibrate.calibrate,
     measure.measure,
+    remeasure.remeasure,
     compare.compare,
     hardness.hardness,
     plan.plan,

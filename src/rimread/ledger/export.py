@@ -13,7 +13,7 @@ from typing import Any
 
 from rimread.ledger.chain import Entry
 
-__all__ = ["COLUMNS", "Writer", "export", "flat", "whole", "writing"]
+__all__ = ["COLUMNS", "Writer", "export", "flat", "judge_table", "whole", "writing"]
 
 _TEXTS = (
     *("sha256", "status", "test", "designation"),
@@ -112,12 +112,8 @@ def writing(path: Path, columns: Mapping[str, type]) -> Iterator[Writer]:
         Names and what they hold, str, int or float; JSON Lines take the rows as they are.
     """
     path = Path(path)
-    kinds = {".csv": _csv, ".jsonl": _jsonl, ".parquet": _parquet}
-    kind = kinds.get(path.suffix.lower())
-    if kind is None:
-        raise ValueError(f"a table ends in {', '.join(kinds)} (got {path.name!r})")
-    if kind is _parquet:
-        _pyarrow()
+    judge_table(path)
+    kind = {".csv": _csv, ".jsonl": _jsonl, ".parquet": _parquet}[path.suffix.lower()]
     handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
     os.close(handle)
     unfinished = Path(name)
@@ -128,6 +124,22 @@ def writing(path: Path, columns: Mapping[str, type]) -> Iterator[Writer]:
         unfinished.replace(path)
     finally:
         unfinished.unlink(missing_ok=True)
+
+
+def judge_table(path: Path) -> None:
+    """Say whether a table of this name can be written.
+
+    Raises
+    ------
+    ValueError
+        If its ending is unknown, its folder is missing, or it needs a package.
+    """
+    if path.suffix.lower() not in (".csv", ".jsonl", ".parquet"):
+        raise ValueError(f"a table ends in .csv, .jsonl or .parquet (got {path.name!r})")
+    if not path.parent.is_dir():
+        raise ValueError(f"{path}: no such folder")
+    if path.suffix.lower() == ".parquet":
+        _pyarrow()
 
 
 @contextmanager

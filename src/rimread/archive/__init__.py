@@ -1,0 +1,1 @@
+"""Many photos measured again: which ones, with which scale, by whom, and what changed."""

@@ -1,0 +1,126 @@
+"""Old results against new: how far apart, and whether that is more than both could be wrong by."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from rimread.archive.items import Earlier
+from rimread.budget import Component, combine
+from rimread.hardness import TestCondition, brinell, diameter_for, hand_reading, parse_test
+
+__all__ = ["RESOLUTION_MM", "Difference", "difference"]
+
+RESOLUTION_MM = 0.01
+"""Step of an earlier reading whose uncertainty the manifest does not give: common practice with
+reading microscopes, no source. Its scope is taken at the limit of the standard (0.5 % of d)."""
+
+Why = Literal["", "disagrees", "arithmetic", "failed-check", "refused-now", "no-number"]
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One earlier result and what the photo says now.
+
+    Parameters
+    ----------
+    old_mm, old_hbw : float or None
+        Mean diameter and hardness as they were; one from the other when only that was kept.
+    U_old_mm : float or None
+        Expanded uncertainty of `old_mm`: the manifest's, else that of a reading by eye.
+    new_minus_old_mm, new_minus_old_hbw : float or None
+        None when the photo is refused now.
+    normalised_error : float or None
+        New less old over the root of the sum of squares of both expanded uncertainties (ISO 13528,
+        E_n): beyond ±1 they disagree.
+    why : str
+        Why the piece is worth pulling from the drawer: ``disagrees``; ``arithmetic``, the earlier
+        hardness does not follow from the earlier diameter; ``failed-check``; ``refused-now``;
+        ``no-number``, the earlier figures cannot be those of this test. Empty when it is not.
+    """
+
+    old_mm: float | None
+    old_hbw: float | None
+    U_old_mm: float | None
+    new_minus_old_mm: float | None = None
+    new_minus_old_hbw: float | None = None
+    normalised_error: float | None = None
+    why: Why = ""
+
+
+def difference(
+    record: Mapping[str, Any], *, resolution_mm: float = RESOLUTION_MM
+) -> Difference | None:
+    """Compare a record with what its manifest says was read before, None when it says nothing.
+
+    Parameters
+    ----------
+    record : mapping
+        Of an image entry made by `rimread.archive`.
+    resolution_mm : float
+        Step of earlier readings whose U is not given.
+    """
+    told = record.get("earlier")
+    if not told or not record.get("test"):
+        return None
+    earlier, test = Earlier(**told), parse_test(record["test"])
+    if earlier.diameter_mm is None and earlier.hbw is None:
+        return None
+    try:
+        old_mm, old_hbw, U_old_mm = _old(earlier, test, resolution_mm)
+    except ValueError:  # an indent wider than the ball, a hardness no indent gives
+        return Difference(earlier.diameter_mm, earlier.hbw, earlier.U_mm, why="no-number")
+    if record["status"] != "measured":
+        return Difference(old_mm, old_hbw, U_old_mm, why="refused-now")
+    apart_mm = record["mean_mm"] - old_mm
+    error = apart_mm / math.hypot(U_old_mm, record["U_mean_mm"])
+    return Difference(
+        old_mm=old_mm,
+        old_hbw=old_hbw,
+        U_old_mm=U_old_mm,
+        new_minus_old_mm=apart_mm,
+        new_minus_old_hbw=record["hbw"] - old_hbw,
+        normalised_error=error,
+        why=_why(record, earlier, test, error),
+    )
+
+
+def _old(earlier: Earlier, test: TestCondition, resolution_mm: float) -> tuple[float, float, float]:
+    """Mean diameter, hardness and U of the diameter as they were."""
+    old_mm, old_hbw = earlier.diameter_mm, earlier.hbw
+    if old_mm is not None:
+        by_formula = brinell(old_mm, test)
+        U_mm = earlier.U_mm or hand_reading(old_mm, resolution_mm=resolution_mm).U
+        return old_mm, by_formula if old_hbw is None else old_hbw, U_mm
+    assert old_hbw is not None  # noqa: S101  (the caller has seen to it)
+    old_mm = diameter_for(old_hbw, test)
+    if earlier.U_mm:
+        return old_mm, old_hbw, earlier.U_mm
+    half_mm = (diameter_for(old_hbw - _half_step(old_hbw), test) - old_mm) / math.sqrt(3.0)
+    parts = hand_reading(old_mm, resolution_mm=resolution_mm).components
+    return old_mm, old_hbw, combine((*parts, Component("rounding of HBW", half_mm))).U
+
+
+def _why(record: Mapping[str, Any], earlier: Earlier, test: TestCondition, error: float) -> Why:
+    if abs(error) > 1.0:
+        return "disagrees"
+    if earlier.diameter_mm is not None and earlier.hbw is not None:
+        by_formula = brinell(earlier.diameter_mm, test)
+        slack = 2.0 * _half_step(earlier.hbw) + abs(
+            by_formula - brinell(earlier.diameter_mm + _TABLE_STEP_MM / 2.0, test)
+        )
+        if abs(by_formula - earlier.hbw) > slack:
+            return "arithmetic"
+    if any(check["outcome"] == "fail" for check in record["checks"]):
+        return "failed-check"
+    return ""
+
+
+_TABLE_STEP_MM = 0.01  # step of the printed d-to-HBW tables that people read hardness from
+
+
+def _half_step(hbw: float) -> float:
+    """Half the last digit of a hardness as reports print it: whole from 100, one decimal below."""
+    return 0.5 if hbw >= 100.0 else 0.05

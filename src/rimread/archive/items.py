@@ -1,0 +1,169 @@
+"""The photos of an archive, one at a time: from a folder tree or from a manifest."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from rimread import __version__
+from rimread.ledger.chain import canonical, sha256_of
+from rimread.table import Problem, Row, Table, open_table
+
+__all__ = ["Earlier", "Item", "from_folder", "from_manifest", "own_columns", "task_of"]
+
+SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp")
+"""Endings that count as photos in a folder tree; a manifest may name any file."""
+
+_TEXTS = ("scale", "test", "label", "sha256", "date")
+_EARLIER = {"d1": "mm", "d2": "mm", "mean": "mm", "hbw": "HBW", "U": "mm"}
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """What was read before, from the manifest; `U_mm` is expanded, of the mean diameter."""
+
+    d1_mm: float | None = None
+    d2_mm: float | None = None
+    mean_mm: float | None = None
+    hbw: float | None = None
+    U_mm: float | None = None
+
+    @property
+    def diameter_mm(self) -> float | None:
+        """Mean diameter, None when only the hardness was kept."""
+        if self.d1_mm is not None and self.d2_mm is not None:
+            return (self.d1_mm + self.d2_mm) / 2.0
+        return self.mean_mm if self.mean_mm is not None else self.d1_mm or self.d2_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One photo to be measured, and what is known of it before.
+
+    Parameters
+    ----------
+    photo : str
+        As the manifest names it, or its path below the folder, with forward slashes.
+    path : str
+        Where it lies.
+    line : int
+        Of the manifest, 0 in a folder tree.
+    scale, test, label, sha256 : str
+        Of this photo, "" when not said.
+    taken_on : datetime.date or None
+        For the validity of the scale.
+    earlier : Earlier
+        What was read before.
+    own : mapping of str to str
+        The lab's own columns.
+    """
+
+    photo: str
+    path: str
+    line: int = 0
+    scale: str = ""
+    test: str = ""
+    label: str = ""
+    sha256: str = ""
+    taken_on: date | None = None
+    earlier: Earlier = Earlier()
+    own: Mapping[str, str] = field(default_factory=dict)
+
+
+def task_of(item: Item, *, run: str, test: str, rules: str) -> str:
+    """What makes a photo the same task when an archive is measured again.
+
+    The photo's name in the archive, the test, the rules, this program's version and the name of
+    the run; not the scale, so that a photo without one is tried again when there is one.
+    """
+    key: dict[str, Any] = {
+        "photo": item.photo,
+        "test": (item.test or test).strip(),
+        "rules": rules,
+        "run": run,
+        "version": __version__,
+    }
+    return sha256_of(canonical(key))
+
+
+def from_folder(root: Path) -> Iterator[Item]:
+    """Photos of a folder and all below it, folder by folder in the order of their names."""
+    for folder, folders, names in os.walk(root):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        for name in sorted(names):
+            if name.lower().endswith(SUFFIXES) and not name.startswith("."):
+                path = Path(folder, name)
+                yield Item(_printable(path.relative_to(root).as_posix()), str(path))
+
+
+def from_manifest(path: Path) -> Iterator[Item | Problem]:
+    """Photos of a CSV file in its order.
+
+    Columns: ``photo``, and if there are any ``scale``, ``test``, ``label`` (of the scale),
+    ``sha256``, ``date`` (taken, YYYY-MM-DD), ``d1``, ``d2``, ``mean``, ``hbw`` and ``U`` (read
+    before; U expanded, of the mean diameter). All others are the lab's own. Paths that are not
+    absolute start at the manifest's folder; backslashes count as slashes where there is no such
+    file.
+
+    Raises
+    ------
+    ValueError
+        If the header cannot be used.
+    OSError
+        If the file cannot be opened.
+    """
+    for row in _table(path).rows():
+        yield row if isinstance(row, Problem) else _item(row, path.parent)
+
+
+def own_columns(path: Path) -> tuple[str, ...]:
+    """Headers of a manifest's columns that are the lab's own."""
+    return _table(path).others
+
+
+def _table(path: Path) -> Table:
+    return open_table(path, required=("photo",), optional=(*_TEXTS, *_EARLIER), numeric=_EARLIER)
+
+
+def _item(row: Row, folder: Path) -> Item | Problem:
+    texts, numbers = row.texts, row.numbers
+    taken_on = None
+    if texts["date"]:
+        try:
+            taken_on = date.fromisoformat(texts["date"])
+        except ValueError:
+            return Problem(row.line, f"'date' must be like 2019-03-28 (got {texts['date']!r})")
+    if any("\0" in texts[key] for key in ("photo", "scale")):
+        return Problem(row.line, f"no file has such a name ({texts['photo']!r})")
+    bad = [key for key in _EARLIER if numbers[key] is not None and not 0.0 < numbers[key] < 1e5]  # type: ignore[operator]
+    if bad:
+        return Problem(row.line, f"{bad[0]!r} must be above 0 (got {texts[bad[0]]!r})")
+    return Item(
+        photo=_printable(texts["photo"]),
+        path=str(_found(folder, texts["photo"])),
+        line=row.line,
+        scale=str(_found(folder, texts["scale"])) if texts["scale"] else "",
+        test=texts["test"],
+        label=texts["label"],
+        sha256=texts["sha256"].lower(),
+        taken_on=taken_on,
+        earlier=Earlier(*(numbers[key] for key in _EARLIER)),
+        own=dict(row.others),
+    )
+
+
+def _found(folder: Path, name: str) -> Path:
+    """Path of a name written on any system."""
+    path = folder / name
+    if "\\" in name and not path.exists():
+        return folder / name.replace("\\", "/")
+    return path
+
+
+def _printable(name: str) -> str:
+    """A file name that every database and console takes."""
+    return name.encode("utf-8", "backslashreplace").decode("utf-8")

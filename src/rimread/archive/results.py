@@ -1,0 +1,214 @@
+"""The table of an archive: a row for each line or photo in the archive's own order."""
+
+from __future__ import annotations
+
+import math
+from array import array
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rimread.archive.differences import RESOLUTION_MM, Difference, difference
+from rimread.archive.items import Item
+from rimread.archive.run import Archive, Repeated
+from rimread.ledger import Entry, Ledger
+from rimread.ledger.export import COLUMNS, flat, writing
+from rimread.table import Problem
+
+if TYPE_CHECKING:  # an extra
+    from matplotlib.figure import Figure
+
+__all__ = ["Comparison", "draw", "write_results"]
+
+_LEFT_OUT = {"kind", "operator", "replaces", "reason", "previous"}
+_DIFFERENCE = {f.name: str if f.name == "why" else float for f in fields(Difference)}
+_MOST_PULLED = 100_000  # rows of the list; nobody pulls more
+_DOTS = 5000  # more points than that are drawn as a density
+
+
+@dataclass(slots=True)
+class Comparison:
+    """Old against new over the whole archive; 24 bytes for each photo compared.
+
+    Parameters
+    ----------
+    old_mm, apart_mm, error : array of float
+        Of the photos that have both: earlier mean diameter, new less old, normalised error.
+    pulled : list of dict
+        Rows worth pulling from the drawer.
+    rows, refused, unreadable, failed : int
+        Rows written; of them refused, without a photo that could be read (lines of the manifest
+        that cannot be used among them), and with a check that failed.
+    not_yet : int
+        Photos that the ledger does not have, because the run was stopped.
+    """
+
+    old_mm: array[float] = field(default_factory=lambda: array("d"))
+    apart_mm: array[float] = field(default_factory=lambda: array("d"))
+    error: array[float] = field(default_factory=lambda: array("d"))
+    pulled: list[dict[str, Any]] = field(default_factory=list)
+    rows: int = 0
+    refused: int = 0
+    unreadable: int = 0
+    failed: int = 0
+    not_yet: int = 0
+
+    def count(self, row: Mapping[str, Any]) -> None:
+        """Count one row."""
+        self.rows += 1
+        lost = row["status"] == "refused" and row["sha256"] is None
+        self.unreadable += lost and row["refusal"] != "repeated-line"
+        self.refused += row["status"] == "refused" and not lost
+        self.failed += bool(row["failed"])
+
+    def add(self, found: Difference, row: dict[str, Any]) -> None:
+        """Take one photo in."""
+        if found.why and len(self.pulled) < _MOST_PULLED:
+            self.pulled.append(row)
+        if found.normalised_error is not None:
+            self.old_mm.append(_number(found.old_mm))
+            self.apart_mm.append(_number(found.new_minus_old_mm))
+            self.error.append(found.normalised_error)
+
+    @property
+    def mean_mm(self) -> float:
+        """Mean of new less old."""
+        return math.fsum(self.apart_mm) / len(self.apart_mm)
+
+    @property
+    def sd_mm(self) -> float:
+        """Standard deviation of new less old; two photos at least."""
+        mean = self.mean_mm
+        squares = math.fsum((x - mean) ** 2 for x in self.apart_mm)
+        return math.sqrt(squares / (len(self.apart_mm) - 1))
+
+    @property
+    def disagreeing(self) -> int:
+        """How many lie further apart than both could be wrong by."""
+        return sum(abs(e) > 1.0 for e in self.error)
+
+
+def write_results(
+    archive: Archive,
+    ledger: Ledger,
+    path: Path,
+    *,
+    own: tuple[str, ...] = (),
+    pull: Path | None = None,
+    resolution_mm: float = RESOLUTION_MM,
+) -> Comparison:
+    """Write the table of results from the ledger, and the list of those worth pulling.
+
+    Parameters
+    ----------
+    archive, ledger : Archive, Ledger
+        What was measured and where it is kept.
+    path : Path
+        Ends in .csv, .jsonl or .parquet; it appears whole or not at all.
+    own : tuple of str
+        The lab's own columns, kept at the end under their own names.
+    pull : Path, optional
+        Where the list goes, the largest disagreement first; not written when it is empty.
+    resolution_mm : float
+        Step of earlier readings whose U the manifest does not give.
+    """
+    columns = _columns(own)
+    comparison = Comparison()
+    with writing(path, columns) as write:
+        for page in archive.pages(ledger):
+            for item, _, entry in page:
+                if entry is None and not isinstance(item, Problem):
+                    comparison.not_yet += 1
+                    continue
+                row = dict.fromkeys(columns) | _row(item, entry, columns)
+                comparison.count(row)
+                found = (
+                    None if entry is None else difference(entry.record, resolution_mm=resolution_mm)
+                )
+                if found is not None:
+                    row |= _named(found)
+                    comparison.add(found, row)
+                write(row)
+    if pull is not None and comparison.pulled:
+        comparison.pulled.sort(key=lambda row: -abs(row["normalised_error"] or 0.0))
+        with writing(pull, columns) as write:
+            for row in comparison.pulled:
+                write(row)
+    return comparison
+
+
+def _columns(own: tuple[str, ...]) -> dict[str, type]:
+    kept = {name: kind for name, kind in COLUMNS.items() if name not in _LEFT_OUT}
+    ours: dict[str, type] = {"line": int, **kept, **_named_columns()}
+    return ours | {_own_name(name, ours): str for name in own}
+
+
+def _named_columns() -> dict[str, type]:
+    return {("pull" if name == "why" else name): kind for name, kind in _DIFFERENCE.items()}
+
+
+def _named(found: Difference) -> dict[str, Any]:
+    row = asdict(found)
+    row["pull"] = row.pop("why")
+    return row
+
+
+def _own_name(name: str, ours: Mapping[str, object]) -> str:
+    """The lab's header, marked when one of ours has it already."""
+    return f"{name} (own)" if name in ours else name
+
+
+def _row(item: Item | Problem, entry: Entry | None, columns: Mapping[str, type]) -> dict[str, Any]:
+    if isinstance(item, Problem):
+        code = "repeated-line" if isinstance(item, Repeated) else "bad-line"
+        return {"line": item.line, "status": "refused", "refusal": code, "why": item.message}
+    assert entry is not None  # noqa: S101  (the caller has seen to it)
+    row = {name: value for name, value in flat(entry).items() if name in columns}
+    row["line"] = item.line or None
+    ours = {**COLUMNS, **_named_columns(), "line": int}
+    return row | {_own_name(name, ours): value for name, value in item.own.items()}
+
+
+def _number(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+def draw(comparison: Comparison) -> Figure:
+    """Old against new: the difference over the diameter, and how the normalised errors lie.
+
+    Raises
+    ------
+    ValueError
+        If matplotlib is not installed, or nothing was compared.
+    """
+    if not comparison.error:
+        raise ValueError("nothing to draw: no photo has an earlier result and a new one")
+    try:
+        from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
+    except ModuleNotFoundError:
+        raise ValueError("figures need matplotlib: pip install 'rimread[figures]'") from None
+    figure = Figure(figsize=(9.0, 4.0), layout="constrained")
+    apart, errors = figure.subplots(1, 2)
+    if len(comparison.error) > _DOTS:
+        apart.hexbin(comparison.old_mm, comparison.apart_mm, gridsize=60, bins="log", cmap="Blues")
+    else:
+        for far, colour, sign in ((False, "#0072B2", "o"), (True, "#D55E00", "x")):
+            chosen = [i for i, e in enumerate(comparison.error) if (abs(e) > 1.0) == far]
+            apart.plot(
+                [comparison.old_mm[i] for i in chosen],
+                [comparison.apart_mm[i] for i in chosen],
+                sign,
+                color=colour,
+                markersize=4,
+                label="beyond both uncertainties" if far else "within both uncertainties",
+            )
+        apart.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False)
+    apart.axhline(0.0, color="#808080", linewidth=0.8)
+    apart.set(xlabel="earlier mean diameter in mm", ylabel="new less old in mm")
+    errors.hist([max(-5.0, min(5.0, e)) for e in comparison.error], bins=40, color="#0072B2")
+    for limit in (-1.0, 1.0):
+        errors.axvline(limit, color="#D55E00", linewidth=1.0)
+    errors.yaxis.get_major_locator().set_params(integer=True)
+    errors.set(xlabel="normalised error (beyond ±5 drawn there)", ylabel="photos")
+    return figure

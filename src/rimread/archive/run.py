@@ -1,0 +1,349 @@
+"""An archive measured again: photos in, entries out, each exactly once however often it is started.
+
+The ledger is the only memory. What is in it is done; what was being worked on when the power
+failed is not in it and is done at the next start. The database itself holds each attempt once.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field, replace
+from itertools import islice
+from pathlib import Path, PurePath
+from types import TracebackType
+from typing import Any, Self
+
+from rimread.archive.items import Item, task_of
+from rimread.archive.moved import Whereabouts
+from rimread.archive.pool import Pool
+from rimread.archive.work import NOT_SETTLED, Settings, measure_item, refused
+from rimread.ledger import Draft, Entry, Ledger
+from rimread.refusal import Refusal
+from rimread.table import Problem
+
+__all__ = ["Archive", "Repeated", "Tally", "remeasure"]
+
+_PAGE = 200  # photos looked up in the ledger at once
+_COMMIT_EVERY = 200  # results written together: a commit waits for the disk
+_COMMIT_AFTER_S = 1.0  # or as many as there are then
+_AHEAD = 4  # photos handed out for each that is worked on, so that no worker waits
+
+Work = Callable[[Item, Settings], dict[str, Any]]
+
+
+class Repeated(Problem):
+    """A line of the manifest that names a photo and test again."""
+
+    __slots__ = ()
+
+
+@dataclass(slots=True)
+class Tally:
+    """Counts of a run; only what is in the ledger is counted.
+
+    Parameters
+    ----------
+    before : int
+        Done at an earlier start.
+    measured, refused, unreadable : int
+        Done now; a refusal because a file could not be read counts as unreadable only.
+    bad_lines, duplicates : int
+        Of the manifest.
+    """
+
+    before: int = 0
+    measured: int = 0
+    refused: int = 0
+    unreadable: int = 0
+    bad_lines: int = 0
+    duplicates: int = 0
+    reasons: Counter[str] = field(default_factory=Counter)
+
+    @property
+    def now(self) -> int:
+        """Photos done since this start."""
+        return self.measured + self.refused + self.unreadable
+
+    @property
+    def passed(self) -> int:
+        """All that was dealt with."""
+        return self.now + self.before + self.bad_lines + self.duplicates
+
+    def count(self, record: dict[str, Any]) -> None:
+        """Count one record."""
+        if record["status"] == "measured":
+            self.measured += 1
+            return
+        code = record["reasons"][0]["code"]
+        self.reasons[code] += 1
+        if record["sha256"] is None:
+            self.unreadable += 1
+        else:
+            self.refused += 1
+
+
+class Archive:
+    """Photos of one source under one name, and which line of it named each first.
+
+    Parameters
+    ----------
+    source : callable
+        Gives the items from the beginning, each time it is called.
+    settings : Settings
+        For all of them.
+    run : str
+        Name under which they are the same photos when started again.
+    roots : tuple of Path
+        Where photos that moved are looked for.
+    """
+
+    def __init__(
+        self,
+        source: Callable[[], Iterable[Item | Problem]],
+        settings: Settings,
+        *,
+        run: str,
+        roots: tuple[Path, ...] = (),
+    ) -> None:
+        self.source = source
+        self.settings = settings
+        self.run = run
+        self.whereabouts = Whereabouts(roots)
+        self._first = sqlite3.connect("")  # on disk once it is large, gone with the process
+        self._first.execute("CREATE TABLE first (task TEXT PRIMARY KEY, line INTEGER)")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        self._first.close()
+
+    def task(self, item: Item) -> str:
+        """Key of an item in the ledger."""
+        return task_of(item, run=self.run, test=self.settings.test, rules=self.settings.rules)
+
+    def first_line(self, task: str, line: int) -> int:
+        """Line of the manifest that named this task first, maybe this one."""
+        if line == 0:  # a folder tree names no file twice
+            return 0
+        self._first.execute("INSERT OR IGNORE INTO first VALUES (?, ?)", (task, line))
+        (first,) = self._first.execute("SELECT line FROM first WHERE task = ?", (task,)).fetchone()
+        return int(first)
+
+    def pages(self, ledger: Ledger) -> Iterator[list[tuple[Item | Problem, str, Entry | None]]]:
+        """Items with their tasks and what the ledger has of them, a page at a time.
+
+        A line that names a photo again is given as `Repeated`.
+        """
+        items = iter(self.source())
+        while page := list(islice(items, _PAGE)):
+            keyed = [self._keyed(item) for item in page]
+            there = ledger.latest([task for _, task in keyed if task])
+            yield [(item, task, there.get(task)) for item, task in keyed]
+
+    def _keyed(self, item: Item | Problem) -> tuple[Item | Problem, str]:
+        if isinstance(item, Problem):
+            return item, ""
+        task = self.task(item)
+        first = self.first_line(task, item.line)
+        if first != item.line:
+            said = f"names the same photo and test as line {first}: {item.photo}"
+            return Repeated(item.line, said), ""
+        return item, task
+
+
+@dataclass(frozen=True, slots=True)
+class _Todo:
+    item: Item
+    task: str
+    last: Entry | None
+
+    def draft(self, record: dict[str, Any], ledger: Ledger, run: str) -> Draft | None:
+        """Entry to be written, None when a new try came to the same."""
+        record = record | {"run": run}
+        if self.last is None:
+            return Draft("image", record, task=self.task, attempt=1)
+        if _why(record) == _why(self.last.record):
+            return None
+        attempt = self.last.draft.attempt + 1
+        if ledger.replaced_by(self.last.number) is not None:  # a person withdrew it
+            return Draft("image", record, task=self.task, attempt=attempt)
+        return Draft(
+            "image",
+            record,
+            task=self.task,
+            attempt=attempt,
+            replaces=self.last.number,
+            reason="tried again: it had been refused for what does not lie in the picture",
+        )
+
+
+def remeasure(
+    archive: Archive,
+    ledger: Ledger,
+    pool: Pool,
+    *,
+    work: Work = measure_item,
+    progress: Callable[[Tally], None] = lambda _: None,
+    tell: Callable[[str], None] = lambda _: None,
+) -> Tally:
+    """Measure the photos of an archive that the ledger does not have.
+
+    Parameters
+    ----------
+    archive : Archive
+        The photos.
+    ledger : Ledger
+        Where entries go.
+    pool : Pool
+        Who does the work.
+    work : callable
+        Item and settings to record; importable by name, as it goes to other processes.
+    progress : callable
+        Called with the counts after each commit.
+    tell : callable
+        Called with a sentence about each line of the manifest that cannot be used.
+
+    Returns
+    -------
+    Tally
+        What came of it.
+
+    Raises
+    ------
+    LedgerError
+        (A ValueError.) If the ledger cannot be written.
+    ValueError
+        If a cluster is lost. In both cases what was counted is in the ledger.
+    """
+    tally = Tally()
+    todos = _todos(archive, ledger, tally, tell)
+    waiting: dict[Future[dict[str, Any]], _Todo] = {}
+    finished: list[tuple[_Todo, dict[str, Any]]] = []
+    committed = time.monotonic()
+    try:
+        while True:
+            room = _AHEAD * pool.at_once - len(waiting)
+            for todo in islice(todos, max(room, 0)):
+                waiting[pool.submit(work, todo.item, archive.settings)] = todo
+            if not waiting:
+                break
+            done, _ = wait(waiting, timeout=_COMMIT_AFTER_S, return_when=FIRST_COMPLETED)
+            finished += _outcomes(done, waiting, pool, work, archive.settings)
+            if len(finished) >= _COMMIT_EVERY or time.monotonic() - committed > _COMMIT_AFTER_S:
+                _commit(finished, ledger, archive.run, tally)
+                committed = time.monotonic()
+                progress(tally)
+    finally:
+        _commit(finished, ledger, archive.run, tally)
+        progress(tally)
+    return tally
+
+
+def _todos(
+    archive: Archive, ledger: Ledger, tally: Tally, tell: Callable[[str], None]
+) -> Iterator[_Todo]:
+    """Items to be worked on; the others are counted."""
+    for page in archive.pages(ledger):
+        for item, task, last in page:
+            if isinstance(item, Problem):
+                tell(str(item))
+                repeated = isinstance(item, Repeated)
+                tally.duplicates += repeated
+                tally.bad_lines += not repeated
+            elif last is not None and _why(last.record)[0] not in NOT_SETTLED:
+                tally.before += 1
+            else:
+                yield _Todo(_at_its_place(item, archive, ledger), task, last)
+
+
+def _at_its_place(item: Item, archive: Archive, ledger: Ledger) -> Item:
+    """The item, with the path it moved to if its hash is known and it is found."""
+    path = Path(item.path)
+    if path.exists():
+        return item
+    sha256 = item.sha256 or ledger.sha256_of_photo(item.photo, run=archive.run)
+    found = sha256 and archive.whereabouts.find(PurePath(item.path).name, sha256)
+    return replace(item, path=found, sha256=sha256) if found and sha256 else item
+
+
+def _outcomes(
+    done: Iterable[Future[dict[str, Any]]],
+    waiting: dict[Future[dict[str, Any]], _Todo],
+    pool: Pool,
+    work: Work,
+    settings: Settings,
+) -> Iterator[tuple[_Todo, dict[str, Any]]]:
+    """Records of finished work; after a process has ended, all it may have been are done alone."""
+    suspects: list[_Todo] = []
+    for future in done:
+        todo = waiting.pop(future)
+        record = _record_of(future, todo, settings)
+        if record is None:
+            suspects.append(todo)
+        else:
+            yield todo, record
+    if not suspects:
+        return
+    suspects += waiting.values()
+    waiting.clear()
+    pool.restart()
+    for todo in suspects:
+        record = _record_of(pool.submit(work, todo.item, settings), todo, settings)
+        if record is None:
+            pool.restart()
+        yield todo, record or refused(todo.item, settings, _ENDED)
+
+
+_ENDED = Refusal(
+    "process-ended",
+    "The process that worked on this photo ended without a word, twice: most often the computer "
+    "is out of memory; try it alone, or save it smaller in bytes, not in pixels.",
+)
+
+
+def _record_of(
+    future: Future[dict[str, Any]], todo: _Todo, settings: Settings
+) -> dict[str, Any] | None:
+    """Record of one photo, None when the process ended."""
+    try:
+        fault = future.exception()
+    except CancelledError:
+        raise ValueError("the cluster was lost; start again to go on where it stopped") from None
+    if fault is None:
+        return future.result()
+    if isinstance(fault, BrokenProcessPool):
+        return None
+    if type(fault).__name__ == "KilledWorker":  # of the cluster, after several tries of its own
+        return refused(todo.item, settings, _ENDED)
+    why = Refusal(
+        "program-fault",
+        f"The program failed on this photo ({type(fault).__name__}: {fault}); please report it.",
+    )
+    return refused(todo.item, settings, why)
+
+
+def _commit(
+    finished: list[tuple[_Todo, dict[str, Any]]], ledger: Ledger, run: str, tally: Tally
+) -> None:
+    drafts = [todo.draft(record, ledger, run) for todo, record in finished]
+    ledger.append([draft for draft in drafts if draft is not None])
+    for _, record in finished:
+        tally.count(record)
+    finished.clear()
+
+
+def _why(record: Any) -> tuple[str, str]:  # noqa: ANN401  (a mapping of plain values)
+    """Code and sentence of a refusal, empty when it is none."""
+    reasons = record.get("reasons") or [{"code": "", "message": ""}]
+    return reasons[0]["code"], reasons[0]["message"]

@@ -1,0 +1,141 @@
+"""The scale file that belongs to a photo, or a refusal: never a guess."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from functools import lru_cache
+from pathlib import Path
+
+from rimread.photo import Photo
+from rimread.refusal import Refusal
+from rimread.scale import read_scale
+from rimread.scale.model import Scale
+
+__all__ = ["ScaleFile", "choose_scale", "scales_in"]
+
+_HEAD = b'format = "rimread scale"'  # every scale file has this line
+
+ScaleFile = tuple[str, Scale]
+"""Path and content."""
+
+
+def choose_scale(
+    photo: Photo,
+    path: Path,
+    *,
+    named: str = "",
+    label: str = "",
+    taken_on: date | None = None,
+    root: Path | None = None,
+    shelf: Path | None = None,
+) -> ScaleFile | Refusal:
+    """Scale file of a photo.
+
+    The first of these that leads to one: the file that was named; the nearest folder from the
+    photo's own up to `root` with a scale file that fits; the scale files in and below `shelf` that
+    fit. A scale fits when it was made with photos of this size and, if a label is given, carries
+    it or is the file of that name. Where several fit and the day of the photo is known, those count
+    that held on that day.
+
+    Parameters
+    ----------
+    photo : Photo
+        For its size.
+    path : Path
+        Where it lies.
+    named, label : str
+        Scale file, and camera and objective, "" when not said.
+    taken_on : datetime.date, optional
+        Day of the photo.
+    root, shelf : Path, optional
+        Where to stop looking upwards, and where scale files are kept.
+
+    Returns
+    -------
+    tuple of str and Scale, or Refusal
+        Codes: ``scale-missing``, ``scale-ambiguous``, ``scale-unreadable``.
+    """
+    if named:
+        try:
+            return named, _read(named)
+        except OSError as error:
+            return Refusal("scale-missing", f"{named}: {error.strerror}; name a scale file.")
+        except ValueError as error:
+            return Refusal("scale-unreadable", f"{error}; calibrate again or mend it.")
+    seen: list[ScaleFile] = []
+    for folder, below in _places(path, root, shelf):
+        there = scales_in(folder, below=below)
+        if isinstance(there, Refusal):
+            return there
+        fitting = [s for s in there if _fits(s, photo, label)]
+        if fitting:
+            return _only(fitting, taken_on)
+        seen += there
+    return _missing(photo, label, seen)
+
+
+@lru_cache(maxsize=10_000)
+def scales_in(folder: Path, *, below: bool) -> tuple[ScaleFile, ...] | Refusal:
+    """Scale files of a folder (and all below it); other TOML files are passed over.
+
+    A scale file that is damaged is a refusal: the one it should have been is not known.
+    """
+    found: list[ScaleFile] = []
+    for path in sorted(folder.rglob("*.toml") if below else folder.glob("*.toml")):
+        try:
+            found.append((str(path), _read(str(path))))
+        except (OSError, ValueError) as error:
+            if not path.is_file() or _HEAD not in path.read_bytes():
+                continue
+            return Refusal("scale-unreadable", f"{error}; calibrate again or mend it.")
+    return tuple(found)
+
+
+@lru_cache(maxsize=1000)
+def _read(path: str) -> Scale:
+    return read_scale(Path(path))
+
+
+def _places(path: Path, root: Path | None, shelf: Path | None) -> list[tuple[Path, bool]]:
+    places = []
+    if root is not None:
+        for folder in path.parents:
+            if not folder.is_relative_to(root):
+                break
+            places.append((folder, False))
+    return places if shelf is None else [*places, (shelf, True)]
+
+
+def _fits(candidate: ScaleFile, photo: Photo, label: str) -> bool:
+    path, scale = candidate
+    wanted = label.strip().casefold()
+    if wanted and wanted not in (scale.label.strip().casefold(), Path(path).stem.casefold()):
+        return False
+    return (scale.width_px, scale.height_px) == (photo.width_px, photo.height_px)
+
+
+def _only(fitting: Sequence[ScaleFile], taken_on: date | None) -> ScaleFile | Refusal:
+    held = list({scale.sha256: (path, scale) for path, scale in fitting}.values())  # copies are one
+    if len(held) > 1 and taken_on is not None:
+        held = [s for s in held if s[1].calibrated_on <= taken_on <= s[1].valid_until] or held
+    if len(held) == 1:
+        return held[0]
+    names = ", ".join(path for path, _ in held)
+    return Refusal(
+        "scale-ambiguous",
+        f"{len(held)} scale files fit this photo ({names}); say which by the manifest's column "
+        "'scale' or 'label', or its 'date' when they differ in when they hold.",
+    )
+
+
+def _missing(photo: Photo, label: str, seen: Sequence[ScaleFile]) -> Refusal:
+    wanted = f"{photo.width_px} × {photo.height_px} pixels" + (f" and {label!r}" if label else "")
+    there = "; ".join(
+        f"{path} ({scale.label}, {scale.width_px} × {scale.height_px})" for path, scale in seen[:5]
+    )
+    return Refusal(
+        "scale-missing",
+        f"No scale file for {wanted} was found; {f'seen: {there}' if there else 'none was seen'}. "
+        "Put one into the photo's folder, or name it.",
+    )

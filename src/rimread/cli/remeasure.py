@@ -1,0 +1,281 @@
+"""``rimread remeasure``: an archive of photos measured again."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from rimread.cli._io import MISUSE, REFUSED, print_json, say, speaking
+from rimread.cli._progress import Progress
+
+if TYPE_CHECKING:  # heavy: imported when the verb runs
+    from rimread.archive.items import Item
+    from rimread.archive.pool import Pool
+    from rimread.archive.results import Comparison
+    from rimread.archive.run import Archive, Tally
+    from rimread.archive.work import Settings
+    from rimread.ledger import Ledger
+    from rimread.table import Problem
+
+__all__ = ["remeasure"]
+
+_STOPPED = 130  # what shells take for "stopped by Ctrl-C"
+_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+def remeasure(
+    source: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FOLDER|MANIFEST.csv",
+            help="All photos in and below a folder, or those a CSV file names in its column photo.",
+        ),
+    ],
+    ledger: Annotated[
+        str,
+        typer.Option(metavar="LEDGER", help="File or postgresql://user@host/database; made anew."),
+    ],
+    out: Annotated[
+        Path, typer.Option(metavar="FILE", help="Table of results: .csv, .jsonl or .parquet.")
+    ],
+    test: Annotated[
+        str, typer.Option(metavar="BALL/FORCE", help="Where the manifest names none: 10/3000.")
+    ] = "",
+    scale: Annotated[
+        Path | None, typer.Option(metavar="FILE.toml", help="One scale file for all photos.")
+    ] = None,
+    scales: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FOLDER", help="Scale files, chosen by the photo's size and the label."
+        ),
+    ] = None,
+    run: Annotated[
+        str,
+        typer.Option(
+            metavar="NAME",
+            help="Start again under the same name to go on, under a new one to measure all anew. "
+            "[default: the path of the source]",
+            show_default=False,
+        ),
+    ] = "",
+    search: Annotated[
+        list[Path] | None,
+        typer.Option(
+            metavar="FOLDER",
+            help="Where photos that moved are found by their hash, repeated. [the source's folder]",
+            show_default=False,
+        ),
+    ] = None,
+    pull: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="List of pieces worth pulling from the drawer."),
+    ] = None,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Old against new, .png, .svg or .pdf.")
+    ] = None,
+    old_step: Annotated[
+        float,
+        typer.Option(metavar="MM", min=1e-6, help="Step of earlier readings that have no U."),
+    ] = 0.01,
+    on: Annotated[
+        datetime | None,
+        typer.Option(
+            metavar="YYYY-MM-DD",
+            formats=["%Y-%m-%d"],
+            help="Day of photos that neither the manifest nor the camera dates. [default: today]",
+        ),
+    ] = None,
+    tone: Annotated[
+        Literal["srgb", "linear"] | None,
+        typer.Option(help="Tone curve of the camera. [default: what the file says, else srgb]"),
+    ] = None,
+    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
+    workers: Annotated[
+        int | None, typer.Option(metavar="N", min=1, help="Processes. [default: all cores]")
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Work on a Dask cluster that sees the same files."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the counts as JSON.")] = False,
+) -> None:
+    """Measure an archive of photos again, on all cores, and compare with what was read before.
+
+    \b
+      rimread remeasure archive/ --test 10/3000 --ledger book.db --out results.csv
+      rimread remeasure photos.csv --scales scopes/ --ledger book.db --out new.csv --pull pull.csv
+
+    It can be stopped at any moment, by Ctrl-C or by a power cut. Start the same command again: what
+    is in the ledger stays and is not repeated. A photo that was refused for what does not lie in
+    the picture (no scale file, not readable) is tried again.
+
+    Columns a manifest may have: photo, scale, test, label (of the scale), sha256, date; d1, d2,
+    mean, hbw and U as read before. Its other columns are kept. The scale file of a photo is the one
+    named, else the one in its folder or above that has its size and label, else such a one from
+    --scales. None or several that fit are a refusal.
+
+    Exit codes: 0 all measured and all checks passed or warned; 1 a photo was refused or failed a
+    check; 2 wrong use, or photos or lines that could not be read; 130 stopped. The rest is done.
+    """  # noqa: D301  (\b keeps the lines of the examples)
+    for name in _ONE_THREAD:  # workers inherit it; one process a core is faster than their threads
+        os.environ.setdefault(name, "1")
+    with speaking():
+        from rimread.archive.differences import RESOLUTION_MM  # noqa: PLC0415
+        from rimread.archive.results import draw, write_results  # noqa: PLC0415
+        from rimread.archive.run import Archive  # noqa: PLC0415
+        from rimread.archive.work import Settings  # noqa: PLC0415
+        from rimread.ledger import open_ledger  # noqa: PLC0415
+
+        assert RESOLUTION_MM == 0.01  # noqa: S101  (the default above)
+        settings = Settings(
+            test=test,
+            scale="" if scale is None else str(scale),
+            root=str(source) if source.is_dir() else str(source.parent),
+            shelf="" if scales is None else str(scales),
+            rules=rules,
+            tone=tone,
+            taken_on=None if on is None else on.date(),
+        )
+        _judge(settings, out, pull, plot)
+        items, own = _source(source)
+        name = run or source.resolve().as_posix()
+        roots = tuple(search or [Path(settings.root)])
+        with (
+            open_ledger(ledger) as book,
+            Archive(items, settings, run=name, roots=roots) as archive,
+        ):
+            tally = _run(archive, book, _pool(workers, scheduler))
+            compared = write_results(archive, book, out, own=own, pull=pull, resolution_mm=old_step)
+            head = book.head()
+        if plot is not None and compared.error:
+            draw(compared).savefig(plot, dpi=150)
+    record = _record(tally, compared, head)
+    if as_json:
+        print_json(record)
+    else:
+        _print(tally, compared, head, out, pull)
+    if compared.unreadable:
+        raise typer.Exit(MISUSE)
+    if compared.refused or compared.failed:
+        raise typer.Exit(REFUSED)
+
+
+def _judge(settings: Settings, out: Path, pull: Path | None, plot: Path | None) -> None:
+    """Say now, not after a night's work, what cannot work."""
+    from rimread.cli._indents import rules_from  # noqa: PLC0415
+    from rimread.hardness import parse_test  # noqa: PLC0415
+    from rimread.ledger.export import judge_table  # noqa: PLC0415
+    from rimread.scale import read_scale  # noqa: PLC0415
+
+    rules_from(settings.rules)
+    if settings.test:
+        parse_test(settings.test)
+    if settings.scale:
+        read_scale(Path(settings.scale))
+    if settings.shelf and not Path(settings.shelf).is_dir():
+        raise ValueError(f"{settings.shelf}: no such folder")
+    for path in filter(None, (out, pull)):
+        judge_table(path)
+    if plot is not None:
+        _judge_plot(plot)
+
+
+def _judge_plot(plot: Path) -> None:
+    if plot.suffix.lower() not in {".png", ".svg", ".pdf"}:
+        raise ValueError(f"a plot ends in .png, .svg or .pdf (got {plot.name!r})")
+    if not plot.parent.is_dir():
+        raise ValueError(f"{plot}: no such folder")
+    try:
+        import matplotlib  # noqa: F401, ICN001, PLC0415  (an extra)
+    except ModuleNotFoundError:
+        raise ValueError("figures need matplotlib: pip install 'rimread[figures]'") from None
+
+
+def _source(path: Path) -> tuple[Callable[[], Iterable[Item | Problem]], tuple[str, ...]]:
+    """What gives the items, and the lab's own columns."""
+    from rimread.archive.items import from_folder, from_manifest, own_columns  # noqa: PLC0415
+
+    if path.is_dir():
+        return lambda: from_folder(path), ()
+    return lambda: from_manifest(path), own_columns(path)
+
+
+def _pool(workers: int | None, scheduler: str | None) -> Pool:
+    from rimread.archive.pool import Cluster, Cores, cores  # noqa: PLC0415
+
+    return Cores(workers or cores()) if scheduler is None else Cluster(scheduler)
+
+
+def _run(archive: Archive, book: Ledger, pool: Pool) -> Tally:
+    from rimread.archive.run import remeasure as measure_again  # noqa: PLC0415
+
+    progress = Progress(sum(1 for _ in archive.source()))
+    try:
+        tally = measure_again(archive, book, pool, progress=progress, tell=progress.say)
+    except KeyboardInterrupt:
+        say(
+            "stopped; what was counted is in the ledger. Start the same command again to go on; "
+            "it writes the table of results when all is done"
+        )
+        raise typer.Exit(_STOPPED) from None
+    finally:
+        pool.close()
+    progress.end(tally)
+    return tally
+
+
+def _record(tally: Tally, compared: Comparison, head: tuple[int, str]) -> dict[str, Any]:
+    several = len(compared.error) > 1
+    return {
+        "status": "done" if compared.not_yet == 0 else "incomplete",
+        "rows": compared.rows,
+        "measured_now": tally.measured,
+        "refused_now": tally.refused,
+        "unreadable_now": tally.unreadable,
+        "done_before": tally.before,
+        "refused": compared.refused,
+        "unreadable": compared.unreadable,
+        "failed_checks": compared.failed,
+        "bad_lines": tally.bad_lines,
+        "repeated_lines": tally.duplicates,
+        "reasons": dict(tally.reasons),
+        "compared": len(compared.error),
+        "new_minus_old_mean_mm": compared.mean_mm if compared.error else None,
+        "new_minus_old_sd_mm": compared.sd_mm if several else None,
+        "disagreeing": compared.disagreeing,
+        "worth_pulling": len(compared.pulled),
+        "ledger_entries": head[0],
+        "ledger_hash": head[1],
+    }
+
+
+def _print(
+    tally: Tally, compared: Comparison, head: tuple[int, str], out: Path, pull: Path | None
+) -> None:
+    from rimread.report.text import CAUTION  # noqa: PLC0415
+
+    print(
+        f"{compared.rows} rows in {out}: {tally.measured} measured now, {tally.before} done "
+        f"before, {compared.refused} refused, {compared.unreadable} not read"
+    )
+    for code, count in tally.reasons.most_common():
+        print(f"  {count:7} refused now: {code}")
+    if tally.duplicates:
+        print(f"  {tally.duplicates:7} lines name a photo again")
+    if len(compared.error) > 1:
+        print(
+            f"{len(compared.error)} compared with earlier results: new less old is "
+            f"{compared.mean_mm:+.4f} mm on average, s = {compared.sd_mm:.4f} mm; "
+            f"{compared.disagreeing} differ by more than both uncertainties together"
+        )
+    if compared.pulled:
+        where = f", listed in {pull}" if pull else "; --pull FILE lists them"
+        print(f"{len(compared.pulled)} worth pulling from the drawer{where}")
+    print(f"The ledger's last entry is {head[0]}:{head[1]}; note it.")
+    print(CAUTION)
