@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -12,7 +13,7 @@ from scipy.ndimage import map_coordinates
 from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse
 
-__all__ = ["Band", "Reduced", "band_along", "rays_from", "reduced"]
+__all__ = ["Band", "Reduced", "band_along", "halved", "rays_from", "reduced"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,22 +58,31 @@ class Reduced:
         )
 
 
-def reduced(photo: Photo, ellipse: Ellipse, *, radius_px: float, reach: float) -> Reduced:
-    """The part of a photo within `reach` radii of an ellipse, its radius brought to `radius_px`.
+def halved(grey: NDArray[Any], times: int) -> NDArray[Any]:
+    """A picture area-averaged by 2 as often as asked; a rest of odd rows and columns is cut off.
 
-    Never enlarged; the factor is the nearest at which the cutting is a whole number of pixels.
+    Halving is many times faster than averaging by a fraction.
     """
-    span = reach * ellipse.m + 2
+    for _ in range(times):
+        height, width = grey.shape[0] // 2, grey.shape[1] // 2
+        grey = cv2.resize(
+            grey[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA
+        )
+    return grey
+
+
+def reduced(photo: Photo, ellipse: Ellipse, *, radius_px: float, reach: float) -> Reduced:
+    """The part of a photo within `reach` radii of an ellipse, halved until its radius is about
+    `radius_px` (0.7 to 1.4 of it; never enlarged).
+    """
+    times = max(round(float(np.log2(ellipse.m / radius_px))), 0)
+    span = reach * ellipse.m + 2**times
     left, right = _clipped_span(ellipse.x, span, photo.width_px)
     top, bottom = _clipped_span(ellipse.y, span, photo.height_px)
-    factor = max(1.0, ellipse.m / radius_px)
-    size = (max(int((right - left) / factor), 1), max(int((bottom - top) / factor), 1))
-    right, bottom = left + round(size[0] * factor), top + round(size[1] * factor)
-    part = photo.grey[top:bottom, left:right]
-    small = part if factor == 1.0 else cv2.resize(part, size, interpolation=cv2.INTER_AREA)
+    small = halved(photo.grey[top:bottom, left:right], times)
     return Reduced(
         grey=np.asarray(small, np.float32) / np.float32(photo.full_scale),
-        factor=part.shape[1] / size[0],
+        factor=float(2**times),
         left_px=left,
         top_px=top,
     )

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from scipy.fft import irfft2, next_fast_len, rfft2
 
 from rimread.photo import Photo
+from rimread.rim.sampling import halved
 
 __all__ = ["Seed", "ring_seeds"]
 
@@ -85,10 +86,12 @@ def ring_seeds(photo: Photo, *, most: int = 6) -> tuple[Seed, ...]:
 
 def _reduced(photo: Photo) -> tuple[NDArray[np.floating], float]:
     """The picture area-averaged to `COARSE_PX`, and full pixels per reduced pixel."""
-    reduction = max(1.0, max(photo.grey.shape) / COARSE_PX)
+    longer = max(photo.grey.shape)
+    part = halved(photo.grey, max(int(np.log2(longer / COARSE_PX)), 0))
+    reduction = max(1.0, longer / COARSE_PX)
     size = (round(photo.width_px / reduction), round(photo.height_px / reduction))
-    small = cv2.resize(photo.grey, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(small, np.float32) / photo.full_scale, reduction
+    small = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.float32) / np.float32(photo.full_scale), reduction
 
 
 def _double_angle(small: NDArray[np.floating]) -> NDArray[np.floating]:

@@ -42,6 +42,9 @@ LEAST_WEIGHT = 1e-2
 """Weight of a path point without any gain."""
 FIT_FLOOR_PX = 0.5
 """Paths run on whole pixels: scatter below half of one is not believed."""
+SAME_START_PX = 4.0
+"""Two starts this close to each other end on the same ring."""
+_EIGHT = np.arange(8) * (np.pi / 4)
 ON_ELLIPSE_PX = 2.0
 """A path point this close to the ellipse counts for it."""
 LARGEST_CHANGE = 0.25
@@ -69,11 +72,10 @@ class Ring:
 
 def rings_near(photo: Photo, seed: Seed) -> tuple[Ring, ...]:
     """Rings found from one seed, the best explained first."""
-    rings = []
-    for start in _polar_ellipses(photo, seed):
-        ring = _sharpened(photo, start)
-        if ring is not None:
-            rings.append(ring)
+    starts = _polar_ellipses(photo, seed)
+    if float(np.abs(starts[0].distance(starts[1].points(_EIGHT))).max()) < SAME_START_PX:
+        starts = starts[:1]
+    rings = [ring for ring in (_sharpened(photo, start) for start in starts) if ring is not None]
     return tuple(sorted(rings, key=lambda ring: -ring.evidence))
 
 
