@@ -43,6 +43,8 @@ class Ruling:
     noise: float = 0.006  # linear light at the ground
     ruling_error_mm: float = 0.0
     specks: int = 6
+    both_sides: bool = False  # longer lines stand out on either side of the band
+    rail: bool = False  # a line along the scale at the foot of the lines
     numerals: bool = True
     quality: int | None = 92  # JPEG
 
@@ -90,7 +92,11 @@ def light_of(ruling: Ruling, rng: np.random.Generator) -> NDArray:
         place = line + error[np.clip(line, 0, r.lines - 1)]
         long = np.where(line % 10 == 0, r.tenth, np.where(line % 5 == 0, r.fifth, 1.0)) * r.short
         bar = _bar((along - place) * pitch, r.thickness / 2, sigma)
-        ink += real * bar * _bar(across + r.short / 2 - long / 2, long / 2, sigma)
+        middle = 0.0 if r.both_sides else (long - r.short) / 2
+        ink += real * bar * _bar(across - middle, long / 2, sigma)
+    if r.rail:
+        ends = _bar((along - (r.lines - 1) / 2) * pitch, (r.lines - 1) / 2 * pitch, sigma)
+        ink = np.maximum(ink, ends * _bar(across + r.short / 2, r.thickness / 2, sigma))
     if r.numerals:
         ink = np.maximum(ink, _numerals(along, across, r, pitch, sigma))
     return sheen * (r.ground + (r.ink - r.ground) * np.clip(ink, 0, 1)) * _specks(r, rng)

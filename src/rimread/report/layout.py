@@ -452,6 +452,8 @@ def _cautions(report: TestReport) -> Iterator[Block]:
         "out before signing.",
         small=True,
     )
+    if report.lab.note:
+        yield Words(report.lab.note, small=True)
 
 
 def _signatures(report: TestReport) -> Iterator[Block]:

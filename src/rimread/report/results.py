@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, get_args
 
-from rimread.budget import Budget, Component, combine
+from rimread.budget import COVERAGE, Budget, Component, combine, coverage_factor
 from rimread.check import Check, Outcome
 from rimread.hardness import Hardness, Indent, TestCondition, hardness_from_diameter, parse_test
 from rimread.refusal import Refusal
@@ -167,7 +167,18 @@ def _budget(record: Record) -> Budget | None:
     if record.get("U_mean_mm") is None:
         return None
     U, k = _positive(record, "U_mean_mm"), _positive(record, "k")
-    return combine([Component("reading", U / k, how="U of the result", common=True)])
+    return combine(
+        [Component("reading", U / k, dof=_dof_of(k), how="U of the result", common=True)]
+    )
+
+
+def _dof_of(k: float) -> float:
+    """Degrees of freedom behind a coverage factor: `coverage_factor` the other way round."""
+    if k <= coverage_factor(math.inf):
+        return math.inf
+    from scipy.special import stdtridf  # noqa: PLC0415  (kept out of start-up)
+
+    return float(stdtridf(0.5 + COVERAGE / 2.0, k))
 
 
 def _component(part: object) -> Component:

@@ -41,7 +41,7 @@ SAME_CENTRE = 0.5
 """Rings whose centres lie within this many radii, and"""
 SAME_RADIUS = 1.3
 """whose radii are within this ratio, are one ring."""
-BORDER = 0.5
+BORDER = 0.25
 """How far a ring's centre may lie outside the picture, in reduced half-widths (cut indents)."""
 
 

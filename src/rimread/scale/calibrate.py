@@ -48,7 +48,7 @@ _ALIKE_SLACK = 0.2
 """No camera's pixels are this far from square: the photos are of different magnification."""
 
 
-def calibrate(  # noqa: PLR0913  (what a certificate of the scale would name)
+def calibrate(
     photos: Sequence[Photo],
     *,
     division_mm: float,

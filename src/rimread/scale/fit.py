@@ -226,7 +226,7 @@ def _line_scores(
     return wr[w > 0] / np.sqrt(w[w > 0])
 
 
-def _told(  # noqa: PLR0913  (all that the fit ends with)
+def _told(
     problem: _Problem,
     p: FloatArray,
     information: FloatArray,
