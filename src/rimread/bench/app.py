@@ -36,10 +36,16 @@ _PAGE: Final = {
     "bench.css": ("bench.css", "text/css; charset=utf-8"),
     **{
         name: (name, "text/javascript; charset=utf-8")
-        for name in ("ask.js", "bench.js", "live.js", "show.js", "viewer.js")
+        for name in ("ask.js", "bench.js", "live.js", "rim.js", "show.js", "viewer.js")
     },
 }
 """All the files there are: a name that is not here leads nowhere."""
+
+_REPORTS: Final = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
+_REPORT_POLICY: Final = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
+    "form-action 'none'; frame-ancestors 'none'"
+)
 
 Endpoint = Callable[[Request], Awaitable[Response]]
 
@@ -85,6 +91,8 @@ def bench_app(
             words(f"{named}/correct", lambda d, p, ask: d.correct(p["name"], ask)),
             words("/api/withdraw", lambda d, _, ask: d.withdraw(ask)),
             words("/api/series", lambda d, _, ask: d.new_series(ask)),
+            words("/api/report", lambda d, *_: d.report()),
+            Route("/report/{name:str}", partial(_report, desk)),
             words("/api/block", lambda d, _, ask: d.add_block(ask)),
             words("/api/scale", lambda d, _, ask: d.make_scale(ask)),
             words("/api/stage-drop", lambda d, *_: d.drop_stage()),
@@ -122,6 +130,17 @@ async def _picture(desk: Desk, request: Request) -> Response:
     if shot is None:
         return JSONResponse({"error": "there is no such picture"}, 404)
     return Response(await run_in_threadpool(_png, shot.photo.grey), media_type="image/png")
+
+
+async def _report(desk: Desk, request: Request) -> Response:
+    """A report: only what lies in the folder of reports, by its plain name."""
+    name = request.path_params["name"]
+    kind = _REPORTS.get(name.rpartition(".")[2])
+    known = {path.name: path for path in desk.folder.reports.iterdir()}
+    if kind is None or name not in known:
+        return JSONResponse({"error": "there is no such report"}, 404)
+    data = await run_in_threadpool(known[name].read_bytes)
+    return Response(data, media_type=kind, headers={"Content-Security-Policy": _REPORT_POLICY})
 
 
 def _png(grey: Any) -> bytes:  # noqa: ANN401  (uint8 or uint16)

@@ -104,7 +104,7 @@ def from_ellipse(
         ``larger-than-ball``.
     """
     points = drawn.points(np.linspace(0, 2 * np.pi, _TURN, endpoint=False))
-    return _measured("drawn", points, (), reading, scale, rules)
+    return _measured("drawn", np.asarray(points, np.float64), (), reading, scale, rules)
 
 
 def from_marks(
@@ -137,7 +137,7 @@ def from_marks(
     return _measured("marked", points, tuple(marks_px), reading, scale, rules)
 
 
-def _measured(  # noqa: PLR0913, PLR0917  (the two ways meet here)
+def _measured(  # noqa: PLR0917  (the two ways meet here)
     how: Literal["drawn", "marked"],
     points_px: Array,
     marks: tuple[tuple[float, float], ...],

@@ -17,6 +17,8 @@ from rimread.bench.correction import Correction, from_ellipse, from_marks
 from rimread.bench.eye import Eye
 from rimread.bench.folder import Folder, Shot
 from rimread.bench.job import Job
+from rimread.bench.paper import write_report
+from rimread.bench.record import Use
 from rimread.budget import Component
 from rimread.capture.burst import LEAST_FRAMES, Scatter, average, scatter_of
 from rimread.capture.feed import Feed
@@ -49,8 +51,8 @@ class Pending:
         The picture.
     result : Reading or Refusal
         What the program found.
-    scale : Scale
-        It was measured with.
+    use : Use
+        What it was measured with.
     blind_due : bool
         Whether a person must enter own readings before the result is shown.
     blind : mapping or None
@@ -62,7 +64,7 @@ class Pending:
     id: str
     shot: Shot
     result: Reading | Refusal
-    scale: Scale
+    use: Use
     blind_due: bool
     blind: Mapping[str, Any] | None = None
     note: str = ""
@@ -100,6 +102,9 @@ class Desk:
     def __post_init__(self) -> None:
         remembered = self.folder.remembered()
         self.job = Job.remembered(remembered.get("job"))
+        scales = [scale for _, scale in self.folder.scales()]
+        if not self.job.scale and len(scales) == 1:
+            self.job = replace(self.job, scale=scales[0].sha256)
         series = remembered.get("series")
         if isinstance(series, dict) and {"id", "purpose", "begun"} <= set(series):
             self.series = dict(series)
@@ -140,20 +145,19 @@ class Desk:
     def snap(self) -> None:
         """Take a picture from the camera and measure it."""
         with self._lock:
-            scale, test = self._ready()
+            use = self._ready()
             frames = self._frames(self.job.frames)
             burst = average(frames)
             words = {"Source": self.camera, "Frames averaged": str(burst.frames)}
             shot = self.folder.keep_frames(burst, words)
             beyond, note = _beyond(frames)
-            self._measure(shot, scale, test, beyond=beyond, note=note)
+            self._measure(shot, use, beyond=beyond, note=note)
 
     def upload(self, data: bytes, label: str) -> None:
         """Measure a picture that came in as a file."""
         with self._lock:
-            scale, test = self._ready()
-            shot = self.folder.keep_upload(data, label, self.clock())
-            self._measure(shot, scale, test)
+            use = self._ready()
+            self._measure(self.folder.keep_upload(data, label, self.clock()), use)
 
     def read_blind(self, name: str, ask: Ask) -> None:
         """Take over two diameters read by eye before the program's are shown."""
@@ -253,6 +257,16 @@ class Desk:
             self.series = self._fresh_series(purpose, serial)
             self._remember()
 
+    def report(self) -> dict[str, Any]:
+        """Write the test report of this series."""
+        with self._lock:
+            self._undecided()
+            name, since = self.series["id"], date.fromisoformat(self.series["begun"])
+            eyes = records.eyes_of(self.ledger, name, since)
+            return write_report(
+                self.folder, self.series, self._lines(), self.job, eyes=eyes, on=self._today()
+            )
+
     def add_block(self, ask: Ask) -> None:
         """Keep the certificate of a reference block."""
         until = ask.text("valid_until", most=10)
@@ -338,10 +352,10 @@ class Desk:
         since = date.fromisoformat(self.series["begun"])
         return records.lines_of(self.ledger, self.series["id"], since)
 
-    def _scale(self, sha256: str) -> Scale:
-        for _, scale in self.folder.scales():
+    def _scale(self, sha256: str) -> tuple[str, Scale]:
+        for name, scale in self.folder.scales():
             if scale.sha256 == sha256:
-                return scale
+                return name, scale
         raise ValueError("choose a scale, or make one with the stage micrometer")
 
     def _block(self, serial: str) -> Block:
@@ -361,10 +375,11 @@ class Desk:
             raise ValueError("say under Job who tests: the record needs a name")
         return self.job.operator
 
-    def _ready(self) -> tuple[Scale, TestCondition]:
+    def _ready(self) -> Use:
         self._undecided()
         self._operator()
-        return self._scale(self.job.scale), self._test()
+        name, scale = self._scale(self.job.scale)
+        return Use(self._test(), scale, f"scales/{name}")
 
     def _undecided(self) -> None:
         if self.pending is not None:
@@ -381,18 +396,18 @@ class Desk:
     def _measure(
         self,
         shot: Shot,
-        scale: Scale,
-        test: TestCondition,
+        use: Use,
         *,
         beyond: Sequence[Component] = (),
         note: str = "",
     ) -> None:
         day = shot.taken_at.astimezone().date()
-        rules = self.job.rules
-        result = measure_photo(shot.photo, scale, test, rules=rules, on=day, beyond=beyond)
+        result = measure_photo(
+            shot.photo, use.scale, use.test, rules=self.job.rules, on=day, beyond=beyond
+        )
         blind_due = self.job.blind and not isinstance(result, Refusal)
         name = secrets.token_hex(8)
-        self.pending = Pending(name, shot, result, scale, blind_due, note=note)
+        self.pending = Pending(name, shot, result, use, blind_due, note=note)
         if isinstance(result, Refusal):  # there is nothing to decide; the record keeps it
             self._write_image("refused")
 
@@ -430,7 +445,7 @@ class Desk:
         pending = self.pending
         assert pending is not None  # noqa: S101  (callers have looked)
         body = records.image_record(
-            pending.shot, pending.result, series=self._series_told(), decision=decision
+            pending.shot, pending.result, pending.use, series=self._series_told(), decision=decision
         )
         task = _task(pending.id)
         blind = [] if pending.blind is None else [pending.blind]
@@ -444,7 +459,7 @@ class Desk:
         )
 
     def _corrected(self, name: str, ask: Ask) -> Correction | Refusal:
-        reading, scale = self._shown_reading(name), self._shown(name).scale
+        reading, scale = self._shown_reading(name), self._shown(name).use.scale
         reach = 2.0 * max(scale.width_px, scale.height_px)
         marks = ask.points("marks", -reach, reach)
         if marks is not None:

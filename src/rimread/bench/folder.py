@@ -68,7 +68,7 @@ class Folder:
 
     def __init__(self, root: Path) -> None:
         self.root = root.resolve()
-        for name in ("photos", "scales", "blocks"):
+        for name in ("photos", "scales", "blocks", "reports"):
             (self.root / name).mkdir(parents=True, exist_ok=True)
 
     @property
@@ -80,6 +80,11 @@ class Folder:
     def daily_log(self) -> Path:
         """Log of the checks on reference blocks."""
         return self.root / "daily-checks.csv"
+
+    @property
+    def reports(self) -> Path:
+        """Where test reports are written."""
+        return self.root / "reports"
 
     # -- pictures ---------------------------------------------------------------------------------
 

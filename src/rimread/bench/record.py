@@ -12,10 +12,13 @@ from rimread.bench.correction import Correction
 from rimread.bench.eye import Eye
 from rimread.bench.folder import Shot
 from rimread.budget import Component, combine
-from rimread.hardness import Indent, TestCondition, brinell, designation
+from rimread.hardness import Indent, TestCondition
 from rimread.ledger import Draft, Entry, Filter, Ledger
-from rimread.reading import Reading, reading_json
+from rimread.ledger import record as ledger_record
+from rimread.reading import Reading
 from rimread.refusal import Refusal
+from rimread.report.certificate import ByEye
+from rimread.scale import Scale
 
 __all__ = ["Decision", "Line", "blind_record", "corrected_record", "image_record", "lines_of"]
 
@@ -23,6 +26,15 @@ Decision = Literal["accepted", "rejected", "corrected", "refused"]
 
 _COMMON = frozenset({"pixel scale", "aspect", "distortion", "tilt", "edge width"})
 """Components whose error is the same in every indent of a series."""
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """What a picture is measured with: test, scale, and the scale's file in the folder."""
+
+    test: TestCondition
+    scale: Scale
+    scale_file: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +63,24 @@ class Line:
 
 
 def image_record(
-    shot: Shot, result: Reading | Refusal, *, series: Mapping[str, Any], decision: Decision
+    shot: Shot,
+    result: Reading | Refusal,
+    use: Use,
+    *,
+    series: Mapping[str, Any],
+    decision: Decision,
 ) -> dict[str, Any]:
-    """What the ledger keeps of a picture: the record of `reading_json` and where it belongs."""
+    """What the ledger keeps of a picture, and where it belongs."""
+    sha256 = shot.photo.sha256
     return {
-        **reading_json(shot.path, shot.photo.sha256, result),
+        **ledger_record.image_record(
+            shot.path,
+            sha256,
+            result,
+            test=use.test,
+            scale=use.scale,
+            scale_file=use.scale_file,
+        ),
         "taken_at": shot.taken_at.isoformat(),
         "series": dict(series),
         "decision": decision,
@@ -66,7 +91,10 @@ def corrected_record(
     image: Mapping[str, Any], found: Correction, test: TestCondition
 ) -> dict[str, Any]:
     """What the ledger keeps of a person's rim: the same keys, with the image's values."""
-    kept = ("photo", "sha256", "taken_at", "series", "scale_label", "scale_sha256", "version")
+    kept = (
+        *("photo", "sha256", "taken_at", "series"),
+        *("scale_label", "scale_sha256", "scale_file", "version"),
+    )
     values = ("d1_mm", "d2_mm", "mean_mm", "U_mean_mm", "hbw", "U_hbw", "designation")
     x, y = found.centre_px
     return {
@@ -116,19 +144,10 @@ def blind_record(
     path: str, sha256: str, eye: Eye, *, test: TestCondition, series: Mapping[str, Any]
 ) -> dict[str, Any]:
     """What the ledger keeps of two diameters read by eye before the image's were shown."""
-    mean = (eye.first_mm + eye.second_mm) / 2.0
-    hbw = brinell(mean, test)
+    first, second = eye.first_mm, eye.second_mm
     return {
-        "photo": path,
-        "sha256": sha256,
-        "status": "measured",
-        "d1_mm": eye.first_mm,
-        "d2_mm": eye.second_mm,
-        "mean_mm": mean,
+        **ledger_record.hand_record(path, sha256, first, second, test=test),
         "angle_deg": eye.angle_deg,
-        "hbw": hbw,
-        "designation": designation(hbw, test),
-        "test": test.name,
         "blind": True,
         "series": dict(series),
     }
@@ -158,6 +177,16 @@ def lines_of(ledger: Ledger, series: str, since: date) -> list[Line]:
             place = draft.replaces if draft.replaces in lines else entry.number
             lines[place] = _line(entry)  # a dict keeps the place of the first
     return list(lines.values())
+
+
+def eyes_of(ledger: Ledger, series: str, since: date) -> list[ByEye]:
+    """Readings by eye of a series."""
+    which = Filter(kind="hand", since=since, current=True)
+    return [
+        ByEye(r["photo"], entry.draft.operator, r["d1_mm"], r["d2_mm"])
+        for entry in ledger.entries(which)
+        if _of(r := entry.record) == series and r.get("blind")
+    ]
 
 
 def _line(entry: Entry) -> Line:

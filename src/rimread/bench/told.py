@@ -8,6 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rimread.bench.correction import Correction
 from rimread.bench.folder import Folder
@@ -55,7 +56,11 @@ def pending(waiting: Pending) -> dict[str, Any]:
     if isinstance(waiting.result, Refusal):
         code, message = waiting.result.code, waiting.result.message
         return {**shown, "status": "refused", "code": code, "message": message}
-    return {**shown, "status": "measured", **_reading(waiting.result, waiting.scale, waiting.blind)}
+    return {
+        **shown,
+        "status": "measured",
+        **_reading(waiting.result, waiting.use.scale, waiting.blind),
+    }
 
 
 def _reading(reading: Reading, scale: Scale, blind: Mapping[str, Any] | None) -> dict[str, Any]:
@@ -163,7 +168,7 @@ def _budget(budget: Budget, mean_mm: float) -> dict[str, Any]:
     return {"rows": rows, "total": total}
 
 
-def _points(points: np.ndarray[Any, np.dtype[np.float64]]) -> list[list[float]]:
+def _points(points: NDArray[np.floating]) -> list[list[float]]:
     return [[round(float(x), 2), round(float(y), 2)] for x, y in points]
 
 
