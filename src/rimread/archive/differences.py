@@ -34,7 +34,7 @@ class Difference:
         None when the photo is refused now.
     normalised_error : float or None
         New less old over the root of the sum of squares of both expanded uncertainties (ISO 13528,
-        E_n): beyond ±1 they disagree.
+        E_n, from memory): beyond ±1 they disagree.
     why : str
         Why the piece is worth pulling from the drawer: ``disagrees``; ``arithmetic``, the earlier
         hardness does not follow from the earlier diameter; ``failed-check``; ``refused-now``;

@@ -11,7 +11,9 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any, Protocol
 
-__all__ = ["Cluster", "Cores", "Pool", "cores"]
+__all__ = ["CONNECT_S", "Cluster", "Cores", "Pool", "cores"]
+
+CONNECT_S = 30  # how long a scheduler may take to answer
 
 Work = Callable[..., dict[str, Any]]
 
@@ -94,7 +96,7 @@ class Cluster:
                 "a cluster needs a package that is not installed: pip install 'rimread[cluster]'"
             ) from None
         try:
-            self._client = Client(address, timeout=30)
+            self._client = Client(address, timeout=CONNECT_S)
         except (OSError, ValueError) as error:
             raise ValueError(f"{address}: no scheduler of a cluster there ({error})") from None
         self._executor = self._client.get_executor(pure=False)

@@ -1,0 +1,88 @@
+"""What is measured: folder trees and manifests."""
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from rimread.archive.items import Earlier, Item, from_folder, from_manifest, own_columns, task_of
+from rimread.table import Problem
+
+
+def test_a_folder_tree_in_the_order_of_names(tmp_path):
+    names = ["b/2.JPG", "b/10.tiff", "a ü/1.png", "c.bmp", "d.txt", ".hidden.jpg", ".git/x.jpg"]
+    for name in names:
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).touch()
+    items = list(from_folder(tmp_path))
+    assert [i.photo for i in items] == ["c.bmp", "a ü/1.png", "b/10.tiff", "b/2.JPG"]
+    assert all(Path(i.path) == tmp_path / i.photo for i in items)
+
+
+def test_a_manifest_with_everything(tmp_path):
+    (tmp_path / "März 2019").mkdir()
+    (tmp_path / "März 2019" / "a 1.jpg").touch()
+    path = tmp_path / "list.csv"
+    path.write_text(
+        "Photo;Scale;Test;Label;Date;SHA256;D1 [µm];d2 (mm);HBW;U (mm);Heat No.;Note\n"
+        "März 2019\\a 1.jpg;scopes/x.toml;10/3000;hall;2019-03-28;ABCD;3420;3,44;311;0,02;H1;good\n"
+        "b.jpg;;;;;;;;;;;\n",
+        encoding="cp1252",
+    )
+    first, second = from_manifest(path)
+    assert first == Item(
+        photo="März 2019\\a 1.jpg",
+        path=str(tmp_path / "März 2019/a 1.jpg"),
+        line=2,
+        scale=str(tmp_path / "scopes/x.toml"),
+        test="10/3000",
+        label="hall",
+        sha256="abcd",
+        taken_on=date(2019, 3, 28),
+        earlier=Earlier(d1_mm=3.42, d2_mm=3.44, hbw=311.0, U_mm=0.02),
+        own={"Heat No.": "H1", "Note": "good"},
+    )
+    assert first.earlier.diameter_mm == pytest.approx(3.43)
+    assert second == Item("b.jpg", str(tmp_path / "b.jpg"), 3, own={"Heat No.": "", "Note": ""})
+    assert own_columns(path) == ("Heat No.", "Note")
+
+
+@pytest.mark.parametrize(
+    ("cells", "says"),
+    [
+        (",28.3.2019,3.4", "'date' must be like 2019-03-28 (got '28.3.2019')"),
+        ("a.jpg,28.3.2019,3.4", "'date' must be like 2019-03-28 (got '28.3.2019')"),
+        ("a.jpg,,-3.4", "'mean' must be above 0 (got '-3.4')"),
+        ("a.jpg,,0", "'mean' must be above 0 (got '0')"),
+        ("a\0.jpg,,3.4", "no file has such a name"),
+    ],
+)
+def test_lines_that_cannot_be_used(tmp_path, cells, says):
+    path = tmp_path / "list.csv"
+    path.write_text(f"photo,date,mean\n{cells}\nb.jpg,,3\n", encoding="utf-8")
+    problem, good = from_manifest(path)
+    assert isinstance(problem, Problem)
+    assert problem.line == 2
+    assert says in problem.message or "'photo' is empty" in problem.message
+    assert good.photo == "b.jpg"
+
+
+def test_a_mean_from_what_there_is():
+    assert Earlier(d1_mm=3.0, d2_mm=3.2).diameter_mm == pytest.approx(3.1)
+    assert Earlier(d1_mm=3.0, mean_mm=3.3).diameter_mm == 3.3
+    assert Earlier(d2_mm=3.2).diameter_mm == 3.2
+    assert Earlier(hbw=200.0).diameter_mm is None
+
+
+def test_what_makes_a_task():
+    item = Item("a.jpg", "/x/a.jpg", 3)
+    same = Item("a.jpg", "/elsewhere/a.jpg", 9, scale="s.toml", test="10/3000")
+    task = task_of(item, run="r", test="10/3000", rules="iso")
+    assert task == task_of(same, run="r", test="", rules="iso")
+    others = [
+        task_of(Item("b.jpg", ""), run="r", test="10/3000", rules="iso"),
+        task_of(item, run="r", test="5/750", rules="iso"),
+        task_of(item, run="r", test="10/3000", rules="astm"),
+        task_of(item, run="s", test="10/3000", rules="iso"),
+    ]
+    assert len({task, *others}) == 5

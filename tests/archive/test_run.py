@@ -1,0 +1,333 @@
+"""Each photo once in the ledger and once in the table, whatever happens in between."""
+
+import csv
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from tests.archive import pretend
+
+from rimread.archive.items import from_folder, from_manifest
+from rimread.archive.moved import Whereabouts
+from rimread.archive.pool import Cores
+from rimread.archive.results import write_results
+from rimread.archive.run import Archive, remeasure
+from rimread.archive.work import Settings
+from rimread.ledger import Draft, Filter, audit, open_ledger
+
+ROOT = Path(__file__).parents[2]
+
+
+def run(folder, source, work=pretend.at_once, pool=None, **archive):
+    """Measure again; the counts, what was worked on, and the table."""
+    pool = pool or pretend.Here()
+    told = []
+    with (
+        open_ledger(folder / "book.db") as book,
+        Archive(source, Settings(test="1"), run="r", **archive) as photos,
+    ):
+        tally = remeasure(photos, book, pool, work=work, tell=told.append)
+        write_results(photos, book, folder / "out.csv", own=("job",))
+        assert list(audit(book)) == []
+    with (folder / "out.csv").open(encoding="utf-8-sig", newline="") as file:
+        return tally, getattr(pool, "done", None), list(csv.DictReader(file)), told
+
+
+def listed(folder, count):
+    path = pretend.manifest(folder / "list.csv", count)
+    return lambda: from_manifest(path)
+
+
+def test_all_measured_then_nothing_is_repeated(tmp_path):
+    source = listed(tmp_path, 450)
+    tally, done, rows, _ = run(tmp_path, source)
+    assert (tally.measured, tally.refused, tally.before) == (405, 45, 0)
+    assert len(done) == 450
+    assert [row["photo"] for row in rows] == [f"{k}.jpg" for k in range(450)]
+    assert [row["job"] for row in rows] == [f"job {k}" for k in range(450)]
+    assert [row["line"] for row in rows] == [str(k + 2) for k in range(450)]
+    again, done, same, _ = run(tmp_path, source)
+    assert (again.before, again.now, done) == (450, 0, [])
+    assert same == rows
+
+
+def test_lines_that_repeat_or_cannot_be_used_are_rows_of_the_table(tmp_path):
+    path = tmp_path / "list.csv"
+    path.write_text("photo,job\na.jpg,1\nb.jpg\na.jpg,2\n\nc.jpg,3\n", encoding="utf-8")
+    tally, done, rows, told = run(tmp_path, lambda: from_manifest(path))
+    assert done == ["a.jpg", "c.jpg"]
+    assert (tally.measured, tally.bad_lines, tally.duplicates, tally.passed) == (2, 1, 1, 4)
+    assert [(row["line"], row["status"], row["refusal"]) for row in rows] == [
+        ("2", "measured", ""),
+        ("3", "refused", "bad-line"),
+        ("4", "refused", "repeated-line"),
+        ("6", "measured", ""),
+    ]
+    assert told == [
+        "line 3: " + rows[1]["why"],
+        "line 4: names the same photo and test as line 2: a.jpg",
+    ]
+
+
+def test_what_does_not_lie_in_the_picture_is_tried_again(tmp_path):
+    source = listed(tmp_path, 3)
+    state = {"code": "scale-missing", "message": "None."}
+
+    def work(item, _settings):
+        if item.photo == "1.jpg":
+            return pretend.record(item, "refused", **state)
+        if item.photo == "2.jpg":
+            return pretend.record(item, "refused", "no-indent", "None.")
+        return pretend.record(item)
+
+    run(tmp_path, source, work)
+    _, done, _, _ = run(tmp_path, source, work)
+    assert done == ["1.jpg"]
+    with open_ledger(tmp_path / "book.db") as book:
+        assert book.head()[0] == 3  # the same refusal is not written again
+    state["code"] = "scale-ambiguous"
+    run(tmp_path, source, work)
+    work_now = pretend.at_once
+    _, done, rows, _ = run(tmp_path, source, work_now)
+    assert done == ["1.jpg"]
+    assert [row["status"] for row in rows] == ["measured", "measured", "refused"]
+    with open_ledger(tmp_path / "book.db") as book:
+        entries = list(book.entries())
+        assert [e.draft.replaces for e in entries[3:]] == [2, 4]
+        assert [e.draft.attempt for e in entries[3:]] == [2, 3]
+        assert len(list(book.entries(Filter(current=True)))) == 3
+    assert run(tmp_path, source, work_now)[1] == []
+
+
+def test_a_refusal_a_person_withdrew_may_be_tried_again(tmp_path):
+    source = listed(tmp_path, 1)
+
+    def work(item, _settings):
+        return pretend.record(item, "refused", "unreadable", "Cut short.")
+
+    run(tmp_path, source, work)
+    with open_ledger(tmp_path / "book.db") as book:
+        book.append([Draft("withdrawal", replaces=1, reason="disk was full", operator="A")])
+    tally, _, _, _ = run(tmp_path, source)
+    assert tally.measured == 1
+
+
+def test_a_fault_of_the_program_stops_one_photo_only(tmp_path):
+    def work(item, settings):
+        if item.photo == "1.jpg":
+            raise ZeroDivisionError("division by zero")
+        return pretend.at_once(item, settings)
+
+    tally, _, rows, _ = run(tmp_path, listed(tmp_path, 3), work)
+    assert (tally.measured, tally.reasons) == (2, {"program-fault": 1})
+    assert "ZeroDivisionError: division by zero" in rows[1]["why"]
+
+
+def test_a_photo_that_ends_its_process_stops_one_photo_only(tmp_path):
+    path = tmp_path / "list.csv"
+    names = [f"{k}.jpg" for k in range(12)]
+    names[5] = "deadly.jpg"
+    path.write_text("photo\n" + "\n".join(names) + "\n", encoding="utf-8")
+    pool = Cores(2)
+    tally, _, rows, _ = run(tmp_path, lambda: from_manifest(path), pretend.deadly, pool)
+    pool.close()
+    assert [row["photo"] for row in rows] == names
+    assert tally.reasons["process-ended"] == 1
+    assert [row["photo"] for row in rows if row["refusal"] == "process-ended"] == ["deadly.jpg"]
+    assert tally.measured == 10
+
+
+def test_two_programs_at_the_same_archive_write_each_photo_once(tmp_path):
+    source = listed(tmp_path, 300)
+
+    def work(item, settings):
+        if item.photo == "100.jpg":  # another program is started meanwhile
+            run(tmp_path, source)
+        return pretend.at_once(item, settings)
+
+    tally, _, rows, _ = run(tmp_path, source, work)
+    assert tally.now >= 100
+    with open_ledger(tmp_path / "book.db") as book:
+        assert Counter(e.record["photo"] for e in book.entries()) == Counter(
+            f"{k}.jpg" for k in range(300)
+        )
+    assert len(rows) == 300
+
+
+def test_photos_that_moved_are_found_by_the_hash_the_ledger_has(tmp_path):
+    archive, attic = tmp_path / "archive", tmp_path / "attic/2019"
+    archive.mkdir()
+    attic.mkdir(parents=True)
+    for k in range(3):
+        (archive / f"{k}.jpg").write_bytes(f"photo {k}".encode())
+    path = tmp_path / "list.csv"
+    path.write_text("photo\n" + "".join(f"archive/{k}.jpg\n" for k in range(3)), encoding="utf-8")
+    seen = {}
+
+    def work(item, _settings):
+        seen[item.photo] = item.path
+        exists = Path(item.path).exists()
+        record = pretend.record(item, "refused", "" if exists else "unreadable", "No.")
+        record["sha256"] = (
+            pretend.hashlib.sha256(Path(item.path).read_bytes()).hexdigest() if exists else None
+        )
+        record["reasons"] = [
+            {"code": "scale-missing" if exists else "unreadable", "message": "No."}
+        ]
+        return record
+
+    run(tmp_path, lambda: from_manifest(path), work)
+    (archive / "1.jpg").rename(attic / "renamed.jpg")
+    (archive / "2.jpg").rename(attic / "2.jpg")
+    (attic / "1.jpg").write_bytes(b"another photo of the same name")
+    run(tmp_path, lambda: from_manifest(path), work, roots=(archive, tmp_path / "attic"))
+    assert Path(seen["archive/0.jpg"]) == archive / "0.jpg"
+    assert Path(seen["archive/1.jpg"]) == attic / "renamed.jpg"
+    assert Path(seen["archive/2.jpg"]) == attic / "2.jpg"
+    assert Whereabouts((attic,)).find("none.jpg", "0" * 64) is None
+
+
+def test_a_folder_tree(tmp_path):
+    (tmp_path / "tree/a").mkdir(parents=True)
+    for name in ("a/1.jpg", "a/2.png", "0.jpg"):
+        (tmp_path / "tree" / name).touch()
+    _, done, rows, _ = run(tmp_path, lambda: from_folder(tmp_path / "tree"))
+    assert done == ["0.jpg", "a/1.jpg", "a/2.png"]
+    assert [row["line"] for row in rows] == ["", "", ""]
+
+
+# -- killed ---------------------------------------------------------------------------------------
+
+
+def start(folder, milliseconds):
+    words = ["list.csv", "book.db", "out.csv"]
+    return subprocess.Popen(
+        [
+            sys.executable,
+            "-m",
+            "tests.archive.pretend",
+            *(str(folder / w) for w in words),
+            str(milliseconds),
+        ],
+        cwd=ROOT,
+        stderr=subprocess.DEVNULL,
+        env={**os.environ, "OMP_NUM_THREADS": "1"},
+    )
+
+
+def reported(folder):
+    told = folder / "out.told"
+    lines = told.read_text(encoding="ascii").split() if told.exists() else []
+    return int(lines[-1]) if lines else 0
+
+
+def children(pid):
+    """Processes whose parent is this one (Linux)."""
+    found = []
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            words = stat.read_text(encoding="ascii", errors="replace").rpartition(")")[2].split()
+        except OSError:
+            continue
+        if int(words[1]) == pid:
+            found.append(int(stat.parent.name))
+    return found
+
+
+def alive(pid):
+    try:
+        state = Path(f"/proc/{pid}/stat").read_text(encoding="ascii", errors="replace")
+    except OSError:
+        return False
+    return state.rpartition(")")[2].split()[0] != "Z"
+
+
+def killed_and_started_again(folder, kills, count, milliseconds, rng):
+    """Kill at random moments, then let it end; nothing reported may be lost or done twice."""
+    pretend.manifest(folder / "list.csv", count)
+    left_behind = []
+    for _ in range(kills):
+        process = start(folder, milliseconds)
+        moment = rng.uniform(0.2, 4.0)
+        try:
+            process.wait(moment)
+        except subprocess.TimeoutExpired:
+            left_behind += children(process.pid)
+            process.send_signal(signal.SIGKILL)
+            process.wait()
+        if (folder / "book.db").exists() and (folder / "book.db").stat().st_size:
+            with open_ledger(folder / "book.db") as book:
+                assert list(audit(book)) == []
+                assert book.head()[0] >= reported(folder)
+    assert start(folder, 0).wait(240) == 0
+    with open_ledger(folder / "book.db") as book:
+        assert list(audit(book)) == []
+        photos = Counter(e.record["photo"] for e in book.entries())
+    assert photos == Counter(f"{k}.jpg" for k in range(count))
+    with (folder / "out.csv").open(encoding="utf-8-sig", newline="") as file:
+        assert [row["photo"] for row in csv.DictReader(file)] == [f"{k}.jpg" for k in range(count)]
+    return left_behind
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no kill -9")
+def test_killed_twice(tmp_path):
+    left = killed_and_started_again(tmp_path, 2, 300, 20, random.Random(3))  # noqa: S311
+    if sys.platform == "linux":
+        deadline = time.monotonic() + 10.0
+        while any(map(alive, left)) and time.monotonic() < deadline:
+            time.sleep(0.1)
+        assert not any(map(alive, left)), "workers outlive the killed program"
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no kill -9")
+def test_killed_twenty_times(tmp_path):
+    killed_and_started_again(tmp_path, 20, 3000, 20, random.Random(65))  # noqa: S311
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals differ")
+def test_ctrl_c_keeps_what_was_reported(tmp_path):
+    from tests.cli.test_remeasure import SAMPLES, command  # noqa: PLC0415
+
+    names = sorted(p for p in SAMPLES.glob("*.jpg"))
+    (tmp_path / "list.csv").write_text(
+        "photo,test\n"
+        + "".join(f"{p},{'2.5/62.5' if 'fine' in p.name else '10/3000'}\n" for p in names),
+        encoding="utf-8",
+    )
+    process = subprocess.Popen(
+        command(tmp_path / "list.csv", tmp_path),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline:
+        time.sleep(0.2)
+        if (tmp_path / "book.db").exists():
+            with open_ledger(tmp_path / "book.db") as book:
+                if book.head()[0] > 0:
+                    break
+    os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to all of its processes
+    out, errors = process.communicate(timeout=60)
+    assert "Traceback" not in errors
+    if process.returncode == 130:
+        assert "Start the same command again" in errors
+        assert out == ""
+    done = subprocess.run(
+        command(tmp_path / "list.csv", tmp_path), capture_output=True, text=True, check=False
+    )
+    record = json.loads(done.stdout)
+    assert record["rows"] == len(names)
+    assert record["done_before"] > 0
+    with open_ledger(tmp_path / "book.db") as book:
+        assert Counter(e.record["photo"] for e in book.entries()) == Counter(map(str, names))
+        assert list(audit(book)) == []

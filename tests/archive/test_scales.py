@@ -1,0 +1,110 @@
+"""The scale file of a photo: the right one, or a refusal."""
+
+import shutil
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from rimread.archive.scales import choose_scale, scales_in
+from rimread.photo import read_photo
+from rimread.refusal import Refusal
+
+ROOT = Path(__file__).parents[2]
+SCALES = ROOT / "calibration"
+PHOTOS = ROOT / "sample_images"
+
+
+@pytest.fixture(scope="module")
+def hall():
+    return read_photo(PHOTOS / "hall-plate-1.jpg")
+
+
+def put(folder: Path, name: str = "hall-scope.toml", **changes: str) -> Path:
+    """A copy of a scale file with other values."""
+    folder.mkdir(parents=True, exist_ok=True)
+    text = (SCALES / "hall-scope.toml").read_text(encoding="utf-8")
+    for key, value in changes.items():
+        lines = text.splitlines()
+        text = "\n".join(f"{key} = {value}" if ln.startswith(f"{key} =") else ln for ln in lines)
+    (folder / name).write_text(text, encoding="utf-8")
+    return folder / name
+
+
+def choose(photo, path, **how):
+    found = choose_scale(photo, path, **how)
+    return found.code if isinstance(found, Refusal) else Path(found[0])
+
+
+def test_by_size_among_all_scopes():
+    """The folder holds three scopes, and certificates that are TOML as well."""
+    assert len(scales_in(SCALES, below=True)) == 3
+    for name in ("hall-plate-1", "bench-axle-1", "fine-sleeve-1"):
+        photo = read_photo(PHOTOS / f"{name}.jpg")
+        found = choose(photo, PHOTOS / f"{name}.jpg", shelf=SCALES)
+        assert found.name == f"{name.split('-')[0]}-scope.toml"
+
+
+def test_the_named_one_wins_and_must_be_there(hall, tmp_path):
+    here = put(tmp_path / "here")
+    other = put(tmp_path / "other", label='"other"')
+    photo = tmp_path / "here/a.jpg"
+    assert choose(hall, photo, root=tmp_path, named=str(other)) == other
+    assert choose(hall, photo, root=tmp_path) == here
+    assert choose(hall, photo, root=tmp_path, named=str(tmp_path / "no.toml")) == "scale-missing"
+    (tmp_path / "bad.toml").write_text("nonsense", encoding="utf-8")
+    named = str(tmp_path / "bad.toml")
+    assert choose(hall, photo, root=tmp_path, named=named) == "scale-unreadable"
+
+
+def test_the_nearest_folder_up_to_the_root(hall, tmp_path):
+    top = put(tmp_path / "tree", label='"top"')
+    near = put(tmp_path / "tree/2019", label='"near"')
+    put(tmp_path, label='"outside"')
+    shutil.copy(SCALES / "fine-scope.toml", put(tmp_path / "tree/2019/05").parent)
+    put(tmp_path / "tree/2019/05").unlink()
+    assert choose(hall, tmp_path / "tree/2019/05/a.jpg", root=tmp_path / "tree") == near
+    assert choose(hall, tmp_path / "tree/2018/a.jpg", root=tmp_path / "tree") == top
+    near.unlink()
+    top.unlink()
+    scales_in.cache_clear()
+    assert choose(hall, tmp_path / "tree/2019/05/a.jpg", root=tmp_path / "tree") == "scale-missing"
+
+
+def test_several_that_fit_are_told_apart_by_label_file_name_and_day(hall, tmp_path):
+    days = [("2018-01-01", "2018-12-31"), ("2019-01-01", "2019-12-31")]
+    old, new = (
+        put(tmp_path, f"{a[:4]}.toml", calibrated_on=a, valid_until=b, label='"Hall"')
+        for a, b in days
+    )
+    other = put(tmp_path, "other.toml", label='"Bench"')
+    photo = tmp_path / "a.jpg"
+    assert choose(hall, photo, shelf=tmp_path) == "scale-ambiguous"
+    assert choose(hall, photo, shelf=tmp_path, label=" bench ") == other
+    assert choose(hall, photo, shelf=tmp_path, label="2018") == old
+    assert choose(hall, photo, shelf=tmp_path, label="hall") == "scale-ambiguous"
+    day = date(2019, 6, 1)
+    assert choose(hall, photo, shelf=tmp_path, label="hall", taken_on=day) == new
+    day = date(2024, 6, 1)
+    assert choose(hall, photo, shelf=tmp_path, label="hall", taken_on=day) == "scale-ambiguous"
+    assert choose(hall, photo, shelf=tmp_path, label="attic") == "scale-missing"
+
+
+def test_copies_of_one_file_are_one(hall, tmp_path):
+    put(tmp_path / "a")
+    put(tmp_path / "b")
+    assert choose(hall, tmp_path / "x.jpg", shelf=tmp_path).name == "hall-scope.toml"
+
+
+def test_a_damaged_scale_file_is_not_passed_over(hall, tmp_path):
+    put(tmp_path, "good.toml")
+    put(tmp_path, "damaged.toml", px_per_mm_x="nan")
+    assert choose(hall, tmp_path / "a.jpg", root=tmp_path) == "scale-unreadable"
+
+
+def test_the_refusal_names_what_was_seen(hall, tmp_path):
+    shutil.copy(SCALES / "fine-scope.toml", tmp_path)
+    why = choose_scale(hall, tmp_path / "a.jpg", root=tmp_path)
+    assert "1024 × 768" in why.message
+    assert "fine-scope.toml" in why.message
+    assert "1920 × 1440" in why.message

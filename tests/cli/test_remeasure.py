@@ -1,0 +1,205 @@
+"""The verb remeasure on the sample images."""
+
+import csv
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pyarrow.parquet as pq
+import pytest
+from typer.testing import CliRunner
+
+from rimread.cli import app
+from rimread.ledger import audit, open_ledger
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = ROOT / "sample_images"
+SCALES = ROOT / "calibration"
+ON_TEST = ("--on", "2026-11-20", "--test", "10/3000")
+
+
+def command(source, folder, *more):
+    words = ["remeasure", source, "--ledger", folder / "book.db", "--out", folder / "out.csv"]
+    words += ["--scales", SCALES, "--on", "2026-11-20", "--json", *more]
+    return [sys.executable, "-c", "from rimread.cli import app; app()", *map(str, words)]
+
+
+def run(*words):
+    done = CliRunner().invoke(app, ["remeasure", *map(str, words)])
+    assert done.exception is None or isinstance(done.exception, SystemExit), done.output
+    return done
+
+
+def truth():
+    with (SAMPLES / "truth.csv").open(encoding="utf-8", newline="") as file:
+        return {row["photo"]: row for row in csv.DictReader(file)}
+
+
+def table(path):
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.fixture(scope="module")
+def archive(tmp_path_factory):
+    """A lab's folder and its spreadsheet: semicolons, decimal commas, a moved photo, a slip."""
+    folder = tmp_path_factory.mktemp("archive")
+    photos = folder / "Prüfung 2019"
+    photos.mkdir()
+    names = ["hall-plate-1", "hall-plate-2", "bench-axle-1", "fine-sleeve-1", "hall-double"]
+    for name in names:
+        shutil.copy(SAMPLES / f"{name}.jpg", photos)
+    (photos / "broken.jpg").write_bytes((photos / "hall-plate-1.jpg").read_bytes()[:5000])
+    told = truth()
+    lines = ["Photo;Test;d1 (mm);d2 (mm);HBW;Heat No."]
+    for name in names:
+        row = told[f"{name}.jpg"]
+        d1, d2 = (row[k][:5].replace(".", ",") for k in ("d1_mm", "d2_mm"))
+        if name == "bench-axle-1":
+            d1 = d2 = "3,95"
+        hbw = "300" if name == "hall-plate-2" else ""
+        lines.append(f"Prüfung 2019\\{name}.jpg;{row['test']};{d1};{d2};{hbw};H-{name}")
+    lines += [
+        "Prüfung 2019/broken.jpg;10/3000;3,5;3,5;;H-broken",
+        "Prüfung 2019/gone.jpg;10/3000;;;;H-gone",
+        "Prüfung 2019/hall-plate-1.jpg;10/3000;drei;;;H-typo",
+        "Prüfung 2019\\hall-plate-1.jpg;10/3000;;;;H-again",
+    ]
+    (folder / "list.csv").write_text("\n".join(lines), encoding="cp1252")
+    return folder
+
+
+def test_from_spreadsheet_to_table(archive, tmp_path):
+    words = [archive / "list.csv", "--ledger", tmp_path / "book.db", "--scales", SCALES]
+    words += ["--on", "2026-11-20", "--workers", 2, "--pull", tmp_path / "pull.csv"]
+    words += ["--plot", tmp_path / "old-new.png"]
+    done = run(*words, "--out", tmp_path / "out.csv")
+    assert done.exit_code == 2
+    rows = table(tmp_path / "out.csv")
+    assert [row["Heat No."] for row in rows] == [
+        *("H-hall-plate-1", "H-hall-plate-2", "H-bench-axle-1", "H-fine-sleeve-1"),
+        *("H-hall-double", "H-broken", "H-gone", "", ""),
+    ]
+    assert [row["refusal"] for row in rows] == [
+        *("", "", "", "", "overlapping-indents", "unreadable", "unreadable"),
+        *("bad-line", "repeated-line"),
+    ]
+    assert [Path(row["scale_file"]).name for row in rows[:4]] == [
+        *("hall-scope.toml", "hall-scope.toml", "bench-scope.toml", "fine-scope.toml"),
+    ]
+    assert all(float(row["U_mean_mm"]) > 0 for row in rows[:4])
+    assert [row["pull"] for row in rows[:6]] == [
+        *("", "arithmetic", "disagrees", "", "", "refused-now"),
+    ]
+    assert float(rows[2]["normalised_error"]) < -1.0
+    assert [row["pull"] for row in table(tmp_path / "pull.csv")] == [
+        *("disagrees", "arithmetic", "refused-now"),
+    ]
+    assert (tmp_path / "old-new.png").read_bytes().startswith(b"\x89PNG")
+    assert "3 worth pulling" in done.stdout
+    assert "qualified person" in done.stdout
+    assert "line 9: 'd1 (mm)' must be a number" in done.stderr
+    assert "line 10: names the same photo and test as line 2" in done.stderr
+    assert "9 of 9" in done.stderr
+
+    again = run(*words, "--out", tmp_path / "out.parquet", "--json")
+    record = json.loads(again.stdout)
+    assert (record["done_before"], record["measured_now"], record["rows"]) == (5, 0, 9)
+    assert (record["compared"], record["disagreeing"]) == (4, 1)
+    parquet = pq.read_table(tmp_path / "out.parquet").to_pylist()
+    assert [p["mean_mm"] for p in parquet[:4]] == [float(r["mean_mm"]) for r in rows[:4]]
+    assert parquet[7]["line"] == 9
+    with open_ledger(tmp_path / "book.db") as book:
+        assert list(audit(book)) == []
+        assert book.head()[0] == 7
+
+
+def test_the_same_digits_as_measure(archive, tmp_path):
+    photo = archive / "Prüfung 2019" / "hall-plate-1.jpg"
+    alone = CliRunner().invoke(
+        app,
+        [
+            "measure",
+            str(photo),
+            "--scale",
+            str(SCALES / "hall-scope.toml"),
+            "--test",
+            "10/3000",
+            "--on",
+            "2026-11-20",
+            "--json",
+        ],
+    )
+    (tmp_path / "list.csv").write_text(f"photo\n{photo}\n", encoding="utf-8")
+    run(tmp_path / "list.csv", "--test", "10/3000", "--ledger", tmp_path / "book.db", "--out",
+        tmp_path / "out.jsonl", "--scales", SCALES, "--on", "2026-11-20")  # fmt: skip
+    with open_ledger(tmp_path / "book.db") as book:
+        record = dict(book.entry(1).record)
+    expected = json.loads(alone.stdout)
+    assert {key: record[key] for key in expected} == expected
+
+
+def test_a_folder_and_a_scale_added_later(archive, tmp_path):
+    tree = tmp_path / "tree"
+    shutil.copytree(archive / "Prüfung 2019", tree / "2019")
+    words = [tree, "--test", "10/3000", "--ledger", tmp_path / "book.db"]
+    words += ["--out", tmp_path / "out.csv", "--on", "2026-11-20", "--json"]
+    first = json.loads(run(*words).stdout)
+    assert first["reasons"] == {"scale-missing": 5, "unreadable": 1}
+    shutil.copy(SCALES / "hall-scope.toml", tree / "2019")
+    second = json.loads(run(*words).stdout)
+    assert second["measured_now"] == 2
+    rows = {Path(row["photo"]).name: row for row in table(tmp_path / "out.csv")}
+    assert len(rows) == 6
+    assert rows["hall-plate-1.jpg"]["status"] == "measured"
+    assert rows["fine-sleeve-1.jpg"]["refusal"] == "scale-missing"
+    assert rows["hall-double.jpg"]["refusal"] == "overlapping-indents"
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--test", "10"], "ball mm / force kgf"),
+        (["--out", "x.xls"], ".csv, .jsonl or .parquet"),
+        (["--out", "none/x.csv"], "no such folder"),
+        (["--pull", "x.txt"], ".csv, .jsonl or .parquet"),
+        (["--plot", "x.bmp"], ".png, .svg or .pdf"),
+        (["--scales", "none"], "none: no such folder"),
+        (["--scale", "none.toml"], "none.toml: No such file"),
+        (["--rules", "din"], "din"),
+        (["--ledger", "none/book.db"], "no such folder"),
+        (["--scheduler", "nonsense"], "nonsense"),
+    ],
+)
+def test_what_cannot_work_is_said_before_the_night(archive, tmp_path, monkeypatch, words, says):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("rimread.archive.pool.CONNECT_S", 1)
+    plain = {"--ledger": "book.db", "--out": "out.csv", "--test": "10/3000"}
+    options = plain | dict(zip(words[::2], words[1::2], strict=True))
+    done = run(archive / "list.csv", *(w for pair in options.items() for w in pair))
+    assert done.exit_code == 2
+    assert says in done.stderr
+    assert done.stdout == ""
+
+
+def test_no_source(tmp_path):
+    words = ["--ledger", tmp_path / "b.db", "--out", tmp_path / "o.csv"]
+    assert "none.csv" in run(tmp_path / "none.csv", *words).stderr
+    (tmp_path / "list.csv").write_text("picture\na.jpg\n", encoding="utf-8")
+    assert "no column 'photo'" in run(tmp_path / "list.csv", *words).stderr
+
+
+def test_a_real_process_with_another_encoding(archive, tmp_path):
+    done = subprocess.run(
+        command(archive / "list.csv", tmp_path),
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+    )
+    assert done.returncode == 2
+    assert json.loads(done.stdout)["rows"] == 9
+    assert "Traceback" not in done.stderr
