@@ -1,6 +1,8 @@
-"""From a photo to a traced rim, or to the reason why there is none."""
+"""From a photo to traced rims, or to the reason why there is none."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +14,18 @@ from rimread.rim.ellipse import Ellipse, moved_by_offsets
 from rimread.rim.locate import Located, locate, settle
 from rimread.rim.model import Rim
 from rimread.rim.seed import Seed, ring_seeds
+from rimread.rim.tone import tone_uncertainty_px
 from rimread.rim.trace import Ring, rings_near
 
-__all__ = ["find_rim"]
+__all__ = ["find_rim", "find_rims"]
 
-SEEDS = 3
-"""Seeds looked at: the strongest and its rivals."""
+SEEDS = 5
+"""Seeds looked at for one indent: the strongest and its rivals,"""
+SEEDS_OF_SEVERAL = 24
+"""and for all indents of a photo: eight of them with two rivals each."""
+ALIKE_ALIGNMENT = 1.25
+"""A seed of the size of the first one, as two indents of one ball and force are, needs no more:
+where they overlap part of one rim is gone."""
 CLEAR_AGREEMENT = 0.8
 """A ring that most of the turn agrees on needs no rival looked at."""
 OUTWARD = (2.6, 3.2, 3.8)
@@ -57,9 +65,51 @@ def find_rim(photo: Photo) -> Rim | Refusal:
         return gates.NO_INDENT
     refusal = gates.first_failed(photo, seeds, rings)
     result = _traced(photo, rings[0]) if refusal is None else refusal
-    if isinstance(result, Refusal) and result.code in gates.MAY_BE_A_GLINT:
-        return _around(photo, rings[0]) or result
-    return result
+    if isinstance(result, Refusal):
+        if result.code in gates.MAY_BE_A_GLINT:
+            return _around(photo, rings[0]) or result
+        return result
+    refusal = gates.unrivalled(result, rings)
+    return result if refusal is None else refusal
+
+
+def find_rims(photo: Photo) -> tuple[Rim, ...] | Refusal:
+    """Trace the rims of all whole indents in a photo.
+
+    Parameters
+    ----------
+    photo : Photo
+
+    Returns
+    -------
+    tuple of Rim or Refusal
+        From left to right; a refusal when there is none, or when two of them overlap.
+    """
+    refusal = gates.exposed(photo)
+    if refusal is not None:
+        return refusal
+    seeds = ring_seeds(photo, most=SEEDS_OF_SEVERAL)
+    rings = [ring for seed in seeds for ring in rings_near(photo, seed)[:1]]
+    rings = [ring for ring in rings if gates.convincing(ring)]
+    apart = _apart(sorted(rings, key=_weight, reverse=True))
+    refusal = gates.none_overlap(apart)
+    if refusal is not None:
+        return refusal
+    traced = [_traced(photo, ring) for ring in apart if gates.lit_and_framed(photo, ring) is None]
+    rims = [rim for rim in traced if isinstance(rim, Rim)]
+    if not rims:
+        alone = find_rim(photo)
+        return (alone,) if isinstance(alone, Rim) else alone
+    return tuple(sorted(rims, key=lambda rim: (rim.ellipse.x, rim.ellipse.y)))
+
+
+def _apart(rings: list[Ring]) -> list[Ring]:
+    """Of rings about or inside one another only the first, which is the best explained."""
+    kept: list[Ring] = []
+    for ring in rings:
+        if not any(gates.about_the_same(ring, other) for other in kept):
+            kept.append(ring)
+    return kept
 
 
 def _around(photo: Photo, ring: Ring) -> Rim | None:
@@ -80,41 +130,25 @@ def _around(photo: Photo, ring: Ring) -> Rim | None:
     return rim if isinstance(rim, Rim) and rim.coverage > WELL_SEEN else None
 
 
-def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
-    located, ellipse, weights, points, step = _settled(photo, ring.ellipse)
-    shown = gates.shown(located, weights)
-    rim = Rim(
-        points_px=points,
-        weights=weights,
-        ellipse=ellipse,
-        blur_px=located.blur_px,
-        rounding_px=located.rounding_px,
-        u_common_px=located.u_common_px,
-        coverage=float(shown.mean()),
-        clipped=float(weights[located.clipped].sum() / max(weights.sum(), 1e-12)),
-        evidence=ring.evidence,
-    )
-    refusal = gates.seen(rim, shown, moved_px=step)
-    return rim if refusal is None else refusal
-
-
 def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
-    """The best ring of each seed looked at, the best explained first.
+    """The rings of the seeds looked at, the best explained first.
 
-    Seeds after the first are looked at when the first gives no clear ring, or when they are
-    strong enough to be an indent of their own.
+    Seeds after the first are looked at when the first gives no clear ring, or when they may be
+    an indent of their own.
     """
     rings: list[Ring] = []
     for seed in seeds:
-        if (
-            rings
-            and rings[0].agreement > CLEAR_AGREEMENT
-            and seed.alignment < gates.LEAST_ALIGNMENT
-        ):
-            break
-        rings.extend(rings_near(photo, seed)[:1])
+        clear = bool(rings) and rings[0].agreement > CLEAR_AGREEMENT
+        if clear and not _may_be_another(seed, seeds[0]):
+            continue
+        rings.extend(rings_near(photo, seed))
         rings.sort(key=_weight, reverse=True)
     return rings
+
+
+def _may_be_another(seed: Seed, first: Seed) -> bool:
+    alike = gates.alike_in_size(seed.radius_px, first.radius_px)
+    return seed.alignment > (ALIKE_ALIGNMENT if alike else gates.LEAST_ALIGNMENT)
 
 
 def _weight(ring: Ring) -> float:
@@ -122,26 +156,65 @@ def _weight(ring: Ring) -> float:
     return ring.evidence * ring.agreement * float(np.sqrt(ring.ellipse.m))
 
 
-def _settled(
-    photo: Photo, ellipse: Ellipse
-) -> tuple[Located, Ellipse, NDArray[np.floating], NDArray[np.floating], float]:
-    """Profiles along the rim, the ellipse, the points' weights, the points, the last move in px."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Settled:
+    """Places along a rim and the ellipse through them."""
+
+    located: Located
+    points_px: NDArray[np.floating]
+    weights: NDArray[np.floating]
+    ellipse: Ellipse
+    moved_px: float
+
+
+def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
+    found = _settled(photo, ring.ellipse)
+    located, weights = found.located, found.weights
+    shown = gates.shown(located, weights)
+    rim = Rim(
+        points_px=found.points_px,
+        weights=weights,
+        ellipse=found.ellipse,
+        blur_px=located.blur_px,
+        rounding_px=located.rounding_px,
+        u_common_px=located.u_common_px,
+        coverage=float(shown.mean()),
+        clipped=float(weights[located.clipped].sum() / max(weights.sum(), 1e-12)),
+        evidence=ring.evidence,
+        u_tone_px=tone_uncertainty_px(
+            photo, found.ellipse, blur_px=located.blur_px, t=located.t, weights=weights
+        ),
+    )
+    refusal = gates.seen(rim, shown, moved_px=found.moved_px)
+    return rim if refusal is None else refusal
+
+
+def _settled(photo: Photo, ellipse: Ellipse) -> _Settled:
     for _ in range(PASSES):
         moved, blur = settle(photo, ellipse)
         step, ellipse = _moved_px(moved, ellipse), moved
         if step < SETTLED_PX:
             break
-    step = np.inf
     for _ in range(PASSES):
-        located = locate(photo, ellipse, blur_px=blur)
-        points = ellipse.points(located.t) + located.q_px[:, None] * ellipse.normals(located.t)
-        moved, _, weights = moved_by_offsets(
-            ellipse, located.t, located.q_px, _prior_weights(located), floor=FIT_FLOOR_PX
-        )
-        step, ellipse = _moved_px(moved, ellipse), moved
-        if step < SETTLED_PX:
+        found = _placed(photo, ellipse, blur)
+        ellipse = found.ellipse
+        if found.moved_px < SETTLED_PX:
             break
-    return located, ellipse, weights, points, step
+    return found
+
+
+def _placed(photo: Photo, ellipse: Ellipse, blur_px: float) -> _Settled:
+    located = locate(photo, ellipse, blur_px=blur_px)
+    moved, _, weights = moved_by_offsets(
+        ellipse, located.t, located.q_px, _prior_weights(located), floor=FIT_FLOOR_PX
+    )
+    return _Settled(
+        located=located,
+        points_px=ellipse.points(located.t) + located.q_px[:, None] * ellipse.normals(located.t),
+        weights=weights,
+        ellipse=moved,
+        moved_px=_moved_px(moved, ellipse),
+    )
 
 
 def _moved_px(new: Ellipse, old: Ellipse) -> float:
@@ -159,4 +232,4 @@ def _prior_weights(located: Located) -> NDArray[np.floating]:
     floor = np.where(located.clipped, 0.5 * located.blur_px, PLACE_FLOOR_PX)
     weights = located.inside / (located.u_px**2 + floor**2)
     seen = located.u_px < gates.FOUND_PX
-    return np.where(seen, weights, 0.0) if seen.mean() > 0.5 else weights
+    return np.asarray(np.where(seen, weights, 0.0) if seen.mean() > 0.5 else weights)

@@ -14,7 +14,20 @@ from rimread.rim.sampling import band_along
 from rimread.rim.seed import Seed
 from rimread.rim.trace import Ring
 
-__all__ = ["NO_INDENT", "exposed", "first_failed", "framed", "seen", "shown", "well_lit"]
+__all__ = [
+    "NO_INDENT",
+    "about_the_same",
+    "convincing",
+    "exposed",
+    "first_failed",
+    "framed",
+    "lit_and_framed",
+    "none_overlap",
+    "seen",
+    "shown",
+    "unrivalled",
+    "well_lit",
+]
 
 LEAST_ALIGNMENT = 1.75
 """Seeds of textured or scratched metal without an indent reach 1.4 by chance, faint rims 2."""
@@ -24,8 +37,17 @@ LEAST_EVIDENCE = 0.4
 """Mean gain along a ring; a chance path through texture reaches 0.3 on its ellipse."""
 LEAST_AGREEMENT = 0.55
 """Part of the turn that must lie on the ellipse; chance paths reach half."""
-LEAST_RIVAL = 0.5
+ALIKE, ALIKE_RIVAL = 1.25, 0.4
+"""Indents of one ball and force differ by less than a quarter in size; such a ring needs this much
+less evidence to be one: where two overlap, the first has lost part of its rim."""
+LEAST_RIVAL = 0.6
 """Evidence of a second ring, relative to the first, that makes it an indent too."""
+RIVAL = 0.8
+"""Evidence of another ring, relative to the rim's, that makes it a rival;"""
+RIVAL_OFF, RIVAL_RATIO = 0.15, 0.6
+"""its centre within 0.15 radii of the rim's and at least 0.6 of its size (a glint is smaller);"""
+RIVAL_PX = 12.0
+"""nearer than this in radius it is the same rim traced again."""
 INSIDE = 1.15
 """A ring within 1.15 radii of the first one's centre is a mark in its bowl or on its ridge."""
 LEAST_DIAMETER_PX = 60.0
@@ -112,27 +134,76 @@ def _large_enough(ring: Ring) -> Refusal | None:
     )
 
 
+def about_the_same(ring: Ring, other: Ring) -> bool:
+    """Whether one of two rings lies about or inside the other: the same rim, a mark in a bowl."""
+    apart = _apart_px(ring, other)
+    larger, smaller = sorted((ring.ellipse.m, other.ellipse.m), reverse=True)
+    return apart + smaller < INSIDE * larger
+
+
+def none_overlap(rings: list[Ring]) -> Refusal | None:
+    """Whether all of the rings, none about the same as another, stand apart."""
+    for i, ring in enumerate(rings):
+        for other in rings[:i]:
+            apart = _apart_px(ring, other)
+            if apart < ring.ellipse.m + other.ellipse.m:
+                return Refusal(
+                    "overlapping-indents",
+                    "Two indents overlap: measure one that stands by itself.",
+                    {"apart_px": apart, "diameter_px": 2 * other.ellipse.m},
+                )
+    return None
+
+
+def _apart_px(ring: Ring, other: Ring) -> float:
+    return float(np.hypot(other.ellipse.x - ring.ellipse.x, other.ellipse.y - ring.ellipse.y))
+
+
 def _alone(photo: Photo, rings: list[Ring]) -> Refusal | None:
     """Whether no second indent touches the first or stands beside it in the picture."""
     first = rings[0]
     for other in rings[1:]:
-        if other.evidence < LEAST_RIVAL * first.evidence or other.agreement < LEAST_AGREEMENT:
+        if about_the_same(first, other) or not _an_indent_too(other, first):
             continue
-        apart = np.hypot(other.ellipse.x - first.ellipse.x, other.ellipse.y - first.ellipse.y)
-        if apart + other.ellipse.m < INSIDE * first.ellipse.m:
-            continue
-        figures = {"apart_px": float(apart), "diameter_px": 2 * other.ellipse.m}
-        if apart < first.ellipse.m + other.ellipse.m:
-            return Refusal(
-                "overlapping-indents",
-                "Two indents overlap: measure one that stands by itself.",
-                figures,
-            )
-        if framed(photo, other.ellipse) is None:
-            return Refusal(
+        failed = none_overlap([first, other])
+        clear = other.agreement > CLEAR_AGREEMENT
+        if failed is None and clear and framed(photo, other.ellipse) is None:
+            failed = Refusal(
                 "several-indents",
                 "More than one indent is in the picture: leave only the one to be measured.",
-                figures,
+                {"apart_px": _apart_px(first, other), "diameter_px": 2 * other.ellipse.m},
+            )
+        if failed is not None:
+            return failed
+    return None
+
+
+def _an_indent_too(other: Ring, first: Ring) -> bool:
+    """Whether a second ring is as good as the first, less so if of the same ball and force."""
+    alike = alike_in_size(other.ellipse.m, first.ellipse.m)
+    share, agreement = (ALIKE_RIVAL, LEAST_AGREEMENT) if alike else (LEAST_RIVAL, CLEAR_AGREEMENT)
+    return other.evidence > share * first.evidence and other.agreement > agreement
+
+
+def alike_in_size(one: float, two: float) -> bool:
+    """Whether two radii may be of indents made with one ball and force in one piece."""
+    return bool(abs(np.log(one / two)) < np.log(ALIKE))
+
+
+def unrivalled(rim: Rim, rings: list[Ring]) -> Refusal | None:
+    """Whether no other ring about the same centre is as well explained as the rim."""
+    for other in rings:
+        ratio = other.ellipse.m / rim.ellipse.m
+        off = np.hypot(other.ellipse.x - rim.ellipse.x, other.ellipse.y - rim.ellipse.y)
+        as_good = other.evidence > RIVAL * rim.evidence and other.agreement > CLEAR_AGREEMENT
+        same = abs(other.ellipse.m - rim.ellipse.m) < max(RIVAL_PX, 2 * rim.transition_px)
+        if as_good and not same and off < RIVAL_OFF * rim.ellipse.m and ratio > RIVAL_RATIO:
+            one, two = sorted((2 * rim.ellipse.m, 2 * other.ellipse.m))
+            return Refusal(
+                "rival-rings",
+                f"Two rings could be the rim, {one:.0f} and {two:.0f} pixels across: "
+                "turn the light and photograph again.",
+                {"diameter_px": 2 * rim.ellipse.m, "rival_px": 2 * other.ellipse.m},
             )
     return None
 

@@ -37,6 +37,9 @@ class Rim:
         Share of the fit's weight that lies on arcs with clipped exposure, 0 to 1.
     evidence : float
         Mean gain of the break along the rim, see `rimread.rim.evidence`.
+    u_tone_px : float
+        Standard uncertainty of the radius for a tone curve that was assumed and not stated, see
+        `rimread.rim.tone`; 0 where it was stated.
     """
 
     points_px: NDArray[np.floating]
@@ -48,6 +51,7 @@ class Rim:
     coverage: float
     clipped: float
     evidence: float
+    u_tone_px: float = 0.0
 
     @property
     def used(self) -> NDArray[np.bool_]:

@@ -72,8 +72,9 @@ def halved(grey: NDArray[Any], times: int) -> NDArray[Any]:
 
 
 def reduced(photo: Photo, ellipse: Ellipse, *, radius_px: float, reach: float) -> Reduced:
-    """The part of a photo within `reach` radii of an ellipse, halved until its radius is about
-    `radius_px` (0.7 to 1.4 of it; never enlarged).
+    """The part of a photo within `reach` radii of an ellipse, its radius brought to `radius_px`.
+
+    By halving, so that the radius ends between 0.7 and 1.4 of that; never enlarged.
     """
     times = max(round(float(np.log2(ellipse.m / radius_px))), 0)
     span = reach * ellipse.m + 2**times
