@@ -168,6 +168,7 @@ def _edge_scatter(residuals: Array, weights: Array, shape_cov: Array) -> Compone
 def _common_components(
     rim: Rim, ellipse: Ellipse, scale: Scale, px_per_mm: float
 ) -> list[Component]:
+    """What moves the whole rim alike; all but the focus likely to be the same in a series."""
     definition = math.hypot(rim.u_common_px, DEFINITION_SHARE * rim.transition_px) / px_per_mm
     tilt = 2 * ellipse.m * (1 - math.cos(math.radians(TILT_DEG))) / 2 / math.sqrt(3)
     half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2
@@ -177,13 +178,23 @@ def _common_components(
             name="rim definition",
             u=2.0 * definition,
             how=f"edge {rim.transition_px:.2f} px wide, read through the bowl's own shading",
+            common=True,
+        ),
+        Component(
+            name="tone curve",
+            u=2.0 * rim.u_tone_px / px_per_mm,
+            how="assumed: neither the file nor the user says it" if rim.u_tone_px else "stated",
+            common=True,
         ),
         Component(
             name="exposure",
             u=2.0 * CLIPPED_SHARE * rim.clipped * rim.transition_px / px_per_mm,
             how=f"{rim.clipped:.0%} of the rim next to clipped light",
+            common=True,
         ),
-        Component(name="tilt", u=tilt, how=f"specimen level within {TILT_DEG:g} degrees"),
+        Component(
+            name="tilt", u=tilt, how=f"specimen level within {TILT_DEG:g} degrees", common=True
+        ),
         Component(
             name="focus",
             u=defocus,
@@ -210,7 +221,7 @@ def _scale_components(
     names = ("pixel scale", "aspect", "distortion")
     hows = ("stage micrometer and its certificate", "px/mm along x against y", "radial term")
     return [
-        Component(name=name, u=float(part), dof=scale.dof, how=how)
+        Component(name=name, u=float(part), dof=scale.dof, how=how, common=True)
         for name, part, how in zip(names, parts, hows, strict=True)
     ]
 

@@ -209,7 +209,13 @@ def _check_json(check: Check) -> Mapping[str, str]:
 
 def _budget_json(budget: Budget) -> list[dict[str, Any]]:
     return [
-        {"name": part.name, "u_mm": part.u, "dof": _plain(part.dof), "how": part.how}
+        {
+            "name": part.name,
+            "u_mm": part.u,
+            "dof": _plain(part.dof),
+            "how": part.how,
+            "common": part.common,
+        }
         for part in budget.components
     ]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rimread.check import Check
-from rimread.hardness import TestCondition, indent_checks
+from rimread.hardness import TestCondition, diameter_for, indent_checks
 
 SHOP = TestCondition(10, 3000)
 
@@ -81,3 +81,34 @@ def test_other_pairs_are_warned_of() -> None:
 def test_unknown_rules() -> None:
     with pytest.raises(ValueError, match="iso, astm"):
         indent_checks(4, 4, SHOP, rules="jis")
+
+
+@pytest.mark.parametrize(("rules", "beyond"), [("iso", "warn"), ("astm", "fail")])
+@pytest.mark.parametrize(
+    ("hbw", "U_mm", "outcome"),
+    [
+        (649.9, None, "pass"),
+        (650.0, None, "pass"),
+        (650.1, None, "beyond"),
+        (899.0, None, "beyond"),
+        (901.0, None, "fail"),
+        (1200.0, 0.01, "fail"),
+        (651.0, 0.01, "warn"),
+        (649.0, 0.01, "warn"),
+        (600.0, 0.01, "pass"),
+    ],
+)
+def test_no_brinell_hardness_above_650(rules, beyond, hbw, U_mm, outcome) -> None:
+    # 650 HBW is the most (scope of ISO 6506-1 and ASTM E10, from memory); the published table
+    # for 10/3000 ends at 899 HBW (2.05 mm)
+    d = diameter_for(hbw, SHOP)
+    check = _by_code(indent_checks(d, d, SHOP, rules=rules, U_mean_mm=U_mm))["hardness-range"]
+    assert check.outcome == (beyond if outcome == "beyond" else outcome)
+    assert "650 HBW" in check.message
+    assert check.source
+
+
+def test_a_test_that_only_gives_absurd_values_fails() -> None:
+    # 3000 kgf on a 1 mm ball: even the whole ball sunk in is 1910 HBW
+    check = _by_code(indent_checks(0.9, 0.9, TestCondition(1, 3000), U_mean_mm=0.001))
+    assert check["hardness-range"].outcome == "fail"

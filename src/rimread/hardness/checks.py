@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from rimread.check import Check, Outcome
 from rimread.hardness.condition import TestCondition, plain_number
+from rimread.hardness.formula import brinell, sensitivities
 from rimread.hardness.rules import RuleSet, rule_set
 
-__all__ = ["diameter_range", "indent_checks", "ovality", "standard_pair"]
+__all__ = ["diameter_range", "hardness_range", "indent_checks", "ovality", "standard_pair"]
 
 _ROUNDING = 1e-9  # relative; 2.4 mm on a 10 mm ball is on the limit, whatever the last bit says
 
@@ -36,11 +37,12 @@ def indent_checks(
     Returns
     -------
     tuple of Check
-        Codes ``diameter-range``, ``ovality``, ``standard-pair``.
+        Codes ``diameter-range``, ``hardness-range``, ``ovality``, ``standard-pair``.
     """
     chosen = rule_set(rules)
     return (
         diameter_range((d1_mm + d2_mm) / 2.0, test, chosen, U_mean_mm=U_mean_mm),
+        hardness_range((d1_mm + d2_mm) / 2.0, test, chosen, U_mean_mm=U_mean_mm),
         ovality(d1_mm, d2_mm, test, chosen),
         standard_pair(test, chosen),
     )
@@ -70,6 +72,26 @@ def diameter_range(
     )
     source = f"{rules.source('d_max_in_balls')}; {rules.source('d_range_binding')}"
     return Check("diameter-range", outcome, message, source)
+
+
+def hardness_range(
+    mean_mm: float, test: TestCondition, rules: RuleSet, *, U_mean_mm: float | None = None
+) -> Check:
+    """Hardness up to the most a Brinell test is made for; far beyond it a slip is likelier."""
+    most, absurd = rules["most_hbw"], rules["absurd_hbw"]
+    hbw = brinell(mean_mm, test)
+    message = f"{hbw:.4g} HBW, a Brinell test goes up to {most:g} HBW"
+    if hbw > absurd:
+        message += f" and no table beyond {absurd:g}: test, scale or indent is not what it seems"
+        return Check("hardness-range", "fail", message, rules.source("absurd_hbw"))
+    source = f"{rules.source('most_hbw')}; {rules.source('most_hbw_binding')}"
+    slope = abs(sensitivities(mean_mm, test).diameter) * hbw / mean_mm
+    if U_mean_mm is not None and abs(hbw - most) < slope * U_mean_mm:
+        return Check("hardness-range", "warn", f"{message}; nearer to the limit than U", source)
+    inside = hbw <= most * (1.0 + _ROUNDING)
+    if not inside:
+        message += "; another method measures such metal"
+    return Check("hardness-range", _outcome(inside, rules["most_hbw_binding"]), message, source)
 
 
 def ovality(d1_mm: float, d2_mm: float, test: TestCondition, rules: RuleSet) -> Check:

@@ -88,6 +88,7 @@ class Simulated:
             name=name,
             sha256=hashlib.sha256(self.picture.tobytes()).hexdigest(),
             jpeg_quality=camera.jpeg_quality,
+            tone_stated=True,
         )
 
 
