@@ -138,6 +138,8 @@ def show(
         print_json(told)
         return
     record = told.pop("record")
+    if not told["task"]:
+        del told["attempt"]
     _print_pairs(told)
     _print_pairs(record)
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from rimread.cli._book import Kept, Wishes, keeping
 from rimread.cli._io import MISUSE, REFUSED, expand, print_json, say, speaking
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -53,6 +54,21 @@ def measure(
         str, typer.Option(help="Whose limits: iso, astm or a rules file (TOML).")
     ] = "iso",
     budget: Annotated[bool, typer.Option("--budget", help="Show what makes up U.")] = False,
+    human: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="D1,D2", help="Diameters a person read in mm; repeated for further trials."
+        ),
+    ] = None,
+    operator: Annotated[str, typer.Option(metavar="NAME", help="Who reads or measures.")] = "",
+    ledger: Annotated[
+        str | None,
+        typer.Option(metavar="LEDGER", help="Keep it in a file or postgresql://user@host/name."),
+    ] = None,
+    replaces: Annotated[
+        int | None, typer.Option(metavar="N", help="Entry of the ledger that this one corrects.")
+    ] = None,
+    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why it is corrected.")] = "",
     as_json: Annotated[
         bool, typer.Option("--json", help="Print one JSON object per photo, nothing else.")
     ] = False,
@@ -64,6 +80,7 @@ def measure(
     \b
       rimread measure indent.jpg --scale scope.toml --test 10/3000
       rimread measure job-17/*.jpg --scale scope.toml --test 5/750 --overlay seen
+      rimread measure indent.jpg --scale scope.toml --test 10/3000 --ledger book.db
 
     The photos must come from the camera, objective and picture size the scale was made with,
     uncropped. A photo that cannot be trusted is refused with what to do at the scope, and gets no
@@ -78,15 +95,18 @@ def measure(
     with speaking():
         job = _job(scale, test, rules, tone, on)
         paths = expand(photos)
-        show = _json_shown if as_json else _table(paths, budget=budget)
-        draw = None if overlay is None else _drawer(overlay, paths, job.scale)
+        wishes = Wishes(ledger, human or (), operator, replaces, reason)
         code = 0
-        for path in paths:
-            seen = _measured(path, job)
-            show(seen)
-            if draw is not None:
-                draw(seen)
-            code = max(code, seen.exit_code)
+        with keeping(wishes, len(paths), job.test, job.scale, scale) as keeper:
+            show = _json_shown if as_json else _table(paths, budget=budget)
+            draw = None if overlay is None else _drawer(overlay, paths, job.scale)
+            for path in paths:
+                seen = _measured(path, job)
+                sha256 = None if seen.photo is None else seen.photo.sha256
+                show(seen, keeper.keep(path, sha256, seen.result))
+                if draw is not None:
+                    draw(seen)
+                code = max(code, seen.exit_code)
         if not as_json:
             _closing(job.scale)
     raise typer.Exit(code)
@@ -152,15 +172,14 @@ def _measured(path: Path, job: _Job) -> _Seen:
     return _Seen(path, photo, measure_photo(photo, job.scale, job.test, rules=job.rules, on=job.on))
 
 
-def _json_shown(seen: _Seen) -> None:
+def _json_shown(seen: _Seen, kept: Kept) -> None:
     from rimread.reading import reading_json  # noqa: PLC0415
 
-    print_json(
-        reading_json(str(seen.path), None if seen.photo is None else seen.photo.sha256, seen.result)
-    )
+    sha256 = None if seen.photo is None else seen.photo.sha256
+    print_json(reading_json(str(seen.path), sha256, seen.result) | kept.json())
 
 
-def _table(paths: list[Path], *, budget: bool) -> Callable[[_Seen], None]:
+def _table(paths: list[Path], *, budget: bool) -> Callable[[_Seen, Kept], None]:
     """Print the head of the table and return what prints a row."""
     from rimread.refusal import Refusal  # noqa: PLC0415
     from rimread.report import text  # noqa: PLC0415
@@ -168,11 +187,13 @@ def _table(paths: list[Path], *, budget: bool) -> Callable[[_Seen], None]:
     wide = max(len(str(path)) for path in paths)
     print(f"{'photo':{wide}}  {'d1 mm':>8}  {'d2 mm':>8}  {'mean mm ± U':>18}  hardness ± U")
 
-    def row(seen: _Seen) -> None:
+    def row(seen: _Seen, kept: Kept) -> None:
         if isinstance(seen.result, Refusal):
             word = "unreadable" if seen.photo is None else f"refused ({seen.result.code})"
             why = "" if seen.photo is None else f": {seen.result.message}"
             print(f"{seen.path!s:{wide}}  {word}{why}", flush=True)
+            for line in kept.lines():
+                print(f"    {line}", flush=True)
             return
         found = seen.result.diameters
         U = found.budget.U
@@ -183,7 +204,7 @@ def _table(paths: list[Path], *, budget: bool) -> Callable[[_Seen], None]:
             flush=True,
         )
         extra = text.budget_lines(found.budget, found.mean_mm) if budget else ()
-        for line in (*text.check_lines(seen.result), *extra):
+        for line in (*text.check_lines(seen.result), *extra, *kept.lines()):
             print(f"    {line}", flush=True)
 
     return row

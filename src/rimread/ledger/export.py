@@ -62,7 +62,10 @@ def flat(entry: Entry) -> dict[str, Any]:
 
 
 def whole(entry: Entry) -> dict[str, Any]:
-    """An entry with its whole record, as JSON Lines hold it."""
+    """An entry with its whole record, as JSON Lines hold it.
+
+    Without ``hash`` and with ``entry`` as ``number`` it is what the hash was taken of.
+    """
     draft = entry.draft
     return {
         "entry": entry.number,
@@ -71,6 +74,8 @@ def whole(entry: Entry) -> dict[str, Any]:
         "operator": draft.operator,
         "replaces": draft.replaces,
         "reason": draft.reason,
+        "task": draft.task,
+        "attempt": draft.attempt,
         "previous": entry.previous,
         "hash": entry.hash,
         "record": dict(entry.record),

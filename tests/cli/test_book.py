@@ -1,0 +1,121 @@
+"""Measuring with a ledger, and readings by a person beside the image's."""
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from rimread.cli import app
+from rimread.hardness import brinell, parse_test
+from rimread.ledger import audit, open_ledger
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = ROOT / "sample_images"
+SCALE = ROOT / "calibration/hall-scope.toml"
+GOOD, BAD = SAMPLES / "hall-plate-1.jpg", SAMPLES / "hall-double.jpg"
+
+
+def measure(*words, options=("--json",)):
+    always = ["--scale", SCALE, "--test", "10/3000", "--on", "2026-11-20"]
+    return CliRunner().invoke(app, ["measure", *map(str, [*words, *always, *options])])
+
+
+def entries(where):
+    with open_ledger(where, create=False) as book:
+        assert list(audit(book)) == []
+        return list(book.entries())
+
+
+def test_measured_refused_and_unreadable_are_kept(tmp_path):
+    book = tmp_path / "book.db"
+    (tmp_path / "none.jpg").touch()
+    done = measure(GOOD, BAD, tmp_path / "none.jpg", "--ledger", book, "--operator", "Zoë")
+    assert done.exit_code == 2
+    shown = [json.loads(line) for line in done.stdout.splitlines()]
+    kept = entries(book)
+    assert [r["ledger_entry"] for r in shown] == [e.number for e in kept] == [1, 2, 3]
+    assert {e.draft.operator for e in kept} == {"Zoë"}
+    for record, entry in zip(shown, kept, strict=True):
+        assert entry.record["status"] == record["status"]
+        assert entry.record["sha256"] == record["sha256"]
+        assert entry.record["reasons"] == record["reasons"]
+        assert entry.record["mean_mm"] == record["mean_mm"]
+        assert entry.record["test"] == "10/3000"
+        assert entry.record["scale_file"] == str(SCALE)
+        assert len(entry.record["scale_sha256"]) == 64
+        assert entry.record["version"]
+
+
+def test_readings_by_a_person_stand_beside_the_image(tmp_path):
+    book = tmp_path / "book.db"
+    pairs = ["--human", "4.83,4.81", "--human", "4.85,4.83", "--operator", "Zoë"]
+    done = measure(GOOD, *pairs, "--ledger", book)
+    assert done.exit_code == 0
+    shown = json.loads(done.stdout)
+    image, *hands = entries(book)
+    assert [e.draft.kind for e in (image, *hands)] == ["image", "hand", "hand"]
+    for trial, (hand, mean) in enumerate(zip(hands, (4.82, 4.84), strict=True), start=1):
+        assert hand.draft.operator == "Zoë"
+        assert hand.record["image_entry"] == image.number
+        assert hand.record["sha256"] == image.record["sha256"]
+        assert hand.record["mean_mm"] == pytest.approx(mean)
+        assert hand.record["hbw"] == brinell(hand.record["mean_mm"], parse_test("10/3000"))
+        assert hand.record["trial"] == trial
+        told = shown["human"][trial - 1]
+        assert told["human_minus_image_mm"] == pytest.approx(mean - image.record["mean_mm"])
+    table = measure(GOOD, *pairs, options=())
+    assert "read by Zoë: 4.83, 4.81 mm, mean 4.820 mm, -0.0" in table.stdout
+    assert "against the image; 154 HBW 10/3000" in table.stdout
+    assert "ledger entry" not in table.stdout
+
+
+def test_a_person_may_have_read_what_the_program_refuses(tmp_path):
+    book = tmp_path / "book.db"
+    done = measure(BAD, "--human", "3.42,3.45", "--operator", "A", "--ledger", book)
+    assert done.exit_code == 1
+    assert json.loads(done.stdout)["human"][0]["human_minus_image_mm"] is None
+    assert [e.record["status"] for e in entries(book)] == ["refused", "measured"]
+    table = measure(BAD, "--human", "3.42,3.45", "--operator", "A", options=())
+    assert "read by A: 3.42, 3.45 mm, mean 3.435 mm; " in table.stdout
+
+
+def test_corrections_name_what_they_replace(tmp_path):
+    book = tmp_path / "book.db"
+    measure(GOOD, "--ledger", book)
+    done = measure(GOOD, "--ledger", book, "--replaces", "1", "--reason", "wrong job")
+    assert done.exit_code == 0
+    assert entries(book)[1].draft.replaces == 1
+    again = measure(GOOD, "--ledger", book, "--replaces", "1", "--reason", "wrong job")
+    assert again.exit_code == 2
+    assert "entry 1 is replaced by 2 already" in again.stderr
+    assert len(entries(book)) == 2
+
+
+def test_without_a_ledger_nothing_is_added():
+    assert not {"ledger_entry", "human"} & set(json.loads(measure(GOOD).stdout))
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--human", "3.4,3.5"], "one --operator"),
+        (["--human", "3.4,3.5", "--operator", "A", BAD], "one photo"),
+        (["--human", "3.4", "--operator", "A"], "two diameters"),
+        (["--human", "3,4", "--operator", "A"], "decimal points"),
+        (["--human", "3.4,9.1", "--operator", "A"], "nearly equal"),
+        (["--human", "3.4,nan", "--operator", "A"], "decimal points"),
+        (["--human", "12.1,12.2", "--operator", "A"], "ball"),
+        (["--replaces", "1", "--reason", "x"], "a --ledger"),
+        (["--ledger", "book.db", "--replaces", "1"], "go together"),
+        (["--ledger", "book.db", "--reason", "x"], "go together"),
+        (["--ledger", "book.db", "--replaces", "7", "--reason", "x"], "no entry 7"),
+        (["--ledger", "none/book.db"], "no such folder"),
+    ],
+)
+def test_wrong_use_is_said_before_anything_is_measured(tmp_path, monkeypatch, words, says):
+    monkeypatch.chdir(tmp_path)
+    done = measure(GOOD, *words)
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert says in done.stderr
