@@ -55,10 +55,11 @@ class Letterhead:
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """Title of a part; an annex starts a new page."""
+    """Title of a part; an annex starts a new page, and what is `whole` stays on one."""
 
     text: str
     annex: bool = False
+    whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,12 +118,12 @@ class Words:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A JPEG picture with its caption; no picture but the reason in the caption when None."""
+    """A JPEG picture with its caption."""
 
     caption: str
-    jpeg: bytes | None
-    width_px: int = 0
-    height_px: int = 0
+    jpeg: bytes
+    width_px: int
+    height_px: int
 
 
 @dataclass(frozen=True, slots=True)

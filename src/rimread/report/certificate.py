@@ -130,8 +130,8 @@ class TestReport:
         Asked for, each with the name of its scale.
     by_eye : tuple of (int, ByEye)
         People's readings with the index of the result they belong to.
-    pictures : tuple of Picture
-        Of the measured photos.
+    pictures : tuple of Picture or Refusal
+        Of the measured photos, in their order; empty when none were asked for.
     made_on : datetime.date
         Day the report was made.
     version : str
@@ -154,7 +154,7 @@ class TestReport:
     verification: Verification | None = None
     conversions: tuple[tuple[str, Conversion | Refusal], ...] = ()
     by_eye: tuple[tuple[int, ByEye], ...] = ()
-    pictures: tuple[Picture, ...] = ()
+    pictures: tuple[Picture | Refusal, ...] = ()
     version: str = field(default=__version__)
 
     @property
@@ -176,7 +176,7 @@ class TestReport:
         return any(check.outcome == "fail" for _, check in self.all_checks)
 
 
-def report_from(  # noqa: PLR0913  (all but two by name)
+def report_from(
     results: Sequence[Result],
     job: Job,
     *,
@@ -190,7 +190,7 @@ def report_from(  # noqa: PLR0913  (all but two by name)
     convert_to: Sequence[str] = (),
     table: str = "iso-18265-a1",
     by_eye: Sequence[ByEye] = (),
-    pictures: Sequence[Picture] = (),
+    pictures: Sequence[Picture | Refusal] = (),
     made_on: date,
 ) -> TestReport:
     """Put a report together.
@@ -217,8 +217,8 @@ def report_from(  # noqa: PLR0913  (all but two by name)
         Scales to convert to, and the table.
     by_eye : sequence of ByEye
         People's readings.
-    pictures : sequence of Picture
-        See `rimread.report.pictures`.
+    pictures : sequence of Picture or Refusal
+        One for each measured photo, or none; see `rimread.report.pictures`.
     made_on : datetime.date
         Day of the report.
 
@@ -226,8 +226,8 @@ def report_from(  # noqa: PLR0913  (all but two by name)
     ------
     ValueError
         If nothing was measured, the indents are of more than one test, a photo is there twice, a
-        scale is not one the photos were measured with, or something asked for needs a fact that is
-        missing.
+        scale is not one the photos were measured with, pictures are not one for each, or
+        something asked for needs a fact that is missing.
     """
     chosen = rule_set(rules)
     measured = tuple(r for r in results if r.indent is not None)
@@ -236,6 +236,9 @@ def report_from(  # noqa: PLR0913  (all but two by name)
     statement = _statement(series, verification, way, chosen)
     of_scales = tuple(scales)
     _scales_belong(of_scales, measured)
+    if pictures and len(pictures) != len(measured):
+        msg = f"one picture for each of {len(measured)} measured photos (got {len(pictures)})"
+        raise ValueError(msg)
     block_check = None if daily is None else _check_of_the_day(daily, series, job, chosen)
     return TestReport(
         lab=lab,
@@ -246,7 +249,7 @@ def report_from(  # noqa: PLR0913  (all but two by name)
         series=series,
         statement=statement,
         checks=(
-            *series_checks(series, rules=chosen),
+            *(series_checks(series, rules=chosen) if len(measured) > 1 else ()),
             *_piece_checks(series, job, chosen),
             *_machine_checks(lab, job, chosen),
             *(() if daily is None else _block_checks(block_check, job)),

@@ -116,8 +116,8 @@ def _take(faces: Iterable[Face], missing: set[int], others: list[Face]) -> set[i
 
 def _letters(face: Face) -> set[int]:
     try:
-        with TTFont(face.path, fontNumber=face.number, lazy=True) as font:
-            return set(font.getBestCmap() or {})
+        with face.path.open("rb") as file:  # a damaged font would leave a path's file open
+            return set(TTFont(file, fontNumber=face.number, lazy=True).getBestCmap() or {})
     except (TTLibError, OSError, ValueError, KeyError, AssertionError):  # damaged files exist
         return set()
 
@@ -125,12 +125,10 @@ def _letters(face: Face) -> set[int]:
 def _faces(path: Path) -> Iterator[Face]:
     """Faces with outlines; pictures of letters (colour emoji) cannot be taken."""
     try:
-        if path.suffix.lower() in (".ttc", ".otc"):
-            with TTCollection(path, lazy=True) as collection:
-                fonts = [{*font.keys()} for font in collection.fonts]
-        else:
-            with TTFont(path, lazy=True) as font:
-                fonts = [{*font.keys()}]
+        with path.open("rb") as file:
+            many = path.suffix.lower() in (".ttc", ".otc")
+            read = TTCollection(file, lazy=True).fonts if many else [TTFont(file, lazy=True)]
+            fonts = [set(font.keys()) for font in read]
     except (TTLibError, OSError, ValueError, KeyError, AssertionError):
         return
     for number, tables in enumerate(fonts):

@@ -21,6 +21,7 @@ from rimread.hardness import (
     rounded,
 )
 from rimread.hardness.condition import plain_number
+from rimread.refusal import Refusal
 from rimread.report.blocks import (
     Block,
     Column,
@@ -29,6 +30,7 @@ from rimread.report.blocks import (
     Heading,
     Letterhead,
     Page,
+    Picture,
     Pictures,
     Signatures,
     Table,
@@ -40,7 +42,7 @@ from rimread.report.results import Result
 from rimread.report.text import CAUTION, in_step
 from rimread.scale.model import Scale
 
-__all__ = ["page_of"]
+__all__ = ["missing_pictures", "page_of"]
 
 _NOT_KNOWN: Final = "not known"
 _WORDS: Final[dict[Outcome, str]] = {"pass": "pass", "warn": "LOOK", "fail": "FAIL"}
@@ -434,7 +436,7 @@ def _converted(report: TestReport) -> Iterator[Block]:
 
 
 def _cautions(report: TestReport) -> Iterator[Block]:
-    yield Heading("Before this result is used")
+    yield Heading("Before this result is used", whole=True)
     yield Words(CAUTION, strong=True)
     memory = any("from memory" in check.source for _, check in report.all_checks)
     yield Words(
@@ -465,13 +467,7 @@ def _signatures(report: TestReport) -> Iterator[Block]:
 
 def _annex(report: TestReport) -> Iterator[Block]:
     yield Heading("Annex: pictures and what the figures rest on", annex=True)
-    if report.pictures:
-        yield Words(
-            "Dots: traced and used. Crosses: traced, left out. Closed line: the fitted rim. Solid "
-            "line: d1. Dashed line: d2.",
-            small=True,
-        )
-        yield Pictures(report.pictures)
+    yield from _pictures(report)
     if report.statement is not None:
         yield Heading("What makes up the uncertainty")
         yield _budget_table(report.statement.budget)
@@ -494,6 +490,28 @@ def _annex(report: TestReport) -> Iterator[Block]:
         f"{report.made_on}.",
         small=True,
     )
+
+
+def _pictures(report: TestReport) -> Iterator[Block]:
+    shown = tuple(p for p in report.pictures if isinstance(p, Picture))
+    if shown:
+        yield Words(
+            "Dots: traced and used. Crosses: traced, left out. Closed line: the fitted rim. Solid "
+            "line: d1. Dashed line: d2.",
+            small=True,
+        )
+        yield Pictures(shown)
+    for reason, indents in missing_pictures(report).items():
+        yield Words(f"No picture of {indents}: {reason}.", small=True)
+
+
+def missing_pictures(report: TestReport) -> dict[str, str]:
+    """Why there is no picture, and of which indents."""
+    lacking: dict[str, list[int]] = {}
+    for i, picture in enumerate(report.pictures):
+        if isinstance(picture, Refusal):
+            lacking.setdefault(picture.message, []).append(i)
+    return {reason: f"indent {_ranges(numbers)}" for reason, numbers in lacking.items()}
 
 
 def _scales(scales: Sequence[Scale]) -> Iterator[Block]:

@@ -17,11 +17,12 @@ from rimread.report.words import label, strip, text_px
 from rimread.rim import Rim
 from rimread.scale.model import Scale
 
-__all__ = ["overlay", "save_overlay"]
+__all__ = ["close_up", "overlay", "save_overlay"]
 
 Picture = NDArray[np.uint8]
 _LEAST_WIDTH_PX = 1200  # smaller photos are drawn larger, so that lines stay thin beside the rim
 _MOST_ENLARGED = 4
+_METAL = 0.2  # of the indent, seen on either side of it in a close-up
 _JPEG = (
     *(cv2.IMWRITE_JPEG_QUALITY, 92),
     *(cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444),  # thin lines
@@ -56,20 +57,33 @@ def overlay(
     ndarray, shape (height, width, 3), uint8
         Blue, green, red; the photo enlarged by a whole number if it is small, the strip below.
     """
-    zoom = _zoom(photo)
-    picture = _shown(photo, zoom)
-    pen = max(1, round(picture.shape[1] / 1600))
-    if rim is not None:
-        _draw_used(picture, rim, zoom, pen)
-    if diameters is not None:
-        _draw_rim(picture, diameters, zoom, pen)
-    if rim is not None:
-        _draw_left_out(picture, rim, zoom, pen)
-    if diameters is not None and scale is not None:
-        _draw_diameters(picture, diameters, scale, zoom, pen)
+    zoom, pen = _zoom(photo), _pen(photo)
+    picture = _found(photo, rim, diameters, scale)
     if scale is not None:
         _draw_scale_bar(picture, scale, zoom, pen)
     return np.vstack([picture, strip(picture.shape[1], lines, traced=rim is not None)])
+
+
+def close_up(photo: Photo, rim: Rim, diameters: Diameters, scale: Scale) -> Picture:
+    """Draw what was found over the indent and some metal around it, without words below.
+
+    Parameters
+    ----------
+    photo, rim, diameters, scale : Photo, Rim, Diameters, Scale
+        As in `overlay`.
+
+    Returns
+    -------
+    ndarray, shape (height, width, 3), uint8
+        Four to three, as far as the photo reaches.
+    """
+    zoom, pen = _zoom(photo), _pen(photo)
+    x, y, across, down = _around(photo, diameters)
+    picture = _found(photo, rim, diameters, scale)[
+        zoom * y : zoom * (y + down), zoom * x : zoom * (x + across)
+    ].copy()
+    _draw_scale_bar(picture, scale, zoom, pen)
+    return picture
 
 
 def save_overlay(picture: Picture, folder: Path, photo: Path, taken: set[Path]) -> Path:
@@ -103,11 +117,45 @@ def save_overlay(picture: Picture, folder: Path, photo: Path, taken: set[Path]) 
     return target
 
 
+def _found(
+    photo: Photo, rim: Rim | None, diameters: Diameters | None, scale: Scale | None
+) -> Picture:
+    """The photo with everything but scale bar and words."""
+    zoom, pen = _zoom(photo), _pen(photo)
+    picture = _shown(photo, zoom)
+    if rim is not None:
+        _draw_used(picture, rim, zoom, pen)
+    if diameters is not None:
+        _draw_rim(picture, diameters, zoom, pen)
+    if rim is not None:
+        _draw_left_out(picture, rim, zoom, pen)
+    if diameters is not None and scale is not None:
+        _draw_diameters(picture, diameters, scale, zoom, pen)
+    return picture
+
+
 # -- the photo ----------------------------------------------------------------------------------
 
 
 def _zoom(photo: Photo) -> int:
     return min(_MOST_ENLARGED, math.ceil(_LEAST_WIDTH_PX / photo.width_px))
+
+
+def _pen(photo: Photo) -> int:
+    """Width of thin lines on the enlarged photo."""
+    return max(1, round(_zoom(photo) * photo.width_px / 1600))
+
+
+def _around(photo: Photo, found: Diameters) -> tuple[int, int, int, int]:
+    """Left, top, width and height of the indent with metal around it, in pixels of the photo."""
+    outline = np.asarray(found.outline_px, np.float64).reshape(-1, 2)
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    height = (1.0 + 2.0 * _METAL) * max(high[1] - low[1], 0.75 * (high[0] - low[0]))
+    whole = np.array([photo.width_px, photo.height_px])
+    size = np.minimum(np.rint([height / 0.75, height]), whole)
+    corner = np.rint(np.clip((low + high - size) / 2.0, 0.0, whole - size))
+    x, y, across, down = np.concatenate([corner, size]).astype(int).tolist()
+    return x, y, across, down
 
 
 def _shown(photo: Photo, zoom: int) -> Picture:

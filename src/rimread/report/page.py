@@ -54,7 +54,8 @@ def html_of(page: Page) -> str:
     into = main
     for block in page.blocks:
         if isinstance(block, Heading):
-            into = SubElement(main, "section", _class("annex" if block.annex else ""))
+            css = " ".join(name for name in ("annex", "whole") if getattr(block, name))
+            into = SubElement(main, "section", _class(css))
         _put(block, into)
     return "<!DOCTYPE html>\n" + tostring(root, encoding="unicode", method="html") + "\n"
 
@@ -178,8 +179,7 @@ def _(block: Pictures, into: Element) -> None:
 
 def _figure(picture: Picture, into: Element) -> None:
     figure = SubElement(into, "figure")
-    if picture.jpeg is not None:
-        _picture(figure, picture.jpeg, "jpeg", picture.caption)
+    _picture(figure, picture.jpeg, "jpeg", picture.caption)
     _with(figure, "figcaption", picture.caption)
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from rimread.report.blocks import (
+    Block,
     Fact,
     Facts,
     Heading,
@@ -30,6 +31,7 @@ from rimread.report.blocks import (
 try:
     from fpdf import FPDF, FontFace
     from fpdf.enums import CellBordersLayout, XPos, YPos
+    from fpdf.fonts import TTFFont
 
     from rimread.report.fonts import Fonts, built_in, fonts_for
 except ImportError as error:
@@ -40,12 +42,13 @@ __all__ = ["pdf_of"]
 
 Paper = Literal["a4", "letter"]
 
-_MARGIN: Final = 16.0  # mm
-_BOTTOM: Final = 18.0
-_LINE: Final = 1.3  # of the size of the letters
+_MARGIN: Final = 15.0  # mm
+_BOTTOM: Final = 16.0
+_LINE: Final = 1.25  # of the size of the letters
 _PT: Final = 25.4 / 72.0
 _GREY, _BLACK, _RED = (70, 70, 70), (0, 0, 0), (150, 0, 0)
-_BLANK: Final = 6.0  # mm, to write on by hand
+_BLANK: Final = 5.6  # mm, to write on by hand
+_MOST_FOOT: Final = 200  # letters; fewer fit on a line
 _BAND: Final = (241, 239, 230)
 
 
@@ -79,13 +82,15 @@ def pdf_of(
     """
     fonts = fonts_for((printable(text) for text in _texts(page)), font=font)
     sheet = _Sheet(page, paper, fonts)
-    sheet.set_creation_date(datetime(on.year, on.month, on.day, tzinfo=UTC))
-    sheet.add_page()
-    for block in page.blocks:
-        sheet.put(block)
-    with _quiet_fonts():
-        data = bytes(sheet.output() or b"")
-    return data, fonts.lacking
+    try:
+        sheet.set_creation_date(datetime(on.year, on.month, on.day, tzinfo=UTC))
+        sheet.add_page()
+        for part in _parts(page.blocks):
+            sheet.put_part(part)
+        with _quiet_fonts():
+            return bytes(sheet.output() or b""), fonts.lacking
+    finally:
+        sheet.close_fonts()
 
 
 def _texts(value: object) -> Iterator[str]:
@@ -98,6 +103,17 @@ def _texts(value: object) -> Iterator[str]:
     elif is_dataclass(value):
         for field in fields(value):
             yield from _texts(getattr(value, field.name))
+
+
+def _parts(blocks: Sequence[Block]) -> Iterator[Sequence[Block]]:
+    """Blocks from heading to heading."""
+    part: list[Block] = []
+    for block in blocks:
+        if isinstance(block, Heading) and part:
+            yield part
+            part = []
+        part.append(block)
+    yield part
 
 
 def _rows_of(facts: Sequence[Fact]) -> Iterator[Sequence[Fact]]:
@@ -150,14 +166,20 @@ class _Sheet(FPDF):
 
     def footer(self) -> None:
         """Foot of every page."""
-        self.set_y(-_BOTTOM + 6.0)
+        self.set_y(-_BOTTOM + 5.0)
         self._pen(7.0, colour=_GREY)
         width = self.epw - 30.0
-        foot = self._text(self._foot)
+        foot = self._text(self._foot)[:_MOST_FOOT]
         while foot and self.get_string_width(foot) > width:
             foot = foot[:-2].rstrip("…") + "…"
         self.cell(width, 4.0, foot)
         self.cell(30.0, 4.0, f"page {self.page_no()} of {{nb}}", align="R")
+
+    def close_fonts(self) -> None:
+        """Let go of the font files, which fpdf2 leaves open."""
+        for font in self.fonts.values():
+            if isinstance(font, TTFFont):
+                font.ttfont.close()
 
     # -- words ----------------------------------------------------------------------------------
 
@@ -198,6 +220,17 @@ class _Sheet(FPDF):
 
     # -- blocks ---------------------------------------------------------------------------------
 
+    def put_part(self, part: Sequence[Block]) -> None:
+        """Write what stands under a heading, on one page if it must and can be."""
+        if part and isinstance(part[0], Heading) and part[0].whole:
+            with self.offset_rendering() as trial:
+                for block in part:
+                    self.put(block)
+            if trial.page_break_triggered:
+                self.add_page()
+        for block in part:
+            self.put(block)
+
     @singledispatchmethod
     def put(self, block: object) -> None:
         """Write one block."""
@@ -226,7 +259,7 @@ class _Sheet(FPDF):
         low = self.get_y()
         self.set_xy(self.w - self.r_margin - beside, top)
         self._fact_rows(block.beside, beside, 24.0)
-        self.set_xy(left, max(low, self.get_y()) + 4.0)
+        self.set_xy(left, max(low, self.get_y()) + 2.0)
         self._lines(block.title, self._pen(17.0, bold=True))
         self.ln(2.0)
 
@@ -373,15 +406,12 @@ class _Sheet(FPDF):
 
     def _picture(self, picture: Picture, width: float) -> None:
         left = self.get_x()
-        if picture.jpeg is not None:
-            height = width * picture.height_px / picture.width_px
-            alt = self._text(picture.caption)
-            self.image(io.BytesIO(picture.jpeg), left, self.get_y(), width, height, alt_text=alt)
-            self.set_xy(left, self.get_y() + height + 0.8)
+        height = width * picture.height_px / picture.width_px
+        alt = self._text(picture.caption)
+        self.image(io.BytesIO(picture.jpeg), left, self.get_y(), width, height, alt_text=alt)
+        self.set_xy(left, self.get_y() + height + 0.8)
         self._lines(picture.caption, self._pen(7.5), width)
 
     def _picture_height(self, picture: Picture, width: float) -> float:
-        image = 0.0
-        if picture.jpeg is not None:
-            image = width * picture.height_px / picture.width_px + 0.8
-        return image + self._height(picture.caption, self._pen(7.5), width) + 3.0
+        image = width * picture.height_px / picture.width_px
+        return image + self._height(picture.caption, self._pen(7.5), width) + 3.8

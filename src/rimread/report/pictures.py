@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from rimread.hardness import designation
 from rimread.photo import Photo, PhotoError, read_photo
 from rimread.reading import Reading, measure_photo
+from rimread.refusal import Refusal
 from rimread.report.blocks import Picture
 from rimread.report.certificate import file_name
-from rimread.report.overlay import overlay
+from rimread.report.overlay import close_up
 from rimread.report.results import Result
 from rimread.scale.model import Scale
 
@@ -25,12 +26,13 @@ __all__ = ["pictures_from_files", "pictures_from_photos"]
 _WIDTH_PX: Final = 1100  # 85 mm of paper at 330 dots per inch
 _QUALITY: Final = 85
 _MOST_BYTES: Final = 60_000_000
+_SAME_MM: Final = 1e-6
 _OTHER_SHARE: Final = 0.1  # of U; a mean further off is another reading and is not drawn
 
 
 def pictures_from_photos(
     results: Iterable[Result], scales: Sequence[Scale], folder: Path | None
-) -> tuple[Picture, ...]:
+) -> tuple[Picture | Refusal, ...]:
     """Pictures of measured photos, made by measuring them again.
 
     Parameters
@@ -44,16 +46,16 @@ def pictures_from_photos(
 
     Returns
     -------
-    tuple of Picture
-        One for each measured photo. Where the photo is not found, is not the one that was
-        measured, or gives another mean now, there is no picture and the caption says why.
+    tuple of Picture or Refusal
+        One for each measured photo; refused with ``no-scale``, ``no-photo`` (none with its hash
+        was found), ``unreadable``, ``other-mean`` (measured again it gives another).
     """
     by_hash = {scale.sha256: scale for scale in scales}
     measured = [result for result in results if result.indent is not None]
     return tuple(_remade(i, result, by_hash, folder) for i, result in enumerate(measured))
 
 
-def pictures_from_files(results: Iterable[Result], folder: Path) -> tuple[Picture, ...]:
+def pictures_from_files(results: Iterable[Result], folder: Path) -> tuple[Picture | Refusal, ...]:
     """Pictures that ``rimread measure --overlay`` wrote.
 
     Parameters
@@ -62,26 +64,30 @@ def pictures_from_files(results: Iterable[Result], folder: Path) -> tuple[Pictur
         Refused ones are passed over.
     folder : Path
         Where they lie, ``indent-rim.jpg`` for the photo ``indent.jpg``.
+
+    Returns
+    -------
+    tuple of Picture or Refusal
+        One for each measured photo; refused with ``no-picture``.
     """
     measured = [result for result in results if result.indent is not None]
     return tuple(_given(i, result, folder) for i, result in enumerate(measured))
 
 
-def _remade(i: int, result: Result, scales: Mapping[str, Scale], folder: Path | None) -> Picture:
-    caption = _caption(i, result)
+def _remade(
+    i: int, result: Result, scales: Mapping[str, Scale], folder: Path | None
+) -> Picture | Refusal:
     scale = scales.get(result.scale_sha256)
     if scale is None:
-        return Picture(f"{caption}. No picture: its scale file is not at hand.", None)
+        return Refusal("no-scale", "the scale file is not at hand")
     path = _found(result, folder)
     if path is None:
-        return Picture(
-            f"{caption}. No picture: the photo with this hash was not found.", None
-        )  # fmt: skip
+        return Refusal("no-photo", "no photo with this hash was found")
     try:
         photo = read_photo(path)
     except PhotoError as error:
-        return Picture(f"{caption}. No picture: {error}.", None)
-    return _drawn(caption, result, photo, scale)
+        return Refusal("unreadable", str(error))
+    return _drawn(_caption(i, result), result, photo, scale)
 
 
 def _found(result: Result, folder: Path | None) -> Path | None:
@@ -100,37 +106,35 @@ def _found(result: Result, folder: Path | None) -> Path | None:
     return None
 
 
-def _drawn(caption: str, result: Result, photo: Photo, scale: Scale) -> Picture:
+def _drawn(caption: str, result: Result, photo: Photo, scale: Scale) -> Picture | Refusal:
     assert result.indent is not None  # noqa: S101  (measured)
     assert result.test is not None  # noqa: S101  (measured)
     again = measure_photo(photo, scale, result.test)
     if not isinstance(again, Reading):
-        return Picture(
-            f"{caption}. No picture: measured again it is refused: {again.message}", None
-        )
-    off_mm = abs(again.diameters.mean_mm - result.indent.mean_mm)
+        return Refusal("other-mean", f"measured again it is refused ({again.code})")
+    mean_mm = again.diameters.mean_mm
+    off_mm = abs(mean_mm - result.indent.mean_mm)
     if off_mm > _OTHER_SHARE * again.diameters.budget.U:
-        return Picture(
-            f"{caption}. No picture: measured again with rimread {again.version} the mean is "
-            f"{again.diameters.mean_mm:.4f} mm.",
-            None,
+        return Refusal(
+            "other-mean",
+            f"measured again with rimread {again.version} the mean is {mean_mm:.4f} mm "
+            f"and not {result.indent.mean_mm:.4f} mm",
         )
-    if off_mm > 1e-6:
-        caption += f". Drawn by rimread {again.version}, mean {again.diameters.mean_mm:.4f} mm"
-    return _reduced(overlay(photo, again.rim, again.diameters, scale, ()), f"{caption}.")
+    if off_mm > _SAME_MM:
+        caption += f"; drawn by rimread {again.version}, mean {mean_mm:.4f} mm"
+    return _reduced(close_up(photo, again.rim, again.diameters, scale), caption)
 
 
-def _given(i: int, result: Result, folder: Path) -> Picture:
-    caption = _caption(i, result)
+def _given(i: int, result: Result, folder: Path) -> Picture | Refusal:
     path = folder / f"{Path(file_name(result.photo)).stem}-rim.jpg"
-    if not path.is_file():
-        return Picture(f"{caption}. No picture: {path.name} was not found.", None)
-    data = path.read_bytes() if path.stat().st_size <= _MOST_BYTES else b""
-    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR) if data else None
+    if not path.is_file() or path.stat().st_size > _MOST_BYTES:
+        return Refusal("no-picture", f"{path.name} was not found or is too large")
+    data = np.frombuffer(path.read_bytes(), np.uint8)
+    pixels = cv2.imdecode(data, cv2.IMREAD_COLOR) if data.size else None
     if pixels is None:
-        return Picture(f"{caption}. No picture: {path.name} is no picture.", None)
-    drawn = np.asarray(pixels, np.uint8)
-    return _reduced(drawn, f"{caption}. Given as {path.name}, not proved to be of this photo.")
+        return Refusal("no-picture", f"{path.name} is no picture")
+    caption = f"{_caption(i, result)}; given as {path.name}, not proved to be of this photo"
+    return _reduced(np.asarray(pixels, np.uint8), caption)
 
 
 def _caption(i: int, result: Result) -> str:

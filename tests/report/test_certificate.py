@@ -1,0 +1,175 @@
+"""The facts of a report and what they are held against."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import pytest
+from tests.report.records import record, refused, series
+
+from rimread.hardness import (
+    Block,
+    Conversion,
+    DailyCheck,
+    Indent,
+    brinell,
+    parse_test,
+    series_from_indents,
+    verify,
+)
+from rimread.refusal import Refusal
+from rimread.report.certificate import ByEye, Job, TestReport, report_from
+from rimread.report.lab import Lab
+from rimread.report.results import Result, result_from
+
+DAY = date(2026, 11, 25)
+TEST = parse_test("10/3000")
+
+
+def results(told: Sequence[dict[str, Any]]) -> list[Result]:
+    return [result_from(one, one["photo"]) for one in told]
+
+
+def made(told: Sequence[dict[str, Any]], job: Job | None = None, **more: Any) -> TestReport:
+    return report_from(results(told), job or Job(), made_on=DAY, **more)
+
+
+def daily(on: date, *, passed: bool = True, test: str = "10/3000") -> DailyCheck:
+    return DailyCheck(on, "B-17", test, "Ada", 3, 230.1, 229.0, 0.0048, 0.004, passed=passed)
+
+
+def test_the_series_is_that_of_the_diameters():
+    report = made([*series(4), refused()])
+    hbw = [brinell((r["d1_mm"] + r["d2_mm"]) / 2, TEST) for r in series(4)]
+    assert report.series.mean_hbw == pytest.approx(statistics.fmean(hbw))
+    assert report.series.sd_hbw == pytest.approx(statistics.stdev(hbw))
+    assert len(report.refused) == 1
+    assert report.statement is not None
+    assert report.statement.hbw == report.series.mean_hbw
+    assert {"agreement", "outlier"} <= {c.code for c in report.checks}
+    assert not report.failed
+
+
+def test_one_test_only():
+    told = [record(4.0, 4.0), record(2.0, 2.0, photo="b.jpg", test="5/750")]
+    with pytest.raises(ValueError, match=r"of one test, ball and force \(got 10/3000, 5/750\)"):
+        made(told)
+
+
+def test_a_photo_counts_once():
+    twice = [record(4.0, 4.0), record(4.0, 4.0) | {"photo": "copy.jpg"}]
+    with pytest.raises(ValueError, match=r"copy\.jpg is the same picture as indent-1\.jpg"):
+        made(twice)
+
+
+def test_nothing_measured():
+    with pytest.raises(ValueError, match="at least one measured indent"):
+        made([refused()])
+
+
+def test_extremes_are_dropped_when_asked():
+    report = made(series(5), policy="drop-extremes")
+    assert sum(report.series.used) == 3
+    with pytest.raises(ValueError, match="at least 5 indents"):
+        made(series(4), policy="drop-extremes")
+
+
+def test_without_uncertainty_there_is_no_statement():
+    told = record(4.0, 4.0)
+    for key in ("U_mean_mm", "U_hbw", "k", "budget_mm"):
+        del told[key]
+    assert made([told, *series(2)]).statement is None
+
+
+def test_a_failed_check_of_one_indent_fails_the_report():
+    bad = {"code": "scale-in-date", "outcome": "fail", "message": "too late", "source": "file"}
+    assert made([record(4.0, 4.0, checks=[bad]), *series(2)]).failed
+
+
+def test_temperature_and_material_are_checked():
+    report = made(series(2), Job(temperature_c=41.0, material="cast-iron"))
+    outcomes = {c.code: c.outcome for c in report.checks}
+    assert outcomes["temperature"] == "warn"
+    assert outcomes["material-index"] == "pass"
+
+
+def test_the_machine_must_be_in_date():
+    lab = Lab(machine="tester", machine_valid_until=date(2026, 11, 24))
+    assert made(series(2), Job(on=DAY), lab=lab).failed
+    assert not made(series(2), Job(on=date(2026, 11, 24)), lab=lab).failed
+    assert not made(series(2), Job(on=DAY, machine="another"), lab=lab).failed
+    assert not made(series(2), Job(), lab=lab).failed  # no day, nothing to hold it against
+
+
+def test_the_block_of_the_day():
+    log = [
+        daily(date(2026, 11, 24)),
+        daily(DAY, passed=False),
+        daily(DAY),
+        daily(DAY, test="5/750"),
+    ]
+    report = made(series(2), Job(on=DAY), daily=log)
+    assert report.block_check == log[2]  # the last of the day under this test
+    assert not report.failed
+    assert made(series(2), Job(on=DAY), daily=log[:2]).failed
+
+
+def test_no_block_that_day_asks_for_an_eye():
+    report = made(series(2), Job(on=DAY), daily=[daily(date(2026, 11, 24))])
+    assert report.block_check is None
+    found = [c for c in report.checks if c.code == "block-of-the-day"]
+    assert [c.outcome for c in found] == ["warn"]
+    with pytest.raises(ValueError, match="needs the day of the test"):
+        made(series(2), Job(), daily=[])
+
+
+def test_conversions_need_the_material():
+    with pytest.raises(ValueError, match="say which group"):
+        made(series(2), convert_to=["hv"])
+    report = made(series(2), Job(material="steel"), convert_to=["hv", "hrc"])
+    (to, hv), (_, hrc) = report.conversions
+    assert to == "hv"
+    assert isinstance(hv, Conversion)
+    # ISO 18265 table A.1 as printed in a Siemens handbook: 228 HBW is 240 HV
+    assert hv.value == pytest.approx(240.0, abs=4.0)
+    assert isinstance(hrc, Conversion)
+    copper = made(series(2), Job(material="copper"), convert_to=["hv"])
+    assert isinstance(copper.conversions[0][1], Refusal)
+
+
+def test_readings_by_eye_find_their_photo():
+    told = [record(4.0, 4.0, photo=r"C:\shop\a.jpg"), record(4.1, 4.1, photo="/shop/b.jpg")]
+    eyes = [ByEye("b.jpg", "Ada", 4.1, 4.12), ByEye("shop/a.jpg", "Bo", 4.0, 4.0)]
+    assert [i for i, _ in made(told, by_eye=eyes).by_eye] == [0, 1]
+    with pytest.raises(ValueError, match=r"no measured photo has 'c\.jpg'"):
+        made(told, by_eye=[ByEye("c.jpg", "", 4.0, 4.0)])
+    told = [record(4.0, 4.0, photo="1/a.jpg"), record(4.1, 4.1, photo="2/a.jpg")]
+    with pytest.raises(ValueError, match="several measured photos have"):
+        made(told, by_eye=[ByEye("a.jpg", "", 4.0, 4.0)])
+
+
+def test_the_ways_to_the_uncertainty():
+    block = Block("B-17", 229.0, 2.3, 2.0, TEST)
+    indents = [Indent(d, d) for d in (3.99, 4.0, 4.01, 4.0, 3.995)]
+    verification = verify(series_from_indents(indents, TEST), block, on=DAY)
+    ways = {
+        way: made(series(3), verification=verification, way=way).statement
+        for way in ("parts", "permissible-error", "bias")
+    }
+    for way, statement in ways.items():
+        assert statement is not None
+        assert statement.way == way
+    assert ways["bias"] is not None
+    assert ways["bias"].hbw != made(series(3)).series.mean_hbw
+    with pytest.raises(ValueError, match="needs the indents on the block"):
+        made(series(3), way="bias")
+
+
+def test_a_scale_that_was_not_used_is_not_listed(scale):
+    assert made(series(2), scales=[scale]).scales == (scale,)
+    with pytest.raises(ValueError, match="no photo was measured with this file"):
+        made(series(2), scales=[replace(scale, sha256="6" * 64)])
