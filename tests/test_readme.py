@@ -27,7 +27,7 @@ def refusal_codes(*stages: str) -> set[str]:
 
 
 def test_every_refusal_is_told_and_none_that_is_gone():
-    made = refusal_codes("rim", "scale", "diameters.py", "reading.py", "cli/measure.py")
+    made = refusal_codes("rim", "scale", "diameters.py", "reading.py", "cli/measure.py", "archive")
     table = README[README.index("## Refusals") : README.index("## The program in")]
     told = {
         code
@@ -48,7 +48,8 @@ def commands() -> list[list[str]]:
 @pytest.mark.parametrize("words", commands(), ids=" ".join)
 def test_options_of_the_examples_exist(words):
     verb, *rest = words
-    help_text = CliRunner().invoke(app, [verb, "--help"]).stdout
+    verbs = [verb, rest[0]] if verb == "ledger" else [verb]
+    help_text = CliRunner().invoke(app, [*verbs, "--help"]).stdout
     for word in rest:
         if word.startswith("--"):
             assert re.search(rf"{word}\b", help_text)
