@@ -22,7 +22,7 @@ from rimread.capture.camera import open_camera
 from rimread.capture.feed import Feed
 from rimread.ledger import open_ledger
 
-__all__ = ["Address", "Bench", "address_for", "opened", "serve"]
+__all__ = ["Address", "Bench", "address_for", "bound", "config_for", "opened", "serve"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,12 +152,18 @@ def serve(desk: Desk, live: Live | None, address: Address, sock: socket.socket) 
     sock : socket.socket
         Already bound, see `bound`.
     """
+    uvicorn.Server(config_for(desk, live, address, sock)).run(sockets=[sock])
+
+
+def config_for(
+    desk: Desk, live: Live | None, address: Address, sock: socket.socket
+) -> uvicorn.Config:
+    """What the server runs: the guarded bench."""
     port = sock.getsockname()[1]
     app = Guard(bench_app(desk, live), hosts=address.hosts(port), token=address.token)
-    config = uvicorn.Config(
+    return uvicorn.Config(
         app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=2
     )
-    uvicorn.Server(config).run(sockets=[sock])
 
 
 def bound(address: Address) -> socket.socket:
@@ -173,6 +179,7 @@ def bound(address: Address) -> socket.socket:
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((address.host, address.port))
+        sock.listen(128)  # a browser that comes before the server is ready waits
     except OSError:
         sock.close()
         raise

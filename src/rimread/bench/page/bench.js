@@ -1,6 +1,6 @@
 // The bench: what is on the table, what a person can do next.
 
-import { get, post, send } from "./ask.js";
+import { Told, get, post, send } from "./ask.js";
 import { Live } from "./live.js";
 import { Rim } from "./rim.js";
 import * as show from "./show.js";
@@ -34,6 +34,11 @@ const live = new Live({
 function say(text) { $("alarm").textContent = ""; $("say").textContent = text; }
 function alarm(text) { $("say").textContent = ""; $("alarm").textContent = text; $("desk").scrollIntoView({ block: "nearest" }); }
 
+function failed(error) {
+  alarm("The page failed and does not show what it should. Nothing written is lost: reload it.");
+  return error;
+}
+
 async function act(work, done = "") {
   if (state.busy) return null;
   state.busy = true;
@@ -45,6 +50,7 @@ async function act(work, done = "") {
     say(typeof done === "function" ? done(told) : done);
     return told;
   } catch (error) {
+    if (!(error instanceof Told)) throw failed(error);
     alarm(error.message);
     return null;
   } finally {
@@ -133,7 +139,7 @@ function paintResult(pending) {
   const eye = show.eye(pending.eye);
   $("evidence").replaceChildren(...(eye ? [eye] : []),
     show.el("p", { class: "small" }, `± ${pending.U_hbw} HBW covers the ${pending.covers}. Look whether the line lies on the rim before you accept.`),
-    show.budget(pending),
+    show.budget(pending.budget),
     show.el("details", {}, show.el("summary", {}, "All checks"), show.checks(pending.checks)),
     show.el("p", { class: "small" }, `${pending.path}, sha256 ${pending.sha256.slice(0, 12)}…`));
 }
@@ -285,10 +291,13 @@ function tryRim() {
       if (!state.rim) return;
       state.rim.outline = result.outline_px ?? null;
       $("tried").replaceChildren(...(result.status === "refused" ? [show.el("p", { class: "bad" }, result.message)] : [
-        show.el("p", { class: "figure words", id: "tried-hbw" }, `${result.hbw} HBW ± ${result.U_hbw}`), show.diameters(result), show.budget(result),
+        show.el("p", { class: "figure words", id: "tried-hbw" }, `${result.hbw} HBW ± ${result.U_hbw}`), show.diameters(result), show.budget(result.budget),
         show.el("p", { class: "small" }, `The program read ${state.desk.pending.hbw} HBW; both are kept.`)]));
       viewer.paint();
-    } catch (error) { $("tried").replaceChildren(show.el("p", { class: "bad" }, error.message)); }
+    } catch (error) {
+      if (!(error instanceof Told)) throw failed(error);
+      $("tried").replaceChildren(show.el("p", { class: "bad" }, error.message));
+    }
   }, 150);
 }
 
@@ -373,7 +382,7 @@ $("keys").addEventListener("change", () => remember("keys", $("keys").checked ? 
 document.addEventListener("keydown", (event) => {
   if (event.key === "Escape") return back();
   const typing = event.target.closest("input:not([type=checkbox]), select, textarea, summary, a");
-  const pressing = event.key === " " && event.target.closest("button, input");
+  const pressing = event.key === " " && event.target.closest("button:not([aria-current]), input");
   if (!$("keys").checked || typing || pressing || event.ctrlKey || event.metaKey || event.altKey || state.view !== "test") return;
   const pending = state.desk?.pending;
   const deciding = pending?.status === "measured" && state.mode === "photo" && $("reject-form").hidden;
@@ -390,6 +399,7 @@ async function begin() {
     if (!desk.job.operator) view("job");
     else if (!desk.scales.length) view("scale");
   } catch (error) {
+    if (!(error instanceof Told)) throw failed(error);
     alarm(error.message);
     setTimeout(begin, 2000);
   }
