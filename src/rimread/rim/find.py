@@ -231,5 +231,5 @@ def _prior_weights(located: Located) -> NDArray[np.floating]:
     """
     floor = np.where(located.clipped, 0.5 * located.blur_px, PLACE_FLOOR_PX)
     weights = located.inside / (located.u_px**2 + floor**2)
-    seen = located.u_px < gates.FOUND_PX
+    seen = gates.found(located)
     return np.asarray(np.where(seen, weights, 0.0) if seen.mean() > 0.5 else weights)

@@ -20,6 +20,7 @@ __all__ = [
     "convincing",
     "exposed",
     "first_failed",
+    "found",
     "framed",
     "lit_and_framed",
     "none_overlap",
@@ -58,8 +59,8 @@ WASHED_OUT, DARKEST_PART = 0.985, 5
 """Grey value of the darkest 5 % of a photo that shows nothing any more."""
 MOST_CLIPPED = 0.8
 """Part of the rim next to clipped light: the clipped side says only where light exceeds it."""
-FOUND_PX = 1.5
-"""A place is seen when its own standard uncertainty is below this."""
+FOUND_PX, FOUND_BLURS = 1.5, 0.4
+"""A place is seen when its own standard uncertainty is below 1.5 px or 0.4 blurs."""
 UNSETTLED_PX = 2.0
 """An ellipse that still moves by more on its last pass hangs on places that were not seen."""
 LEAST_COVERAGE = 0.55
@@ -256,9 +257,15 @@ def well_lit(photo: Photo, ellipse: Ellipse) -> Refusal | None:
     return None
 
 
+def found(located: Located) -> NDArray[np.bool_]:
+    """At which arcs the place of the break could be told, shape (A,)."""
+    most = max(FOUND_PX, FOUND_BLURS * located.blur_px)
+    return np.asarray((located.u_px < most) & located.inside)
+
+
 def shown(located: Located, weights: NDArray[np.floating]) -> NDArray[np.bool_]:
-    """Which arcs show the rim, shape (A,)."""
-    return np.asarray((located.u_px < FOUND_PX) & located.inside & (weights > 0))
+    """Which arcs show the rim, shape (A,): found, and not rejected by the fit."""
+    return np.asarray(found(located) & (weights > 0))
 
 
 def seen(rim: Rim, arcs: NDArray[np.bool_], *, moved_px: float) -> Refusal | None:

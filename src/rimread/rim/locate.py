@@ -64,6 +64,8 @@ CONTRAST_RANGE = (0.5, 2.0)
 """A predicted contrast is taken as right within this factor,"""
 CLIPPED_CONTRAST = 10.0
 """or may be up to this much larger where the exposure is clipped."""
+LEAST_MISFIT = 1e-2
+"""Share of a profile's power that no prediction is expected to explain: a tenth of its contrast."""
 LEAST_SCATTER = 1e-3
 """Scatter below 0.1 % of the light is quantisation."""
 CLIPPED = 0.985
@@ -248,7 +250,7 @@ def _light_misfit(scene: _Scene, profile: Array, variance: Array) -> Array:
     most = np.where(scene.seen.min(axis=1) < 1, CLIPPED_CONTRAST, CONTRAST_RANGE[1])
     contrast = np.clip(cross / power, CONTRAST_RANGE[0], most)
     rest = total - 2 * contrast * cross + contrast**2 * power
-    floor = LEAST_SCATTER * total + (LEAST_SCATTER * mean[:, 0]) ** 2
+    floor = LEAST_MISFIT * total + (LEAST_SCATTER * mean[:, 0]) ** 2
     spread = (scene.seen * np.log(variance)).sum(axis=1) / scene.seen.sum(axis=1)
     return np.asarray(np.log((np.maximum(rest, 0) + floor) / typical) + spread)
 
