@@ -210,6 +210,14 @@ def test_from_a_ledger(tmp_path: Path):
     assert ">Ada<" in text
     assert "the reading of other.jpg by eye is left out" in result.stderr
     assert "indents: 1" in call(book, "--out", out, "--entry", "3").stdout
+    corrected = record(
+        4.02, 4.0, photo="plate-3.jpg", correction={"how": "rim dragged"}, series={"id": "s1"}
+    )
+    with open_ledger(book) as opened:
+        opened.append([Draft(kind="hand", record=corrected, replaces=3, reason="a scratch")])
+    assert "indents: 2" in call(book, "--out", out).stdout
+    assert "rim dragged; a scratch" in out.read_text("utf-8")
+    assert "indents: 1" in call(book, "--out", out, "--series", "s1").stdout
     assert "indents: 1" in call(book, "--out", out, "--photo", "plate-3").stdout
     assert "has no entry 2 that" in call(book, "--out", out, "--entry", "2").stderr
     assert "at least one measured" in call(book, "--out", out, "--until", "2020-01-01").stderr

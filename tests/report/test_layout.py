@@ -16,7 +16,7 @@ from rimread.report.blocks import Fact, Facts, Letterhead, Page, Picture, Signat
 from rimread.report.certificate import ByEye, Job, report_from
 from rimread.report.lab import Lab
 from rimread.report.layout import page_of
-from rimread.report.results import result_from
+from rimread.report.results import Result, result_from
 
 DAY = date(2026, 11, 25)
 FULL = Job(
@@ -65,7 +65,7 @@ def test_what_is_known_is_said():
     told = facts(page(series(2), FULL))
     assert told["Part"] == "shaft 7"
     assert told["Heat or lot"] == "K4711"
-    assert told["Location of the indents"] == "face A, 20 mm from the edge"
+    assert told["Location of indents"] == "face A, 20 mm from the edge"
     assert told["Material"] == "42CrMo4"
     assert told["Order"] == "PO 7"
     assert told["Customer"] == "Hythe Rail"
@@ -87,9 +87,9 @@ def test_what_is_not_known_is_blank():
     told = facts(page(series(2)))
     blank = {label for label, value in told.items() if value is None}
     assert blank == {
-        "Report no.", "Date of test", "Part", "Heat or lot", "Location of the indents", "Material",
+        "Report no.", "Date of test", "Part", "Heat or lot", "Location of indents", "Material",
         "Order", "Customer", "Standard and edition", "Temperature", "Operator", "Machine",
-        "Machine verified until", "Check on the block that day", "Deviations, remarks",
+        "Machine verified until", "Block check of the day", "Deviations, remarks",
     }  # fmt: skip
     signs = [b for b in page(series(2)).blocks if isinstance(b, Signatures)]
     assert [place.value for place in signs[0].places] == [None, None]
@@ -182,7 +182,7 @@ def test_conversions_come_after_what_was_measured():
 
 def test_the_block_of_the_day_is_told():
     log = [DailyCheck(DAY, "B-17", "10/3000", "Ada", 3, 230.14, 229.0, 0.005, 0.004, passed=True)]
-    told = facts(page(series(2), FULL, daily=log))["Check on the block that day"]
+    told = facts(page(series(2), FULL, daily=log))["Block check of the day"]
     assert told == ("block B-17, 2026-11-25: 230.1 HBW, certified 229, error +0.50%, passed (Ada)")
 
 
@@ -192,9 +192,9 @@ def test_readings_by_eye_stand_beside_the_image():
     assert row == (
         "1",
         "Ada",
-        "4.01",
-        "4.03",
-        "4.02",
+        "4.010",
+        "4.030",
+        "4.020",
         "226",
         "+0.025",
         "-3.0",
@@ -240,3 +240,29 @@ def test_missing_pictures_are_told_with_the_reason():
     assert "No picture of indent 1, 3–4: no photo with this hash was found." in said(made)
     with pytest.raises(ValueError, match="one picture for each of 4"):
         page(series(4), pictures=[shown])
+
+
+def test_a_rim_set_by_hand_keeps_both_values():
+    told = record(
+        4.0,
+        4.0,
+        correction={"how": "rim dragged", "image": {"mean_mm": 4.1234, "hbw": 215.0}},
+    )
+    results = [result_from(told, "here", reason="a scratch"), *map_results(series(1))]
+    made = page_of(report_from(results, Job(), made_on=DAY))
+    rows = table(made, "set these rims anew").rows
+    assert rows == (("1", "4.1234", "215", "4.0000", "229", "rim dragged; a scratch"),)
+    assert [row[0] for row in table(made, "Diameters in mm").rows] == ["1 †", "2"]
+    assert "† rim set by a person" in said(made)
+
+
+def map_results(told: Sequence[dict[str, Any]]) -> list[Result]:
+    return [result_from(one, "here") for one in told]
+
+
+def test_small_contributions_are_no_zeros():
+    told = record(4.0, 4.0)
+    told["budget_mm"].append({"name": "tiny", "u_mm": 1e-9, "dof": None, "how": ""})
+    rows = {row[0]: row[1] for row in table(page([told]), "Standard uncertainties").rows}
+    assert rows["tiny"] == "< 0.01"
+    assert rows["force"] == "1.32"  # 229 × 1 % / √3

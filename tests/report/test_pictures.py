@@ -17,7 +17,7 @@ from rimread.reading import Reading, measure_photo, reading_json
 from rimread.refusal import Refusal
 from rimread.report.blocks import Picture
 from rimread.report.pictures import pictures_from_files, pictures_from_photos
-from rimread.report.results import Result, result_from
+from rimread.report.results import ByHand, Result, result_from
 from rimread.scale import read_scale
 from rimread.scale.model import Scale
 
@@ -98,6 +98,13 @@ def test_another_mean_is_not_drawn(measured, scale):
     (picture,) = pictures_from_photos([near], [scale], PHOTO.parent)
     assert isinstance(picture, Picture)
     assert "drawn by rimread" in picture.caption
+
+
+def test_a_rim_set_by_hand_is_not_drawn_as_the_programs(measured, scale):
+    other = replace(measured, by_hand=ByHand("dragged", "", None, None))
+    (picture,) = pictures_from_photos([other], [scale], PHOTO.parent)
+    assert isinstance(picture, Refusal)
+    assert picture.code == "by-hand"
 
 
 def test_given_pictures_are_said_to_be_unproved(measured, tmp_path):

@@ -77,6 +77,8 @@ def test_a_line_that_was_changed_is_found_out(key: str, value: float):
         ({"test": "10-3000"}, "ball mm / force kgf"),
         ({"checks": "all fine"}, "checks must be a list"),
         ({"checks": [{"outcome": "perfect"}]}, "outcome pass, warn or fail"),
+        ({"correction": 7}, "correction must be an object"),
+        ({"correction": {"image": {"hbw": -1}}}, "hbw must be above 0"),
         ({"reasons": [7]}, "reasons must be a list of objects"),
         ({"budget_mm": [7]}, "budget_mm must be a list of objects"),
         ({"budget_mm": [{"name": "x", "u_mm": -1.0}]}, "must have 0 <= u"),

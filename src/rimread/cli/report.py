@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -15,6 +15,7 @@ from rimread.cli._io import REFUSED, say, speaking
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import RuleSet, TestCondition, Verification
+    from rimread.refusal import Refusal
     from rimread.report.blocks import Picture
     from rimread.report.certificate import ByEye, TestReport
     from rimread.report.results import Result
@@ -130,6 +131,9 @@ def report(
             metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help="Of a ledger: written (UTC)."
         ),
     ] = None,
+    series: Annotated[
+        str | None, typer.Option(metavar="ID", help="Of a ledger: this series of the bench page.")
+    ] = None,
     policy: Annotated[
         Literal["all", "drop-extremes"],
         typer.Option(help="Which indents go into the mean; to drop two is no rule of a standard."),
@@ -178,6 +182,7 @@ def report(
         asked = _Asked(
             frozenset(entry or ()),
             photo,
+            series,
             None if since is None else since.date(),
             None if until is None else until.date(),
         )
@@ -211,11 +216,18 @@ class _Asked:
 
     numbers: frozenset[int]
     photo: str | None
+    series: str | None
     since: date | None
     until: date | None
 
+    def has(self, number: int, record: Mapping[str, Any]) -> bool:
+        """Whether an entry is of the numbers and the series."""
+        told = record.get("series")
+        of = told.get("id") if isinstance(told, dict) else None
+        return (not self.numbers or number in self.numbers) and self.series in (None, of)
 
-_ALL = _Asked(frozenset(), None, None, None)
+
+_ALL = _Asked(frozenset(), None, None, None, None)
 _Read = tuple[tuple["Result", ...], tuple["ByEye", ...]]
 
 
@@ -226,7 +238,9 @@ def _read(word: str, asked: _Asked) -> _Read:
     if "://" in word or _is_sqlite(word):
         return _from_ledger(word, asked)
     if asked != _ALL:
-        raise ValueError("--entry, --photo, --since and --until choose from a ledger, not a file")
+        raise ValueError(
+            "--entry, --photo, --series, --since and --until choose from a ledger, not a file"
+        )
     text = sys.stdin.read() if word == "-" else _text(Path(word))
     return results_from_lines(text, "standard input" if word == "-" else word), ()
 
@@ -251,12 +265,14 @@ def _from_ledger(where: str, asked: _Asked) -> _Read:
     met: set[int] = set()
     with open_ledger(where, create=False) as book:
         for one in book.entries(which):
-            if asked.numbers and one.number not in asked.numbers:
+            if not asked.has(one.number, one.record):
                 continue
             met.add(one.number)
             place = f"ledger entry {one.number}"
-            result = result_from(one.record, place, entry=f"{place}, {one.hash[:12]}")
-            if one.draft.kind == "image":
+            result = result_from(
+                one.record, place, entry=f"{place}, {one.hash[:12]}", reason=one.draft.reason
+            )
+            if one.draft.kind == "image" or result.by_hand is not None:
                 results.append(result)
             elif result.indent is not None:
                 d1, d2 = result.indent.d1_mm, result.indent.d2_mm
@@ -326,7 +342,7 @@ def _by_eye(path: Path) -> tuple[ByEye, ...]:
 
 def _pictures(
     results: Sequence[Result], scales: Sequence[Scale], photos: Path | None, overlays: Path | None
-) -> tuple[Picture, ...]:
+) -> tuple[Picture | Refusal, ...]:
     from rimread.report.pictures import pictures_from_files, pictures_from_photos  # noqa: PLC0415
 
     for folder in (photos, overlays):
@@ -346,8 +362,11 @@ def _write(made: TestReport, out: Path, paper: Literal["a4", "letter"], font: Pa
 
         out.write_text(html_of(page), encoding="utf-8", newline="\n")
         return
-    from rimread.report.pdf import pdf_of  # noqa: PLC0415
-
+    try:
+        from rimread.report.pdf import pdf_of  # noqa: PLC0415
+    except ModuleNotFoundError as error:
+        msg = f'a PDF needs {error.name}: pip install "rimread[report]"; HTML needs nothing more'
+        raise ValueError(msg) from error
     data, lacking = pdf_of(page, on=made.made_on, paper=paper, font=font)
     out.write_bytes(data)
     if lacking:
@@ -359,14 +378,14 @@ def _write(made: TestReport, out: Path, paper: Literal["a4", "letter"], font: Pa
 
 def _closing(made: TestReport, out: Path) -> None:
     """On standard error what the person must look at before signing."""
+    from rimread.report.layout import missing_pictures  # noqa: PLC0415
     from rimread.report.text import CAUTION  # noqa: PLC0415
 
-    print(f"{out}: {made.series.designation}, {len(made.results)} indents")
+    print(f"{out}: {made.series.designation}, indents: {len(made.results)}")
     for refused in made.refused:
         say(f"{refused.photo} was refused when it was measured and is listed without a number")
     for code in sorted({c.code for _, c in made.all_checks if c.outcome == "fail"}):
         say(f"the check {code} failed: under that rule the result does not count")
-    for picture in made.pictures:
-        if picture.jpeg is None:
-            say(f"picture {picture.caption}")
+    for reason, indents in missing_pictures(made).items():
+        say(f"no picture of {indents}: {reason}")
     say(CAUTION)

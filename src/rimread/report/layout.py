@@ -68,6 +68,7 @@ def page_of(report: TestReport) -> Page:
             *_head(report),
             *_asked(report),
             *_indents(report),
+            *_set_by_hand(report),
             *_by_eye(report),
             *_refused(report),
             *_uncertainty(report),
@@ -141,7 +142,7 @@ def _asked(report: TestReport) -> Iterator[Block]:
         (
             Fact("Part", job.part or None),
             Fact("Heat or lot", job.heat or None),
-            Fact("Location of the indents", job.location or None),
+            Fact("Location of indents", job.location or None),
             Fact("Material", job.grade or job.material),
             Fact("Order", job.order or None),
             Fact("Customer", job.customer or None),
@@ -151,7 +152,7 @@ def _asked(report: TestReport) -> Iterator[Block]:
             Fact("Test", _test_words(test), wide=True),
             Fact("Machine", job.machine or usual or None),
             Fact("Machine verified until", None if until is None else until.isoformat()),
-            Fact("Check on the block that day", _block_words(report), wide=True),
+            Fact("Block check of the day", _block_words(report), wide=True),
             Fact("Scope and scale", _joined(r.scale_label for r in report.results), wide=True),
             *_requirement(job.requirement),
             Fact("Deviations, remarks", job.remarks or None, wide=True),
@@ -223,6 +224,8 @@ def _indents(report: TestReport) -> Iterator[Block]:
     )  # fmt: skip
     if not all(report.series.used):
         yield Words("* left out of the mean", small=True)
+    if any(result.by_hand for result in report.results):
+        yield Words("† rim set by a person, see below", small=True)
     covers = _joined(r.hardness.covers for r in report.results if r.hardness is not None)
     if covers:
         yield Words(
@@ -234,7 +237,7 @@ def _indents(report: TestReport) -> Iterator[Block]:
 def _row(i: int, result: Result, report: TestReport, decimals: int) -> tuple[str, ...]:
     indent, hardness = result.indent, result.hardness
     assert indent is not None  # noqa: S101  (measured)
-    number = str(i + 1) if report.series.used[i] else f"{i + 1} *"
+    number = f"{i + 1}{'' if report.series.used[i] else ' *'}{' †' if result.by_hand else ''}"
     d1, d2, mean = (f"{d:.{decimals}f}" for d in (indent.d1_mm, indent.d2_mm, indent.mean_mm))
     known = hardness is not None and indent.budget is not None
     return (
@@ -255,6 +258,37 @@ def _decimals(results: Sequence[Result]) -> int:
     return max(_DECIMALS[0], min(_DECIMALS[1], deserved))
 
 
+def _set_by_hand(report: TestReport) -> Iterator[Block]:
+    """Both values where a person did not agree with the program."""
+    rows = tuple(
+        (
+            str(i + 1),
+            _NOT_KNOWN if by.image_mean_mm is None else f"{by.image_mean_mm:.4f}",
+            _NOT_KNOWN if by.image_hbw is None else rounded(by.image_hbw),
+            f"{report.series.indents[i].mean_mm:.4f}",
+            rounded(report.series.hbw[i]),
+            "; ".join(x for x in (by.how, by.reason) if x) or _NOT_KNOWN,
+        )
+        for i, result in enumerate(report.results)
+        if (by := result.by_hand) is not None
+    )
+    if not rows:
+        return
+    yield Heading("Rims set by hand")
+    yield Table(
+        "A person set these rims anew; the result takes the person's, diameters in mm",
+        (
+            Column("No.", 6, "right"),
+            *(
+                Column(title, 13, "right")
+                for title in ("program, d", "program, HBW", "person, d", "person, HBW")
+            ),
+            Column("How and why", 42),
+        ),
+        rows,
+    )
+
+
 def _by_eye(report: TestReport) -> Iterator[Block]:
     if not report.by_eye:
         return
@@ -266,9 +300,7 @@ def _by_eye(report: TestReport) -> Iterator[Block]:
             (
                 str(i + 1),
                 eye.operator or _NOT_KNOWN,
-                f"{eye.d1_mm:g}",
-                f"{eye.d2_mm:g}",
-                f"{mean:.4g}",
+                *(f"{d:.3f}" for d in (eye.d1_mm, eye.d2_mm, mean)),
                 rounded(hbw),
                 f"{mean - image:+.3f}",
                 f"{hbw - report.series.hbw[i]:+.1f}",
@@ -337,7 +369,7 @@ def _budget_table(budget: Budget) -> Table:
         tuple(
             (
                 part.name,
-                _two_digits(part.u),
+                _beside(part.u, budget.u),
                 f"{(part.u / budget.u) ** 2:.0%}" if budget.u > 0.0 else "",
                 part.how,
             )
@@ -555,6 +587,13 @@ def _hash_rows(report: TestReport) -> Iterator[tuple[str, str]]:
 
 def _joined(texts: Iterable[str]) -> str | None:
     return "; ".join(dict.fromkeys(text for text in texts if text)) or None
+
+
+def _beside(u: float, combined: float) -> str:
+    """A contribution with the decimals that the combined uncertainty deserves, and one more."""
+    decimals = len(_two_digits(combined).partition(".")[2]) + 1
+    least = 10.0**-decimals
+    return f"< {least:.{decimals}f}" if 0.0 < u < least else f"{u:.{decimals}f}"
 
 
 def _two_digits(value: float) -> str:

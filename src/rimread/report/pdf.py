@@ -12,6 +12,10 @@ from functools import singledispatchmethod
 from pathlib import Path
 from typing import Final, Literal
 
+from fpdf import FPDF, FontFace
+from fpdf.enums import CellBordersLayout, XPos, YPos
+from fpdf.fonts import TTFFont
+
 from rimread.report.blocks import (
     Block,
     Fact,
@@ -27,16 +31,7 @@ from rimread.report.blocks import (
     Words,
     printable,
 )
-
-try:
-    from fpdf import FPDF, FontFace
-    from fpdf.enums import CellBordersLayout, XPos, YPos
-    from fpdf.fonts import TTFFont
-
-    from rimread.report.fonts import Fonts, built_in, fonts_for
-except ImportError as error:
-    msg = 'a PDF needs fpdf2: pip install "rimread[report]"; HTML needs nothing more'
-    raise ValueError(msg) from error
+from rimread.report.fonts import Fonts, built_in, fonts_for
 
 __all__ = ["pdf_of"]
 

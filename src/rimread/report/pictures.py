@@ -47,8 +47,8 @@ def pictures_from_photos(
     Returns
     -------
     tuple of Picture or Refusal
-        One for each measured photo; refused with ``no-scale``, ``no-photo`` (none with its hash
-        was found), ``unreadable``, ``other-mean`` (measured again it gives another).
+        One for each measured photo; refused with ``by-hand``, ``no-scale``, ``no-photo`` (none
+        with its hash was found), ``unreadable``, ``other-mean`` (measured again it gives another).
     """
     by_hash = {scale.sha256: scale for scale in scales}
     measured = [result for result in results if result.indent is not None]
@@ -77,6 +77,8 @@ def pictures_from_files(results: Iterable[Result], folder: Path) -> tuple[Pictur
 def _remade(
     i: int, result: Result, scales: Mapping[str, Scale], folder: Path | None
 ) -> Picture | Refusal:
+    if result.by_hand is not None:
+        return Refusal("by-hand", "its rim was set by a person and is not the program's")
     scale = scales.get(result.scale_sha256)
     if scale is None:
         return Refusal("no-scale", "the scale file is not at hand")

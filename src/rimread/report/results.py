@@ -13,12 +13,32 @@ from rimread.check import Check, Outcome
 from rimread.hardness import Hardness, Indent, TestCondition, hardness_from_diameter, parse_test
 from rimread.refusal import Refusal
 
-__all__ = ["Result", "result_from", "results_from_lines"]
+__all__ = ["ByHand", "Result", "result_from", "results_from_lines"]
 
 _SAME: Final = 1e-6
 """Relative; how far figures of one line may be apart before somebody must have changed one."""
 
 Record = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class ByHand:
+    """A rim that a person set, and what the program had found.
+
+    Parameters
+    ----------
+    how : str
+        What the person did.
+    reason : str
+        Why.
+    image_mean_mm, image_hbw : float or None
+        The program's own reading, None where the record does not say.
+    """
+
+    how: str
+    reason: str
+    image_mean_mm: float | None
+    image_hbw: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +65,8 @@ class Result:
         What it rests on, empty where the line does not say.
     entry : str
         Where a ledger keeps it, in words; empty for a plain file.
+    by_hand : ByHand or None
+        Where a person set the rim.
     """
 
     photo: str
@@ -58,6 +80,7 @@ class Result:
     scale_sha256: str = ""
     version: str = ""
     entry: str = ""
+    by_hand: ByHand | None = None
 
 
 def results_from_lines(text: str, name: str) -> tuple[Result, ...]:
@@ -91,7 +114,7 @@ def results_from_lines(text: str, name: str) -> tuple[Result, ...]:
     return tuple(results)
 
 
-def result_from(record: Record, place: str, *, entry: str = "") -> Result:
+def result_from(record: Record, place: str, *, entry: str = "", reason: str = "") -> Result:
     """One result from its record.
 
     Parameters
@@ -102,6 +125,8 @@ def result_from(record: Record, place: str, *, entry: str = "") -> Result:
         Where it stands, for messages.
     entry : str
         Where a ledger keeps it.
+    reason : str
+        Why a person set the rim, if one did.
 
     Raises
     ------
@@ -109,12 +134,12 @@ def result_from(record: Record, place: str, *, entry: str = "") -> Result:
         If it is no such record, or its mean or hardness does not follow from its diameters.
     """
     try:
-        return _result(record, place, entry)
+        return _result(record, place, entry, reason)
     except ValueError as error:
         raise ValueError(f"{place}: {error}") from error
 
 
-def _result(record: Record, place: str, entry: str) -> Result:
+def _result(record: Record, place: str, entry: str, reason: str) -> Result:
     status = record.get("status")
     if status not in ("measured", "refused"):
         raise ValueError(f"status must be measured or refused (got {status!r})")
@@ -127,6 +152,7 @@ def _result(record: Record, place: str, entry: str) -> Result:
         "scale_sha256": _text(record, "scale_sha256"),
         "version": _text(record, "version"),
         "entry": entry,
+        "by_hand": _by_hand(record, reason),
     }
     if status == "refused":
         return Result(indent=None, hardness=None, test=None, **told)
@@ -147,6 +173,20 @@ def _indent(record: Record, name: str) -> Indent:
     if indent.budget is not None:
         _agrees(record, "U_mean_mm", indent.budget.U)
     return indent
+
+
+def _by_hand(record: Record, reason: str) -> ByHand | None:
+    told = record.get("correction")
+    if told is None:
+        return None
+    if not isinstance(told, dict):
+        raise ValueError(f"correction must be an object (got {told!r})")  # noqa: TRY004
+    image = told.get("image")
+    image = image if isinstance(image, dict) else {}
+    mean, hbw = (
+        None if image.get(key) is None else _positive(image, key) for key in ("mean_mm", "hbw")
+    )
+    return ByHand(_text(told, "how"), reason, mean, hbw)
 
 
 def _test(record: Record) -> TestCondition:
