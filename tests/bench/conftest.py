@@ -1,5 +1,6 @@
 """A bench with a video file as its camera, whose tape stays in a chapter until it is turned on."""
 
+import shutil
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,6 +13,7 @@ import pytest
 import uvicorn
 
 from rimread.bench import serve
+from rimread.bench.ask import Ask
 from rimread.bench.desk import Desk
 from rimread.bench.folder import Folder
 from rimread.bench.live import Live
@@ -112,24 +114,26 @@ class Running:
 
 
 @contextmanager
-def running(folder: Path, tape: Tape | None, *, token: bool = False) -> Iterator[Running]:
+def running(
+    folder: Path, tape: Tape | None, *, token: bool = False, **limits: int
+) -> Iterator[Running]:
     """Serve a bench in this process, on a port of the system's choice."""
     address = serve.address_for("127.0.0.1", 0, token=token)
     with open_ledger(Folder(folder).ledger) as ledger, serve.bound(address) as sock:
         if tape is None:
             desk = Desk(Folder(folder), ledger)
-            with _served(desk, None, address, sock) as url:
+            with _served(desk, None, address, sock, **limits) as url:
                 yield Running(url, url[7:-1], desk, folder, None, address.token)
             return
         with Feed(lambda: tape) as feed, Live(feed) as live:
             desk = Desk(Folder(folder), ledger, feed, "scope.avi")
-            with _served(desk, live, address, sock) as url:
+            with _served(desk, live, address, sock, **limits) as url:
                 yield Running(url, url[7:-1], desk, folder, tape, address.token)
 
 
 @contextmanager
-def _served(desk, live, address, sock) -> Iterator[str]:
-    server = uvicorn.Server(serve.config_for(desk, live, address, sock))
+def _served(desk, live, address, sock, **limits) -> Iterator[str]:
+    server = uvicorn.Server(serve.config_for(desk, live, address, sock, **limits))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
     thread.start()
     try:
@@ -146,7 +150,15 @@ def bench(tmp_path, tape) -> Iterator[Running]:
 
 
 @pytest.fixture
-def quiet(tmp_path) -> Iterator[Running]:
-    """A bench without a camera."""
+def ready(tmp_path) -> Iterator[Running]:
+    """A bench without a camera that can measure."""
     with running(tmp_path / "bench", None) as one:
+        make_ready(one)
         yield one
+
+
+def make_ready(bench: Running) -> None:
+    """Give a bench the hall scope's scale and somebody's name."""
+    shutil.copyfile(ROOT / "calibration/hall-scope.toml", bench.folder / "scales/hall-scope.toml")
+    (scale,) = bench.desk.told()["scales"]
+    bench.desk.set_job(Ask({"operator": "Ada Quill", "scale": scale["sha256"]}))

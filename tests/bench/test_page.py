@@ -12,9 +12,8 @@ import shutil
 from pathlib import Path
 
 import pytest
-from tests.bench.conftest import ROOT
+from tests.bench.conftest import ROOT, make_ready
 
-from rimread.bench.ask import Ask
 from rimread.ledger import audit
 
 try:
@@ -254,7 +253,7 @@ def the_record_holds(bench) -> None:
 
 
 def test_marked_points(page, bench):
-    use_scale(bench)
+    make_ready(bench)
     page.goto(bench.url)
     snap(page, bench.tape, "plate-3")
     outline = bench.desk.told()["pending"]["outline_px"]
@@ -288,15 +287,8 @@ def on_screen(page, x: float, y: float) -> tuple[float, float]:
     return left + (x + 0.5) * zoom, top + (y + 0.5) * zoom
 
 
-def use_scale(bench) -> None:
-    target = bench.folder / "scales" / "hall-scope.toml"
-    shutil.copyfile(ROOT / "calibration/hall-scope.toml", target)
-    (scale,) = bench.desk.told()["scales"]
-    bench.desk.set_job(Ask({"operator": "Ada Quill", "scale": scale["sha256"]}))
-
-
 def test_block_check_from_the_page(page, bench):
-    use_scale(bench)
+    make_ready(bench)
     page.goto(bench.url)
     page.get_by_role("button", name="Reference block").click()
     page.get_by_text("Enter a block's certificate").click()
@@ -324,7 +316,7 @@ def test_accessible_in_every_state(chromium, bench, scheme, width):
     if not axe or not Path(axe).is_file():
         missing("RIMREAD_AXE names no axe.min.js (npm install axe-core)")
     source = Path(axe).read_text(encoding="utf-8")
-    use_scale(bench)
+    make_ready(bench)
     context = chromium.new_context(
         viewport={"width": width, "height": 1100}, color_scheme=scheme, has_touch=width < 1000
     )

@@ -208,6 +208,8 @@ def _file(
 
 async def _body(request: Request, most: int) -> bytes:
     """Body of a request; reading stops when it grows too large, whatever its header said."""
+    if int(request.headers.get("content-length", "0")) > most:
+        raise TooLargeError(f"at most {most / 1e6:g} MB are taken")
     parts, size = [], 0
     async for part in request.stream():
         size += len(part)
@@ -231,4 +233,5 @@ async def _done(desk: Desk, act: Callable[[], Any]) -> Response:
 
 
 def _wrong(sentence: str, status: int) -> Response:
-    return JSONResponse({"error": sentence}, status)
+    closing = {"Connection": "close"} if status == 413 else None  # what is still coming is not read
+    return JSONResponse({"error": sentence}, status, headers=closing)

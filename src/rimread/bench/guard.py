@@ -93,7 +93,10 @@ class Guard:
 
 def _same_origin(headers: Headers) -> bool:
     """Whether a request that changes something comes from a page of this very host."""
-    origin = urlsplit(headers.get("origin", ""))
+    try:
+        origin = urlsplit(headers.get("origin", ""))
+    except ValueError:  # brackets that do not match
+        return False
     return origin.scheme in {"http", "https"} and origin.netloc == headers.get("host")
 
 

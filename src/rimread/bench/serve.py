@@ -13,7 +13,7 @@ from pathlib import Path
 
 import uvicorn
 
-from rimread.bench.app import bench_app
+from rimread.bench.app import MOST_UPLOAD_BYTES, bench_app
 from rimread.bench.desk import Desk
 from rimread.bench.folder import Folder
 from rimread.bench.guard import Guard
@@ -156,11 +156,17 @@ def serve(desk: Desk, live: Live | None, address: Address, sock: socket.socket) 
 
 
 def config_for(
-    desk: Desk, live: Live | None, address: Address, sock: socket.socket
+    desk: Desk,
+    live: Live | None,
+    address: Address,
+    sock: socket.socket,
+    *,
+    most_upload_bytes: int = MOST_UPLOAD_BYTES,
 ) -> uvicorn.Config:
     """What the server runs: the guarded bench."""
     port = sock.getsockname()[1]
-    app = Guard(bench_app(desk, live), hosts=address.hosts(port), token=address.token)
+    bench = bench_app(desk, live, most_upload_bytes=most_upload_bytes)
+    app = Guard(bench, hosts=address.hosts(port), token=address.token)
     return uvicorn.Config(
         app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=2
     )
