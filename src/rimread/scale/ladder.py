@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -20,7 +19,6 @@ from numpy.typing import NDArray
 __all__ = ["MIN_LINES", "Ladder", "Pattern", "find_ladders"]
 
 FloatArray = NDArray[np.floating]
-_T = TypeVar("_T", np.float64, np.complex128)
 
 MIN_LINES = 11
 """One full decade of lines: the fewest that show the whole pattern of 5th and 10th lines."""
@@ -28,8 +26,8 @@ MIN_LINES = 11
 _LONG_LINES = 3
 """Longer lines, beyond the first, that must agree where only the 10th lines are longer."""
 
-MIN_PITCH_PX = 4.0
-"""A sine with offset needs three samples in a period; one to spare."""
+MIN_PITCH_PX = 5.0
+"""Level, slope and a sine need four samples in a period; one to spare."""
 
 _PEAK_RATIO = 30.0
 """Power over the median at that frequency. Noise exceeds it with 2**-30, once in 400 photos."""
@@ -280,19 +278,25 @@ def _strips(light: NDArray[np.float32], angle: float) -> _Strips:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Cells:
-    """One cell for each line and strip: mean, complex amplitude, whether it is whole.
+    """One cell for each line and strip: level, complex amplitude, lean, whether it is whole.
+
+    `lean` is the odd part of the light, a quarter of a division from the middle.
 
     Arrays have the shape (strips, lines); line index = column + `first`.
     """
 
     mean: FloatArray
     wave: NDArray[np.complex128]
+    lean: FloatArray
     whole: NDArray[np.bool_]
     first: int
 
 
 def _cells(strips: _Strips, index: FloatArray) -> _Cells:
-    """Offset and sine of period one fitted in every cell of one line and one strip."""
+    """Level, slope and sine of period one fitted in every cell of one line and one strip.
+
+    Without the slope, uneven light would pass for a sine of the same phase everywhere.
+    """
     seen = strips.weight > 0
     index, weight, values = index[seen], strips.weight[seen], strips.values[seen]
     line = np.rint(index).astype(int)
@@ -300,26 +304,27 @@ def _cells(strips: _Strips, index: FloatArray) -> _Cells:
     lines = int(line.max()) - first + 1
     size = strips.v.size * lines
     group = np.nonzero(seen)[0] * lines + (line - first)
-    turn = 2 * np.pi * (index - line)
-    base = np.stack([np.ones(turn.size), np.cos(turn), np.sin(turn)])
+    local = index - line
+    base = (np.ones(local.size), np.cos(2 * np.pi * local), np.sin(2 * np.pi * local), local)
 
     def summed(terms: FloatArray) -> FloatArray:
         return np.asarray(np.bincount(group, weights=terms * weight, minlength=size), dtype=float)
 
-    normal = np.empty((size, 3, 3))
-    for a, b in ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2)):
+    normal = np.empty((size, 4, 4))
+    for a, b in ((0, 0), (0, 1), (0, 2), (0, 3), (1, 1), (1, 2), (1, 3), (2, 3), (3, 3)):
         normal[:, a, b] = normal[:, b, a] = summed(base[a] * base[b])
     normal[:, 2, 2] = normal[:, 0, 0] - normal[:, 1, 1]
     right = np.stack([summed(b * values) for b in base], axis=-1)
     pixels = normal[:, 0, 0].copy()
     whole = pixels > 0.8 * np.quantile(pixels[pixels > 0], 0.75)
-    normal[:, range(3), range(3)] += 1e-6 * np.maximum(pixels, 1.0)[:, None]
-    solved = np.zeros((size, 3))
+    normal[:, range(4), range(4)] += 1e-6 * np.maximum(pixels, 1.0)[:, None]
+    solved = np.zeros((size, 4))
     solved[whole] = np.linalg.solve(normal[whole], right[whole, :, None])[..., 0]
     shape = (strips.v.size, lines)
     return _Cells(
         mean=solved[:, 0].reshape(shape),
         wave=(solved[:, 1] + 1j * solved[:, 2]).reshape(shape),
+        lean=(solved[:, 2] + 0.25 * solved[:, 3]).reshape(shape),
         whole=whole.reshape(shape),
         first=first,
     )
@@ -432,7 +437,7 @@ def _tail_pattern(
     """
     part = slice(columns[0], columns[1] + 1)
     mean, whole = cells.mean[:, part], cells.whole[:, part]
-    level = float(np.median(mean[rows[0] : rows[1] + 1][whole[rows[0] : rows[1] + 1]]))
+    ink = _ink(mean, whole, rows)
     first = cells.first + columns[0]
     depth = max(2 * (rows[1] - rows[0] + 1), 4)
     found = (0.0, Pattern(every=0))
@@ -443,40 +448,51 @@ def _tail_pattern(
                 break
             total += np.where(whole[row], mean[row], 0.0)
             count += whole[row]
-            score, pattern = _pattern_in(total, count, level, first)
+            score, pattern = _pattern_in(total, count, ink, first)
             if pattern.every and row != edge:
                 found = max(found, (score, pattern), key=lambda pair: pair[0])
                 break
     return found
 
 
-def _pattern_in(
-    total: FloatArray, count: FloatArray, level: float, first: int
-) -> tuple[float, Pattern]:
-    """The pattern in the light of a piece of tail, summed over `count` strips for each line.
+def _ink(mean: FloatArray, whole: NDArray[np.bool_], rows: tuple[int, int]) -> float:
+    """Light of one line over its cell, however blurred: the band less the ground on its sides.
 
-    `level` is the mean light of the band, where every line is: the ink of one line is what the
-    band holds more than the ground of the tail, however blurred the lines are.
+    Past either end of the band most lines are gone, so the median over the lines is ground. From
+    both sides together a slope of the light along the lines cancels.
     """
-    seen = np.flatnonzero(count)
-    if seen.size < MIN_LINES:
-        return 0.0, Pattern(every=0)
-    light = np.interp(np.arange(total.size), seen, total[seen] / count[seen])
-    sign = math.copysign(1.0, level - float(np.median(light)))
-    ground = _ground(sign * light)
-    extra, residue = sign * light - ground, (first + seen) % 10
-    parts = [extra[seen][residue == r] for r in range(10)]
+    grounds = []
+    for side in (range(rows[0] - 4, rows[0] - 1), range(rows[1] + 2, rows[1] + 5)):
+        seen = [r for r in side if 0 <= r < mean.shape[0] and whole[r].any()]
+        if seen:
+            grounds.append(np.median(np.concatenate([mean[r][whole[r]] for r in seen])))
+    band = slice(rows[0], rows[1] + 1)
+    level = float(np.median(mean[band][whole[band]]))
+    return level - float(np.mean(grounds)) if grounds else 0.0
+
+
+def _pattern_in(
+    total: FloatArray, count: FloatArray, ink: float, first: int
+) -> tuple[float, Pattern]:
+    """The pattern in the light of a piece of tail, summed over `count` strips for each line."""
+    seen = count > 0
+    light = np.where(seen, total / np.maximum(count, 1), np.nan)
+    extra = math.copysign(1.0, ink) * (light - _neighbours(light))
+    residue = (first + np.arange(light.size)) % 10
+    parts = [extra[(residue == r) & np.isfinite(extra)] for r in range(10)]
     if not all(part.size for part in parts):
         return 0.0, Pattern(every=0)
     fold = np.array([np.median(part) for part in parts])
-    return _pattern_of(fold - np.median(np.sort(fold)[:5]), sign * level - float(np.median(ground)))
+    return _pattern_of(fold - np.median(np.sort(fold)[:5]), abs(ink))
 
 
-def _ground(values: FloatArray) -> FloatArray:
-    """Level without the lines: the lower quartile over a decade of lines."""
-    from scipy.ndimage import percentile_filter  # noqa: PLC0415  (kept out of start-up)
-
-    return np.asarray(percentile_filter(values, 25, size=11, mode="reflect"))
+def _neighbours(light: FloatArray) -> FloatArray:
+    """Median of two lines on either side, in which a slope of the light cancels."""
+    padded = np.pad(light, 2, constant_values=np.nan)
+    four = np.stack([padded[k : k + light.size] for k in (0, 1, 3, 4)])
+    lonely = ~np.isfinite(four).any(axis=0)
+    four[:, lonely] = 0.0
+    return np.asarray(np.where(lonely, np.nan, np.nanmedian(four, axis=0)))
 
 
 # --- all together -------------------------------------------------------------------------------
@@ -551,12 +567,13 @@ def _read(cells: _Cells, half: float) -> _Reading | None:
     if rows is None:
         return None
     part = slice(rows[0], rows[1] + 1)
-    height = _mean(wave[part], cells.whole[part], axis=0)
-    run = _run_around(height.real, columns, 1)
+    height = _mean(wave.real[part], cells.whole[part], axis=0)
+    run = _run_around(height, columns, 1)
     if run is None or run[1] - run[0] + 1 < MIN_LINES:
         return None
-    lines = height[run[0] : run[1] + 1]
-    if not _alike(lines):
+    lean = _mean(cells.lean[part], cells.whole[part], axis=0)
+    here = slice(run[0], run[1] + 1)
+    if not _alike(height[here], lean[here]):
         return None  # a harmonic of something wider: some of its lines do not exist
     score, pattern = _tail_pattern(cells, run, rows)
     seen = cells.whole[part].mean(axis=0) > 0.5
@@ -572,16 +589,19 @@ def _read(cells: _Cells, half: float) -> _Reading | None:
     )
 
 
-def _alike(lines: NDArray[np.complex128]) -> bool:
+def _alike(height: FloatArray, lean: FloatArray) -> bool:
     """Whether all lines of a ladder look the same, counted by tens.
 
-    The first and the last one lack a neighbour and look different when blurred.
+    Of a ladder twice as fine as the true one every second line is a gap, or all its lines are
+    edges that lean to either side in turn. The first and the last line are left out: they lack a
+    neighbour and look different when blurred.
     """
-    inner = lines[1:-1]
-    usual = float(np.median(inner.real))
-    tens = [inner[r::10] for r in range(min(10, inner.size))]
-    return all(
-        abs(complex(np.median(t.real), np.median(t.imag)) - usual) < 0.7 * usual for t in tens
+    usual = float(np.median(height[1:-1]))
+    even = [float(np.median(height[1:-1][r::10])) for r in range(min(10, height.size - 2))]
+    odd = [float(np.median(lean[1:-1][r::10])) for r in range(min(10, lean.size - 2))]
+    middle = float(np.median(odd))
+    return all(abs(e - usual) < 0.6 * usual for e in even) and all(
+        abs(o - middle) < 0.6 * usual for o in odd
     )
 
 
@@ -600,7 +620,7 @@ def _least_of_both(wave: NDArray[np.complex128], mask: NDArray[np.bool_]) -> Flo
     return np.asarray(np.minimum(*halves))
 
 
-def _mean(values: NDArray[_T], mask: NDArray[np.bool_], axis: int) -> NDArray[_T]:
+def _mean(values: FloatArray, mask: NDArray[np.bool_], axis: int) -> FloatArray:
     return np.asarray(
         np.sum(np.where(mask, values, 0.0), axis=axis) / np.maximum(mask.sum(axis=axis), 1)
     )
