@@ -147,7 +147,7 @@ def _(block: Facts, into: Element) -> None:
 
 @_put.register
 def _(block: Table, into: Element) -> None:
-    frame = SubElement(into, "div", _class("frame"))
+    frame = SubElement(into, "div", {"class": "frame", "tabindex": "0"})  # scrolls by keyboard
     table = SubElement(frame, "table", _class("small" if block.small else ""))
     _with(table, "caption", block.caption)
     widths = SubElement(table, "colgroup")
