@@ -1,0 +1,98 @@
+"""Seeds: rings of any polarity found, texture passed over."""
+
+import cv2
+import numpy as np
+import pytest
+
+from rimread.photo import Photo
+from rimread.rim.seed import ring_seeds
+
+
+def photo(grey):
+    return Photo(grey=np.clip(255 * grey, 0, 255).astype(np.uint8), tone="srgb", name="", sha256="")
+
+
+def disc(*, width=640, height=512, x=300.0, y=240.0, r=110.0, seed=0, turn=None, step=0.2):
+    """A disc in noise; with `turn` its contrast goes with the cosine of the direction."""
+    rng = np.random.default_rng(seed)
+    yy, xx = np.mgrid[:height, :width]
+    away = np.hypot(xx - x, yy - y)
+    share = 0.5 - 0.5 * np.tanh((away - r) / 1.5)
+    light = step * share
+    if turn is not None:
+        light = light * np.cos(np.arctan2(yy - y, xx - x) - turn)
+    return 0.5 + light + 0.03 * rng.standard_normal((height, width))
+
+
+def close(seed, x, y, r):
+    return (
+        np.hypot(seed.x_px - x, seed.y_px - y) < 0.12 * r and abs(np.log(seed.radius_px / r)) < 0.12
+    )
+
+
+@pytest.mark.parametrize("step", [0.2, -0.2])
+@pytest.mark.parametrize("r", [45, 80, 130, 200])
+def test_bright_and_dark_discs_are_found(r, step):
+    first = ring_seeds(photo(disc(r=r, step=step)), most=3)[0]
+    assert close(first, 300, 240, r)
+
+
+@pytest.mark.parametrize("turn", [0.0, 1.0, 2.5, 4.0])
+def test_a_ring_lit_on_one_side_and_shaded_on_the_other_is_found(turn):
+    first = ring_seeds(photo(disc(turn=turn)), most=3)[0]
+    assert close(first, 300, 240, 110)
+
+
+def test_polarity_gives_the_same_seed():
+    grey = disc()
+    one, other = (ring_seeds(photo(g), most=1)[0] for g in (grey, 1 - grey))
+    assert (one.x_px, one.y_px) == pytest.approx((other.x_px, other.y_px), abs=5)
+    assert one.alignment == pytest.approx(other.alignment, rel=0.05)
+
+
+@pytest.mark.parametrize(("x", "y"), [(130, 130), (520, 390), (320, 130)])
+def test_rings_are_found_anywhere_in_the_frame(x, y):
+    assert close(ring_seeds(photo(disc(x=x, y=y)), most=3)[0], x, y, 110)
+
+
+@pytest.mark.parametrize("size", [(320, 256), (640, 512), (1600, 1280)])
+def test_position_and_radius_are_those_of_the_full_picture(size):
+    k = size[0] / 640
+    shot = photo(disc(width=size[0], height=size[1], x=300 * k, y=240 * k, r=110 * k))
+    assert close(ring_seeds(shot, most=1)[0], 300 * k, 240 * k, 110 * k)
+
+
+def test_two_rings_give_two_seeds_strongest_first():
+    grey = disc(x=180, y=250, r=90) + disc(x=460, y=260, r=90, seed=1, step=0.1) - 0.5
+    seeds = ring_seeds(photo(grey), most=4)
+    assert any(close(s, 180, 250, 90) for s in seeds)
+    assert any(close(s, 460, 260, 90) for s in seeds)
+    values = [s.alignment for s in seeds]
+    assert values == sorted(values, reverse=True)
+
+
+def test_a_ring_aligns_better_than_texture():
+    rng = np.random.default_rng(3)
+    marks = cv2.GaussianBlur(rng.standard_normal((512, 640)), (0, 0), sigmaX=12, sigmaY=0.8)
+    texture = 0.5 + 0.05 * marks / marks.std()
+    alone = ring_seeds(photo(texture), most=1)
+    both = ring_seeds(photo(texture + disc(seed=4) - 0.5), most=1)
+    assert close(both[0], 300, 240, 110)
+    assert not alone or both[0].alignment > 1.5 * alone[0].alignment
+
+
+def test_a_flat_picture_has_no_seed_worth_the_name():
+    seeds = ring_seeds(photo(np.full((256, 320), 0.5)), most=3)
+    assert all(s.alignment < 0.1 for s in seeds)
+
+
+@pytest.mark.parametrize("turns", [1, 2, 3])
+def test_turned_pictures_turn_the_seed(turns):
+    grey = disc(width=512, height=512, x=200, y=290)
+    one = ring_seeds(photo(grey), most=1)[0]
+    two = ring_seeds(photo(np.rot90(grey, turns).copy()), most=1)[0]
+    x, y = one.x_px, one.y_px
+    for _ in range(turns):
+        x, y = y, 511 - x
+    assert (two.x_px, two.y_px) == pytest.approx((x, y), abs=2)
+    assert two.radius_px == pytest.approx(one.radius_px)
