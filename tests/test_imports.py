@@ -24,6 +24,7 @@ STAGES = (
     ("report",),
     ("ledger",),
     ("archive",),
+    ("validate",),
     ("agreement",),
     ("capture",),
     ("bench",),

@@ -20,6 +20,7 @@ from rimread.cli import (
     plan,
     remeasure,
     report,
+    validate,
     verify,
     watch,
 )
@@ -43,6 +44,7 @@ for _verb in (
     compare.compare,
     hardness.hardness,
     plan.plan,
+    validate.validate,
     verify.verify,
     convert.convert,
     report.report,

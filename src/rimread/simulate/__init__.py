@@ -30,6 +30,7 @@ True
 from rimread.simulate.conditions import (
     Spoiled,
     random_scene,
+    rim_levels,
     several_scene,
     spoiled_scene,
 )
@@ -48,6 +49,7 @@ __all__ = [
     "Tier",
     "Truth",
     "random_scene",
+    "rim_levels",
     "several_scene",
     "simulate",
     "spoiled_scene",

@@ -7,13 +7,14 @@ from dataclasses import replace
 from typing import Literal, TypeVar, get_args
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rimread.simulate.glow import glow
 from rimread.simulate.relief import cylinder_ovality, ground
 from rimread.simulate.scene import Camera, Indent, Light, Scene, Surface
 from rimread.simulate.tiers import TIERS, Conditions, Span, Tier
 
-__all__ = ["Spoiled", "random_scene", "several_scene", "spoiled_scene"]
+__all__ = ["Spoiled", "random_scene", "rim_levels", "several_scene", "spoiled_scene"]
 
 Spoiled = Literal[
     "blank",
@@ -28,6 +29,7 @@ Spoiled = Literal[
 ]
 
 _T = TypeVar("_T")
+F32 = NDArray[np.float32]
 
 _TRIES = 30
 _SHOWS = 0.05  # least contrast someone would call clean; our own judgement, no source
@@ -70,10 +72,10 @@ def _drawn(rng: np.random.Generator, c: Conditions, width_px: int, height_px: in
     return Scene(indents=(indent,), surface=surface, light=_light(rng, c), camera=camera)
 
 
-def _shows(scene: Scene) -> bool:
-    """Whether bowl and ridge differ in light along most of the boundary.
+def rim_levels(scene: Scene) -> tuple[F32, F32]:
+    """Light just inside and just outside the boundary of the first indent, both shape (36,).
 
-    Someone who takes a clean photo turns the light until they do.
+    As the specimen returns it, before lens and camera and without the texture of the finish.
     """
     indent = replace(scene.indents[0], edge_round_mm=0.0)
     t = np.linspace(0, 2 * math.pi, 36, endpoint=False)
@@ -81,6 +83,15 @@ def _shows(scene: Scene) -> bool:
     x, y = (indent.x_mm + rho * np.cos(t)), (indent.y_mm + rho * np.sin(t))
     relief = ground(replace(scene, indents=(indent,)), x.astype(np.float32), y.astype(np.float32))
     inside, outside = glow(scene, cells=64).look_up(relief.gx, relief.gy, relief.inside)
+    return inside, outside
+
+
+def _shows(scene: Scene) -> bool:
+    """Whether bowl and ridge differ in light along most of the boundary.
+
+    Someone who takes a clean photo turns the light until they do.
+    """
+    inside, outside = rim_levels(scene)
     contrast = np.abs(inside - outside) / (inside + outside)
     return bool(np.mean(contrast > _SHOWS) > 0.7)
 
