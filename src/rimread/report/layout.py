@@ -8,16 +8,13 @@ commonly hold besides (common practice, no source).
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
-from rimread.budget import Budget
-from rimread.check import Check, Outcome
+from rimread.check import Outcome
 from rimread.hardness import (
     Conversion,
     TestCondition,
-    brinell,
     rounded,
 )
 from rimread.hardness.condition import plain_number
@@ -38,16 +35,25 @@ from rimread.report.blocks import (
     Words,
 )
 from rimread.report.certificate import TestReport, file_name
-from rimread.report.results import Result
-from rimread.report.text import CAUTION, in_step
+from rimread.report.tables import (
+    NOT_KNOWN,
+    budget_table,
+    by_eye,
+    check_rows,
+    check_table,
+    indents,
+    joined,
+    ranges,
+    refused,
+    set_by_hand,
+    two_digits,
+)
+from rimread.report.text import CAUTION
 from rimread.scale.model import Scale
 
 __all__ = ["missing_pictures", "page_of"]
 
-_NOT_KNOWN: Final = "not known"
-_WORDS: Final[dict[Outcome, str]] = {"pass": "pass", "warn": "LOOK", "fail": "FAIL"}
 _NOT_PASSED: Final[tuple[Outcome, ...]] = ("fail", "warn")
-_DECIMALS: Final = (3, 4)  # of a diameter in mm, at least and at most
 
 
 def page_of(report: TestReport) -> Page:
@@ -67,10 +73,10 @@ def page_of(report: TestReport) -> Page:
         blocks=(
             *_head(report),
             *_asked(report),
-            *_indents(report),
-            *_set_by_hand(report),
-            *_by_eye(report),
-            *_refused(report),
+            *indents(report),
+            *set_by_hand(report),
+            *by_eye(report),
+            *refused(report),
             *_uncertainty(report),
             *_checks(report),
             *_converted(report),
@@ -117,18 +123,18 @@ def _result_lines(report: TestReport) -> Iterator[str]:
             f"(common practice, no source in a standard)"
         )
     if statement is None:
-        yield f"{of}; the uncertainty is {_NOT_KNOWN}: not every indent has one"
+        yield f"{of}; the uncertainty is {NOT_KNOWN}: not every indent has one"
     elif statement.way == "bias":
         yield f"{of}; with the error on the block taken off: {statement.text}"
     else:
         U, k = statement.budget.U, statement.budget.k
-        yield f"{of}, U = {_two_digits(U)} HBW ({U / statement.hbw:.1%}), k = {k:.2f}"
+        yield f"{of}, U = {two_digits(U)} HBW ({U / statement.hbw:.1%}), k = {k:.2f}"
     if series.sd_hbw is not None:
         low, high = min(series.hbw), max(series.hbw)
         yield (
-            f"from {rounded(low)} to {rounded(high)} HBW: range {_two_digits(series.range_hbw)} "
+            f"from {rounded(low)} to {rounded(high)} HBW: range {two_digits(series.range_hbw)} "
             f"HBW ({series.range_rel_hbw:.1%}), standard deviation "
-            f"{_two_digits(series.sd_hbw)} HBW; range of d {series.range_rel_d:.1%}"
+            f"{two_digits(series.sd_hbw)} HBW; range of d {series.range_rel_d:.1%}"
         )
     yield from (c.text for _, c in report.conversions if isinstance(c, Conversion))
 
@@ -153,7 +159,7 @@ def _asked(report: TestReport) -> Iterator[Block]:
             Fact("Machine", job.machine or usual or None),
             Fact("Machine verified until", None if until is None else until.isoformat()),
             Fact("Block check of the day", _block_words(report), wide=True),
-            Fact("Scope and scale", _joined(r.scale_label for r in report.results), wide=True),
+            Fact("Scope and scale", joined(r.scale_label for r in report.results), wide=True),
             *_requirement(job.requirement),
             Fact("Deviations, remarks", job.remarks or None, wide=True),
         )
@@ -195,147 +201,6 @@ def _block_words(report: TestReport) -> str | None:
     )
 
 
-# -- indents ------------------------------------------------------------------------------------
-
-
-def _indents(report: TestReport) -> Iterator[Block]:
-    yield Heading("Indents")
-    decimals = _decimals(report.results)
-    yield Table(
-        "Diameters in mm; HBW of each indent with the uncertainty of its reading",
-        (
-            Column("No.", 6, "right"),
-            Column("Photo", 21),
-            *(Column(t, 8, "right") for t in ("d1", "d2", "mean d", "U(d)")),
-            Column("d/D", 7, "right"),
-            Column("HBW", 8, "right"),
-            Column("U(HBW)", 9, "right"),
-            Column("k", 7, "right"),
-        ),
-        tuple(
-            _row(i, result, report, decimals)
-            for i, result in enumerate(report.results)
-        ),
-        marked=frozenset(
-            i
-            for i, result in enumerate(report.results)
-            if not report.series.used[i] or any(c.outcome == "fail" for c in result.checks)
-        ),
-    )  # fmt: skip
-    if not all(report.series.used):
-        yield Words("* left out of the mean", small=True)
-    if any(result.by_hand for result in report.results):
-        yield Words("† rim set by a person, see below", small=True)
-    covers = _joined(r.hardness.covers for r in report.results if r.hardness is not None)
-    if covers:
-        yield Words(
-            f"U(d) and U(HBW) are expanded with the k beside them and cover the {covers}.",
-            small=True,
-        )
-
-
-def _row(i: int, result: Result, report: TestReport, decimals: int) -> tuple[str, ...]:
-    indent, hardness = result.indent, result.hardness
-    assert indent is not None  # noqa: S101  (measured)
-    number = f"{i + 1}{'' if report.series.used[i] else ' *'}{' †' if result.by_hand else ''}"
-    d1, d2, mean = (f"{d:.{decimals}f}" for d in (indent.d1_mm, indent.d2_mm, indent.mean_mm))
-    known = hardness is not None and indent.budget is not None
-    return (
-        *(number, file_name(result.photo), d1, d2, mean),
-        f"{indent.budget.U:.{decimals}f}" if indent.budget is not None else _NOT_KNOWN,
-        f"{indent.mean_mm / report.test.ball_mm:.3f}",
-        rounded(report.series.hbw[i]),
-        _two_digits(hardness.budget.U) if hardness is not None else _NOT_KNOWN,
-        f"{indent.budget.k:.2f}" if known and indent.budget is not None else "",
-    )
-
-
-def _decimals(results: Sequence[Result]) -> int:
-    """As many decimals as the least sure diameter deserves, the same in the whole table."""
-    U = [r.indent.budget.U for r in results if r.indent is not None and r.indent.budget is not None]
-    worst = max(U, default=0.0)
-    deserved = 1 - math.floor(math.log10(float(f"{worst:.1e}"))) if worst > 0.0 else 0
-    return max(_DECIMALS[0], min(_DECIMALS[1], deserved))
-
-
-def _set_by_hand(report: TestReport) -> Iterator[Block]:
-    """Both values where a person did not agree with the program."""
-    rows = tuple(
-        (
-            str(i + 1),
-            _NOT_KNOWN if by.image_mean_mm is None else f"{by.image_mean_mm:.4f}",
-            _NOT_KNOWN if by.image_hbw is None else rounded(by.image_hbw),
-            f"{report.series.indents[i].mean_mm:.4f}",
-            rounded(report.series.hbw[i]),
-            "; ".join(x for x in (by.how, by.reason) if x) or _NOT_KNOWN,
-        )
-        for i, result in enumerate(report.results)
-        if (by := result.by_hand) is not None
-    )
-    if not rows:
-        return
-    yield Heading("Rims set by hand")
-    yield Table(
-        "A person set these rims anew; the result takes the person's, diameters in mm",
-        (
-            Column("No.", 6, "right"),
-            *(
-                Column(title, 13, "right")
-                for title in ("program, d", "program, HBW", "person, d", "person, HBW")
-            ),
-            Column("How and why", 42),
-        ),
-        rows,
-    )
-
-
-def _by_eye(report: TestReport) -> Iterator[Block]:
-    if not report.by_eye:
-        return
-    rows = []
-    for i, eye in report.by_eye:
-        mean = (eye.d1_mm + eye.d2_mm) / 2.0
-        image, hbw = report.series.indents[i].mean_mm, brinell(mean, report.test)
-        rows.append(
-            (
-                str(i + 1),
-                eye.operator or _NOT_KNOWN,
-                *(f"{d:.3f}" for d in (eye.d1_mm, eye.d2_mm, mean)),
-                rounded(hbw),
-                f"{mean - image:+.3f}",
-                f"{hbw - report.series.hbw[i]:+.1f}",
-            )
-        )
-    yield Heading("Read by eye")
-    yield Table(
-        "Two diameters in mm read by a person; they are not in the result",
-        (
-            Column("No.", 6, "right"),
-            Column("Read by", 26),
-            *(Column(t, 10, "right") for t in ("d1", "d2", "mean d", "HBW")),
-            Column("eye less image, mm", 14, "right"),
-            Column("in HBW", 10, "right"),
-        ),
-        tuple(rows),
-    )
-
-
-def _refused(report: TestReport) -> Iterator[Block]:
-    if not report.refused:
-        return
-    yield Heading("Photos refused")
-    yield Table(
-        "These gave no number and are not in the result",
-        (Column("Photo", 30), Column("Code", 20), Column("Reason", 50)),
-        tuple(
-            (file_name(r.photo), reason.code, reason.message)
-            for r in report.refused
-            for reason in r.reasons
-        )
-        or tuple((file_name(r.photo), "", "") for r in report.refused),
-    )
-
-
 # -- uncertainty and checks ---------------------------------------------------------------------
 
 
@@ -343,7 +208,7 @@ def _uncertainty(report: TestReport) -> Iterator[Block]:
     statement = report.statement
     yield Heading("Uncertainty of the result")
     if statement is None:
-        yield Words(f"The uncertainty is {_NOT_KNOWN}: not every indent in the mean has one.")
+        yield Words(f"The uncertainty is {NOT_KNOWN}: not every indent in the mean has one.")
         return
     yield Words(
         f"{statement.text}. It covers: {statement.covers}. U is expanded: with k = "
@@ -352,95 +217,25 @@ def _uncertainty(report: TestReport) -> Iterator[Block]:
     if statement.way == "bias":
         yield Words(
             f"For the value as measured, {report.series.designation}, with the error left in: "
-            f"U = {_two_digits(statement.U_uncorrected)} HBW."
+            f"U = {two_digits(statement.U_uncorrected)} HBW."
         )
     yield Words("What makes it up stands in the annex.", small=True)
 
 
-def _budget_table(budget: Budget) -> Table:
-    return Table(
-        "Standard uncertainties in HBW",
-        (
-            Column("Contribution", 22),
-            Column("u", 8, "right"),
-            Column("share", 8, "right"),
-            Column("From", 62),
-        ),
-        tuple(
-            (
-                part.name,
-                _beside(part.u, budget.u),
-                f"{(part.u / budget.u) ** 2:.0%}" if budget.u > 0.0 else "",
-                part.how,
-            )
-            for part in budget.components
-        ),
-        small=True,
-    )
-
-
 def _checks(report: TestReport) -> Iterator[Block]:
     """What did not pass, one by one; what passed by name, the rest of it in the annex."""
-    rows = [row for outcome in _NOT_PASSED for row in _check_rows(report, outcome)]
+    rows = [row for outcome in _NOT_PASSED for row in check_rows(report, outcome)]
     passed = dict.fromkeys(c.code for _, c in report.all_checks if c.outcome == "pass")
     for row in rows:
         passed.pop(row[0], None)
     yield Heading("Checks")
     if rows:
-        yield _check_table("These did not pass: FAIL does not count, LOOK asks for an eye", rows)
+        yield check_table("These did not pass: FAIL does not count, LOOK asks for an eye", rows)
     yield Words(
         f"{'The others passed' if rows else 'All passed'}: {', '.join(passed) or 'none'}. "
         "Each with its limit and the source of it stands in the annex.",
         small=True,
     )
-
-
-def _check_table(caption: str, rows: Sequence[tuple[str, ...]]) -> Table:
-    return Table(
-        caption,
-        (Column("Rule", 17), Column("Outcome", 10), Column("Found", 45), Column("Source", 28)),
-        tuple(rows),
-        marked=frozenset(i for i, row in enumerate(rows) if row[1] != _WORDS["pass"]),
-        small=True,
-    )
-
-
-def _check_rows(report: TestReport, outcome: Outcome) -> Iterator[tuple[str, ...]]:
-    """A line for each rule and finding; of what passed one line a rule."""
-    groups: dict[tuple[str, str, str], list[int | None]] = {}
-    shown: dict[tuple[str, str, str], Check] = {}
-    for i, check in report.all_checks:
-        if check.outcome == outcome:
-            key = (check.code, check.source, "" if outcome == "pass" else check.message)
-            groups.setdefault(key, []).append(i)
-            shown.setdefault(key, check)
-    for key, indents in groups.items():
-        yield _check_row(shown[key], indents, len(report.results))
-
-
-def _check_row(check: Check, indents: Sequence[int | None], n: int) -> tuple[str, ...]:
-    numbers = [i for i in indents if i is not None]
-    found = check.message
-    if numbers and n > 1:
-        which = "all" if len(numbers) == n else _ranges(numbers)
-        also = ", the first:" if check.outcome == "pass" and len(numbers) > 1 else ":"
-        found = f"{'' if which == 'all' else 'indent '}{which}{also} {found}"
-    return (check.code, _WORDS[check.outcome], found, check.source)
-
-
-def _ranges(numbers: Sequence[int]) -> str:
-    """Indents counted from one, runs drawn together.
-
-    >>> _ranges([0, 1, 2, 4])
-    '1–3, 5'
-    """
-    runs: list[list[int]] = []
-    for number in sorted(n + 1 for n in numbers):
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}–{r[-1]}" for r in runs)
 
 
 def _converted(report: TestReport) -> Iterator[Block]:
@@ -502,11 +297,11 @@ def _annex(report: TestReport) -> Iterator[Block]:
     yield from _pictures(report)
     if report.statement is not None:
         yield Heading("What makes up the uncertainty")
-        yield _budget_table(report.statement.budget)
+        yield budget_table(report.statement.budget)
     yield Heading("Checks that passed")
-    yield _check_table(
+    yield check_table(
         "Each rule with what was found; indents are told by number",
-        list(_check_rows(report, "pass")),
+        list(check_rows(report, "pass")),
     )
     yield from _scales(report.scales)
     yield Heading("Hashes (SHA-256)")
@@ -516,7 +311,7 @@ def _annex(report: TestReport) -> Iterator[Block]:
         tuple(_hash_rows(report)),
         small=True,
     )
-    versions = _joined(r.version for r in report.results) or _NOT_KNOWN
+    versions = joined(r.version for r in report.results) or NOT_KNOWN
     yield Words(
         f"Measured with rimread {versions}, report made with rimread {report.version} on "
         f"{report.made_on}.",
@@ -533,8 +328,8 @@ def _pictures(report: TestReport) -> Iterator[Block]:
             small=True,
         )
         yield Pictures(shown)
-    for reason, indents in missing_pictures(report).items():
-        yield Words(f"No picture of {indents}: {reason}.", small=True)
+    for reason, which in missing_pictures(report).items():
+        yield Words(f"No picture of {which}: {reason}.", small=True)
 
 
 def missing_pictures(report: TestReport) -> dict[str, str]:
@@ -543,7 +338,7 @@ def missing_pictures(report: TestReport) -> dict[str, str]:
     for i, picture in enumerate(report.pictures):
         if isinstance(picture, Refusal):
             lacking.setdefault(picture.message, []).append(i)
-    return {reason: f"indent {_ranges(numbers)}" for reason, numbers in lacking.items()}
+    return {reason: f"indent {ranges(numbers)}" for reason, numbers in lacking.items()}
 
 
 def _scales(scales: Sequence[Scale]) -> Iterator[Block]:
@@ -566,7 +361,7 @@ def _scales(scales: Sequence[Scale]) -> Iterator[Block]:
                 ),
                 Fact("Picture", f"{scale.width_px} × {scale.height_px} pixels"),
                 Fact("Stage micrometer certificate", traced),
-                Fact("Made from", _joined(p.name for p in scale.photos)),
+                Fact("Made from", joined(p.name for p in scale.photos)),
             )
         )
 
@@ -574,27 +369,12 @@ def _scales(scales: Sequence[Scale]) -> Iterator[Block]:
 def _hash_rows(report: TestReport) -> Iterator[tuple[str, str]]:
     for result in (*report.results, *report.refused):
         name = file_name(result.photo)
-        yield (f"{name} ({result.entry})" if result.entry else name), result.sha256 or _NOT_KNOWN
+        yield (f"{name} ({result.entry})" if result.entry else name), result.sha256 or NOT_KNOWN
     labels: dict[str, str] = {}
     for result in report.results:
         labels.setdefault(result.scale_sha256, result.scale_label)
     for sha256, label in labels.items():
-        yield f"scale file: {label}", sha256 or _NOT_KNOWN
+        yield f"scale file: {label}", sha256 or NOT_KNOWN
     for scale in report.scales:
         for photo in scale.photos:
             yield f"stage photo: {photo.name}", photo.sha256
-
-
-def _joined(texts: Iterable[str]) -> str | None:
-    return "; ".join(dict.fromkeys(text for text in texts if text)) or None
-
-
-def _beside(u: float, combined: float) -> str:
-    """A contribution with the decimals that the combined uncertainty deserves, and one more."""
-    decimals = len(_two_digits(combined).partition(".")[2]) + 1
-    least = 10.0**-decimals
-    return f"< {least:.{decimals}f}" if 0.0 < u < least else f"{u:.{decimals}f}"
-
-
-def _two_digits(value: float) -> str:
-    return in_step(value, value)[0] if value > 0.0 else "0"
