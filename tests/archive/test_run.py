@@ -1,6 +1,7 @@
 """Each photo once in the ledger and once in the table, whatever happens in between."""
 
 import csv
+import hashlib
 import json
 import os
 import random
@@ -14,24 +15,24 @@ from pathlib import Path
 import pytest
 from tests.archive import pretend
 
-from rimread.archive.items import from_folder, from_manifest
+from rimread.archive.items import from_folder, from_manifest, own_columns
 from rimread.archive.moved import Whereabouts
 from rimread.archive.pool import Cores
 from rimread.archive.results import write_results
-from rimread.archive.run import Archive, remeasure
+from rimread.archive.run import Archive, _file_hash, remeasure
 from rimread.archive.work import Settings
 from rimread.ledger import Draft, Filter, audit, open_ledger
 
 ROOT = Path(__file__).parents[2]
 
 
-def run(folder, source, work=pretend.at_once, pool=None, **archive):
+def run(folder, source, work=pretend.at_once, pool=None, *, settings=Settings(test="1"), **archive):  # noqa: B008
     """Measure again; the counts, what was worked on, and the table."""
     pool = pool or pretend.Here()
     told = []
     with (
         open_ledger(folder / "book.db") as book,
-        Archive(source, Settings(test="1"), run="r", **archive) as photos,
+        Archive(source, settings, run="r", **archive) as photos,
     ):
         tally = remeasure(photos, book, pool, work=work, tell=told.append)
         write_results(photos, book, folder / "out.csv", own=("job",))
@@ -72,7 +73,7 @@ def test_lines_that_repeat_or_cannot_be_used_are_rows_of_the_table(tmp_path):
     ]
     assert told == [
         "line 3: " + rows[1]["why"],
-        "line 4: names the same photo and test as line 2: a.jpg",
+        "line 4: names the same photo as line 2: a.jpg",
     ]
 
 
@@ -104,6 +105,55 @@ def test_what_does_not_lie_in_the_picture_is_tried_again(tmp_path):
         assert [e.draft.attempt for e in entries[3:]] == [2, 3]
         assert len(list(book.entries(Filter(current=True)))) == 3
     assert run(tmp_path, source, work_now)[1] == []
+
+
+def test_what_is_said_otherwise_is_measured_again_and_replaces(tmp_path):
+    source = listed(tmp_path, 2)
+    scale = tmp_path / "scale.toml"
+    scale.write_text("one", encoding="utf-8")
+    ways = [
+        Settings(test="1"),
+        Settings(test="2"),
+        Settings(test="2", rules="astm"),
+        Settings(test="2", rules="astm", scale=str(scale)),
+        Settings(test="2", rules="astm", scale=str(scale), tone="linear"),
+    ]
+    for way in ways:
+        assert run(tmp_path, source, settings=way)[1] == ["0.jpg", "1.jpg"]
+        assert run(tmp_path, source, settings=way)[1] == []
+    with open_ledger(tmp_path / "book.db") as book:
+        assert [e.draft.replaces for e in book.entries()] == [None, None, *range(1, 9)]
+        assert [e.number for e in book.entries(Filter(current=True))] == [9, 10]
+
+
+def test_a_scale_calibrated_again_under_its_name_is_measured_with(tmp_path):
+    source = listed(tmp_path, 1)
+    scale = tmp_path / "scale.toml"
+
+    def work(item, settings):
+        sha256 = hashlib.sha256(scale.read_bytes()).hexdigest()
+        return pretend.at_once(item, settings) | {"scale_file": str(scale), "scale_sha256": sha256}
+
+    for text in ("one", "two"):
+        scale.write_text(text, encoding="utf-8")
+        _file_hash.cache_clear()
+        assert run(tmp_path, source, work)[1] == ["0.jpg"]
+        assert run(tmp_path, source, work)[1] == []
+
+
+def test_own_columns_do_not_hide_ours(tmp_path):
+    path = tmp_path / "list.csv"
+    path.write_text("photo,status,operator,job\na.jpg,scrapped,Zoë,7\n", encoding="utf-8")
+    with (
+        open_ledger(tmp_path / "book.db") as book,
+        Archive(lambda: from_manifest(path), Settings(), run="r") as archive,
+    ):
+        remeasure(archive, book, pretend.Here(), work=pretend.at_once)
+        write_results(archive, book, tmp_path / "out.csv", own=own_columns(path))
+    with (tmp_path / "out.csv").open(encoding="utf-8-sig", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["status"], row["status (own)"]) == ("measured", "scrapped")
+    assert (row["operator"], row["job"]) == ("Zoë", "7")
 
 
 def test_a_refusal_a_person_withdrew_may_be_tried_again(tmp_path):
@@ -176,7 +226,7 @@ def test_photos_that_moved_are_found_by_the_hash_the_ledger_has(tmp_path):
         exists = Path(item.path).exists()
         record = pretend.record(item, "refused", "" if exists else "unreadable", "No.")
         record["sha256"] = (
-            pretend.hashlib.sha256(Path(item.path).read_bytes()).hexdigest() if exists else None
+            hashlib.sha256(Path(item.path).read_bytes()).hexdigest() if exists else None
         )
         record["reasons"] = [
             {"code": "scale-missing" if exists else "unreadable", "message": "No."}

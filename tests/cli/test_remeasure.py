@@ -102,7 +102,7 @@ def test_from_spreadsheet_to_table(archive, tmp_path):
     assert "3 worth pulling" in done.stdout
     assert "qualified person" in done.stdout
     assert "line 9: 'd1 (mm)' must be a number" in done.stderr
-    assert "line 10: names the same photo and test as line 2" in done.stderr
+    assert "line 10: names the same photo as line 2" in done.stderr
     assert "9 of 9" in done.stderr
 
     again = run(*words, "--out", tmp_path / "out.parquet", "--json")

@@ -64,14 +64,14 @@ def postgresql_server():
 
 @pytest.fixture
 def postgresql_url(postgresql_server):
-    """URL of a new, empty database."""
-    name = f"book_{secrets.token_hex(4)}"
-    url = postgresql_server.replace("postgresql:", "postgresql+pg8000:") + "postgres"
-    engine = sa.create_engine(url, isolation_level="AUTOCOMMIT")
-    with engine.connect() as connection:
-        connection.execute(sa.text(f"CREATE DATABASE {name}"))
+    """URL of an empty database."""
+    url = postgresql_server + "postgres"
+    engine = sa.create_engine(url.replace("postgresql:", "postgresql+pg8000:"))
+    with engine.begin() as connection:
+        connection.exec_driver_sql("DROP SCHEMA public CASCADE")
+        connection.exec_driver_sql("CREATE SCHEMA public")
     engine.dispose()
-    return postgresql_server + name
+    return url
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

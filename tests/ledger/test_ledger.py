@@ -5,6 +5,7 @@
 import hashlib
 import json
 import multiprocessing
+import sys
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -432,3 +433,23 @@ def test_a_full_disk_writes_nothing(tmp_path):
             book.append([image("b" * 5000) for _ in range(100)])
         sa.event.remove(book._engine, "begin", _small)
     assert faults(tmp_path / "book.db") == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="permissions differ")
+def test_a_reader_need_not_be_allowed_to_write(tmp_path):
+    """The database is opened as SQLite opens what it may not write."""
+    with open_ledger(tmp_path / "book.db") as book:
+        book.append([image("a")])
+
+    @sa.event.listens_for(sa.engine.Engine, "connect")
+    def _read_only(connection, _record):
+        connection.execute("PRAGMA query_only = ON")
+
+    try:
+        with open_ledger(tmp_path / "book.db", create=False) as book:
+            assert [e.record["photo"] for e in book.entries()] == ["a"]
+            assert list(audit(book)) == []
+            with pytest.raises(LedgerError, match="readonly"):
+                book.append([image("b")])
+    finally:
+        sa.event.remove(sa.engine.Engine, "connect", _read_only)

@@ -7,13 +7,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import Any
 
-from rimread import __version__
 from rimread.ledger.chain import canonical, sha256_of
 from rimread.table import Problem, Row, Table, open_table
 
-__all__ = ["Earlier", "Item", "from_folder", "from_manifest", "own_columns", "task_of"]
+__all__ = ["Earlier", "Item", "from_folder", "from_manifest", "own_columns", "printable", "task_of"]
 
 SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp")
 """Endings that count as photos in a folder tree; a manifest may name any file."""
@@ -74,20 +72,9 @@ class Item:
     own: Mapping[str, str] = field(default_factory=dict)
 
 
-def task_of(item: Item, *, run: str, test: str, rules: str) -> str:
-    """What makes a photo the same task when an archive is measured again.
-
-    The photo's name in the archive, the test, the rules, this program's version and the name of
-    the run; not the scale, so that a photo without one is tried again when there is one.
-    """
-    key: dict[str, Any] = {
-        "photo": item.photo,
-        "test": (item.test or test).strip(),
-        "rules": rules,
-        "run": run,
-        "version": __version__,
-    }
-    return sha256_of(canonical(key))
+def task_of(photo: str, *, run: str) -> str:
+    """What makes a photo the same when an archive is measured again: its name, and the run's."""
+    return sha256_of(canonical({"photo": photo, "run": run}))
 
 
 def from_folder(root: Path) -> Iterator[Item]:
@@ -97,7 +84,7 @@ def from_folder(root: Path) -> Iterator[Item]:
         for name in sorted(names):
             if name.lower().endswith(SUFFIXES) and not name.startswith("."):
                 path = Path(folder, name)
-                yield Item(_printable(path.relative_to(root).as_posix()), str(path))
+                yield Item(printable(path.relative_to(root).as_posix()), str(path))
 
 
 def from_manifest(path: Path) -> Iterator[Item | Problem]:
@@ -143,7 +130,7 @@ def _item(row: Row, folder: Path) -> Item | Problem:
     if bad:
         return Problem(row.line, f"{bad[0]!r} must be above 0 (got {texts[bad[0]]!r})")
     return Item(
-        photo=_printable(texts["photo"]),
+        photo=printable(texts["photo"]),
         path=str(_found(folder, texts["photo"])),
         line=row.line,
         scale=str(_found(folder, texts["scale"])) if texts["scale"] else "",
@@ -164,6 +151,6 @@ def _found(folder: Path, name: str) -> Path:
     return path
 
 
-def _printable(name: str) -> str:
+def printable(name: str) -> str:
     """A file name that every database and console takes."""
     return name.encode("utf-8", "backslashreplace").decode("utf-8")

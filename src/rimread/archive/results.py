@@ -22,7 +22,10 @@ if TYPE_CHECKING:  # an extra
 __all__ = ["Comparison", "draw", "write_results"]
 
 _LEFT_OUT = {"kind", "operator", "replaces", "reason", "previous"}
-_DIFFERENCE = {f.name: str if f.name == "why" else float for f in fields(Difference)}
+_DIFFERENCE: Mapping[str, type] = {
+    **{f.name: float for f in fields(Difference) if f.name != "why"},
+    "pull": str,
+}
 _MOST_PULLED = 100_000  # rows of the list; nobody pulls more
 _DOTS = 5000  # more points than that are drawn as a density
 
@@ -113,7 +116,7 @@ def write_results(
     resolution_mm : float
         Step of earlier readings whose U the manifest does not give.
     """
-    columns = _columns(own)
+    columns, places = _columns(own)
     comparison = Comparison()
     with writing(path, columns) as write:
         for page in archive.pages(ledger):
@@ -121,7 +124,7 @@ def write_results(
                 if entry is None and not isinstance(item, Problem):
                     comparison.not_yet += 1
                     continue
-                row = dict.fromkeys(columns) | _row(item, entry, columns)
+                row = _row(item, entry, columns, places)
                 comparison.count(row)
                 found = (
                     None if entry is None else difference(entry.record, resolution_mm=resolution_mm)
@@ -138,14 +141,18 @@ def write_results(
     return comparison
 
 
-def _columns(own: tuple[str, ...]) -> dict[str, type]:
+def _columns(own: tuple[str, ...]) -> tuple[dict[str, type], dict[str, str]]:
+    """Columns of the table, and the one that each of the lab's own goes to."""
     kept = {name: kind for name, kind in COLUMNS.items() if name not in _LEFT_OUT}
-    ours: dict[str, type] = {"line": int, **kept, **_named_columns()}
-    return ours | {_own_name(name, ours): str for name in own}
-
-
-def _named_columns() -> dict[str, type]:
-    return {("pull" if name == "why" else name): kind for name, kind in _DIFFERENCE.items()}
+    columns: dict[str, type] = {"line": int, "path": str, **kept, **_DIFFERENCE}
+    places = {}
+    for name in own:
+        place = name
+        while place in columns:
+            place += " (own)"
+        columns[place] = str
+        places[name] = place
+    return columns, places
 
 
 def _named(found: Difference) -> dict[str, Any]:
@@ -154,20 +161,17 @@ def _named(found: Difference) -> dict[str, Any]:
     return row
 
 
-def _own_name(name: str, ours: Mapping[str, object]) -> str:
-    """The lab's header, marked when one of ours has it already."""
-    return f"{name} (own)" if name in ours else name
-
-
-def _row(item: Item | Problem, entry: Entry | None, columns: Mapping[str, type]) -> dict[str, Any]:
+def _row(
+    item: Item | Problem, entry: Entry | None, columns: Mapping[str, type], own: Mapping[str, str]
+) -> dict[str, Any]:
+    row: dict[str, Any] = dict.fromkeys(columns) | {"line": item.line or None}
     if isinstance(item, Problem):
         code = "repeated-line" if isinstance(item, Repeated) else "bad-line"
-        return {"line": item.line, "status": "refused", "refusal": code, "why": item.message}
+        return row | {"status": "refused", "refusal": code, "why": item.message}
     assert entry is not None  # noqa: S101  (the caller has seen to it)
-    row = {name: value for name, value in flat(entry).items() if name in columns}
-    row["line"] = item.line or None
-    ours = {**COLUMNS, **_named_columns(), "line": int}
-    return row | {_own_name(name, ours): value for name, value in item.own.items()}
+    row |= {name: value for name, value in flat(entry).items() if name in columns}
+    row["path"] = entry.record.get("path")
+    return row | {own[name]: value for name, value in item.own.items()}
 
 
 def _number(value: float | None) -> float:

@@ -6,23 +6,27 @@ failed is not in it and is done at the next start. The database itself holds eac
 
 from __future__ import annotations
 
+import hashlib
 import sqlite3
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from itertools import islice
 from pathlib import Path, PurePath
 from types import TracebackType
 from typing import Any, Self
 
+from rimread import __version__
 from rimread.archive.items import Item, task_of
 from rimread.archive.moved import Whereabouts
 from rimread.archive.pool import Pool
 from rimread.archive.work import NOT_SETTLED, Settings, measure_item, refused
 from rimread.ledger import Draft, Entry, Ledger
+from rimread.ledger.chain import canonical, sha256_of
 from rimread.refusal import Refusal
 from rimread.table import Problem
 
@@ -37,7 +41,7 @@ Work = Callable[[Item, Settings], dict[str, Any]]
 
 
 class Repeated(Problem):
-    """A line of the manifest that names a photo and test again."""
+    """A line of the manifest that names a photo again: one photo, one indent, one test."""
 
     __slots__ = ()
 
@@ -128,9 +132,24 @@ class Archive:
     ) -> None:
         self._first.close()
 
-    def task(self, item: Item) -> str:
-        """Key of an item in the ledger."""
-        return task_of(item, run=self.run, test=self.settings.test, rules=self.settings.rules)
+    def how(self, item: Item) -> str:
+        """Hash of all that is said about how to measure an item; another makes it due again."""
+        settings = self.settings
+        taken_on = item.taken_on or settings.taken_on
+        return sha256_of(
+            canonical(
+                {
+                    "test": (item.test or settings.test).strip(),
+                    "scale": _file_hash(item.scale or settings.scale),
+                    "label": item.label,
+                    "sha256": item.sha256,
+                    "rules": _file_hash(settings.rules),
+                    "tone": settings.tone,
+                    "taken_on": None if taken_on is None else taken_on.isoformat(),
+                    "version": __version__,
+                }
+            )
+        )
 
     def first_line(self, task: str, line: int) -> int:
         """Line of the manifest that named this task first, maybe this one."""
@@ -154,10 +173,10 @@ class Archive:
     def _keyed(self, item: Item | Problem) -> tuple[Item | Problem, str]:
         if isinstance(item, Problem):
             return item, ""
-        task = self.task(item)
+        task = task_of(item.photo, run=self.run)
         first = self.first_line(task, item.line)
         if first != item.line:
-            said = f"names the same photo and test as line {first}: {item.photo}"
+            said = f"names the same photo as line {first}: {item.photo}"
             return Repeated(item.line, said), ""
         return item, task
 
@@ -166,26 +185,34 @@ class Archive:
 class _Todo:
     item: Item
     task: str
+    how: str
     last: Entry | None
 
     def draft(self, record: dict[str, Any], ledger: Ledger, run: str) -> Draft | None:
         """Entry to be written, None when a new try came to the same."""
-        record = record | {"run": run}
-        if self.last is None:
+        record = record | {"run": run, "how": self.how}
+        last = self.last
+        if last is None:
             return Draft("image", record, task=self.task, attempt=1)
-        if _why(record) == _why(self.last.record):
+        same_how = last.record.get("how") == self.how
+        why = _why(record)
+        if same_how and why[0] in NOT_SETTLED and why == _why(last.record):
             return None
-        attempt = self.last.draft.attempt + 1
-        if ledger.replaced_by(self.last.number) is not None:  # a person withdrew it
+        attempt = last.draft.attempt + 1
+        if ledger.replaced_by(last.number) is not None:  # a person corrected or withdrew it
             return Draft("image", record, task=self.task, attempt=attempt)
         return Draft(
             "image",
             record,
             task=self.task,
             attempt=attempt,
-            replaces=self.last.number,
-            reason="tried again: it had been refused for what does not lie in the picture",
+            replaces=last.number,
+            reason=_TRIED_AGAIN if _why(last.record)[0] in NOT_SETTLED else _OTHERWISE,
         )
+
+
+_TRIED_AGAIN = "tried again: it had been refused for what does not lie in the picture"
+_OTHERWISE = "measured again: test, scale, rules, day, tone or the program's version is another now"
 
 
 def remeasure(
@@ -261,10 +288,20 @@ def _todos(
                 repeated = isinstance(item, Repeated)
                 tally.duplicates += repeated
                 tally.bad_lines += not repeated
-            elif last is not None and _why(last.record)[0] not in NOT_SETTLED:
+                continue
+            how = archive.how(item)
+            if last is not None and _settled(last.record, how):
                 tally.before += 1
             else:
-                yield _Todo(_at_its_place(item, archive, ledger), task, last)
+                yield _Todo(_at_its_place(item, archive, ledger), task, how, last)
+
+
+def _settled(record: Mapping[str, Any], how: str) -> bool:
+    """Whether a new try could come to nothing else."""
+    if record.get("how") != how or _why(record)[0] in NOT_SETTLED:
+        return False
+    chosen = record.get("scale_file")  # calibrated again under the same name?
+    return not chosen or _file_hash(chosen) in (record.get("scale_sha256"), chosen)
 
 
 def _at_its_place(item: Item, archive: Archive, ledger: Ledger) -> Item:
@@ -278,7 +315,7 @@ def _at_its_place(item: Item, archive: Archive, ledger: Ledger) -> Item:
 
 
 def _outcomes(
-    done: Iterable[Future[dict[str, Any]]],
+    done: Collection[Future[dict[str, Any]]],
     waiting: dict[Future[dict[str, Any]], _Todo],
     pool: Pool,
     work: Work,
@@ -286,7 +323,7 @@ def _outcomes(
 ) -> Iterator[tuple[_Todo, dict[str, Any]]]:
     """Records of finished work; after a process has ended, all it may have been are done alone."""
     suspects: list[_Todo] = []
-    for future in done:
+    for future in [each for each in waiting if each in done]:  # in the order they were begun
         todo = waiting.pop(future)
         record = _record_of(future, todo, settings)
         if record is None:
@@ -343,7 +380,16 @@ def _commit(
     finished.clear()
 
 
-def _why(record: Any) -> tuple[str, str]:  # noqa: ANN401  (a mapping of plain values)
+@lru_cache(maxsize=10_000)
+def _file_hash(name: str) -> str:
+    """Hash of a file's bytes, the name itself when it is none that can be read."""
+    try:
+        return hashlib.sha256(Path(name).read_bytes()).hexdigest()
+    except OSError:
+        return name
+
+
+def _why(record: Mapping[str, Any]) -> tuple[str, str]:
     """Code and sentence of a refusal, empty when it is none."""
     reasons = record.get("reasons") or [{"code": "", "message": ""}]
     return reasons[0]["code"], reasons[0]["message"]

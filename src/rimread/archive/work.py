@@ -12,7 +12,7 @@ from typing import Any
 import cv2
 from PIL import ExifTags, Image, UnidentifiedImageError
 
-from rimread.archive.items import Item
+from rimread.archive.items import Item, printable
 from rimread.archive.scales import choose_scale
 from rimread.hardness import TestCondition, parse_test
 from rimread.hardness.rules import RuleSet, read_rules, rule_set
@@ -117,7 +117,11 @@ def _record(  # noqa: PLR0917  (all that a record holds)
     sha256 = None if photo is None else photo.sha256
     record = image_record(item.photo, sha256, result, test=test, scale=scale, scale_file=scale_file)
     earlier = {k: v for k, v in dataclasses.asdict(item.earlier).items() if v is not None}
-    return record | {"earlier": earlier or None, "own": dict(item.own) or None}
+    return record | {
+        "path": printable(item.path),
+        "earlier": earlier or None,
+        "own": dict(item.own) or None,
+    }
 
 
 def _changed(item: Item, photo: Photo) -> Refusal:

@@ -12,6 +12,7 @@ from typing import Any, Self
 
 import sqlalchemy as sa
 
+from rimread.ledger import schema
 from rimread.ledger.chain import Draft, Entry, Kind, entry_from, sealed
 from rimread.ledger.schema import ENTRIES, HEAD, columns_of, migrate, version_of
 
@@ -256,8 +257,11 @@ def open_ledger(where: str | Path, *, create: bool = True) -> Ledger:
     engine, name = _engine(where, create=create)
     ledger = Ledger(engine)
     try:
-        with _told(name), engine.execution_options(rimread_write=True).begin() as connection:
-            _prepare(connection, name, create=create)
+        with _told(name), engine.connect() as connection:
+            current = version_of(connection) == len(schema.STEPS)
+        if not current:  # a reader need not be allowed to write
+            with _told(name), engine.execution_options(rimread_write=True).begin() as connection:
+                _prepare(connection, name, create=create)
     except LedgerError:
         ledger.close()
         raise
