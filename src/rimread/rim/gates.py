@@ -34,6 +34,9 @@ LEAST_ALIGNMENT = 1.75
 """Seeds of textured or scratched metal without an indent reach 1.4 by chance, faint rims 2."""
 CLEAR_EVIDENCE, CLEAR_AGREEMENT = 0.8, 0.7
 """A ring that passes both is an indent whatever its seed: chance paths do not lie on ellipses."""
+CLEAR_GAIN_PX = 80.0
+"""Gain summed along a radius' length of rim; a chance path's does not grow with the ring, and of
+100 simulated blanks none reached it."""
 LEAST_EVIDENCE = 0.4
 """Mean gain along a ring; a chance path through texture reaches 0.3 on its ellipse."""
 LEAST_AGREEMENT = 0.55
@@ -115,7 +118,12 @@ def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Re
 
 def convincing(ring: Ring) -> bool:
     """Whether a ring is an indent's rim whatever its seed."""
-    return ring.evidence > CLEAR_EVIDENCE and ring.agreement > CLEAR_AGREEMENT
+    gain_px = ring.evidence * ring.agreement * ring.ellipse.m
+    return (
+        ring.evidence > CLEAR_EVIDENCE
+        and ring.agreement > CLEAR_AGREEMENT
+        and gain_px > CLEAR_GAIN_PX
+    )
 
 
 def lit_and_framed(photo: Photo, ring: Ring) -> Refusal | None:
