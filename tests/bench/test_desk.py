@@ -1,0 +1,441 @@
+"""Decisions, series and scales at the bench, and what the record then holds."""
+
+import csv
+from datetime import UTC, date, datetime
+
+import numpy as np
+import pytest
+from tests.bench.conftest import ROOT, make_ready
+
+from rimread.bench.ask import Ask
+from rimread.bench.desk import Desk, UndecidedError
+from rimread.bench.folder import Folder
+from rimread.capture.frame import Frame
+from rimread.hardness import Block, brinell, parse_test
+from rimread.ledger import Filter, audit, open_ledger
+from rimread.photo import PhotoError, read_photo
+
+PLATES = [f"hall-plate-{number}.jpg" for number in (1, 2, 3, 4)]
+
+
+def photo(name: str) -> bytes:
+    return (ROOT / "sample_images" / name).read_bytes()
+
+
+def truth() -> dict[str, dict[str, str]]:
+    with (ROOT / "sample_images/truth.csv").open(encoding="utf-8", newline="") as file:
+        return {row["photo"]: row for row in csv.DictReader(file)}
+
+
+class Bench:
+    """A desk without a page, that can be left and come back to."""
+
+    def __init__(self, folder):
+        self.folder = folder
+        self.come_back()
+
+    def come_back(self):
+        """Open everything anew."""
+        self.ledger = open_ledger(Folder(self.folder).ledger)
+        self.desk = Desk(Folder(self.folder), self.ledger)
+        return self.desk
+
+    def leave(self):
+        """Close the ledger; nothing else is tidied up."""
+        self.ledger.close()
+
+    def open(self, name: str) -> str:
+        """Put a sample image on the table."""
+        self.desk.upload(photo(name), name)
+        return self.desk.pending.id
+
+    def entries(self):
+        """All of the ledger."""
+        return list(self.ledger.entries())
+
+
+@pytest.fixture
+def bench(tmp_path):
+    one = Bench(tmp_path / "b")
+    make_ready(one)
+    yield one
+    one.leave()
+
+
+def test_nothing_is_measured_without_a_name_or_a_scale(tmp_path):
+    one = Bench(tmp_path / "b")
+    with pytest.raises(ValueError, match="who tests"):
+        one.desk.upload(photo(PLATES[1]), "x")
+    one.desk.set_job(Ask({"operator": "Ada"}))
+    with pytest.raises(ValueError, match="scale"):
+        one.desk.upload(photo(PLATES[1]), "x")
+    with pytest.raises(ValueError, match="camera"):
+        one.desk.snap_stage("along")
+    one.leave()
+
+
+def test_accepted_readings_survive_being_left(bench):
+    for name in PLATES[:2]:
+        bench.desk.accept(bench.open(name))
+    waiting = bench.open(PLATES[2])
+    series = bench.desk.series["id"]
+    bench.leave()  # the third was never decided on
+    told = bench.come_back().told()
+    assert told["series"]["id"] == series
+    assert [line["decision"] for line in told["series"]["lines"]] == ["accepted", "accepted"]
+    assert told["series"]["n"] == 2
+    assert told["pending"] is None
+    assert told["job"]["operator"] == "Ada Quill"
+    with pytest.raises(UndecidedError):
+        bench.desk.accept(waiting)
+    assert not list(audit(bench.ledger))
+
+
+def test_a_lost_answer_writes_nothing_twice(bench):
+    name = bench.open(PLATES[1])
+    bench.desk.accept(name)
+    bench.desk.accept(name)  # the page asks again because it never saw the answer
+    bench.desk.reject(name, Ask({"reason": "second thoughts"}))
+    assert [e.draft.kind for e in bench.entries()] == ["image"]
+    assert bench.desk.told()["series"]["n"] == 1
+
+
+def test_the_next_picture_waits_for_a_decision(bench):
+    bench.open(PLATES[1])
+    with pytest.raises(UndecidedError, match="decide"):
+        bench.desk.upload(photo(PLATES[2]), "x")
+    with pytest.raises(UndecidedError, match="decide"):
+        bench.desk.new_series(Ask({"purpose": "part"}))
+
+
+def test_record_holds_the_reading_and_where_it_belongs(bench):
+    bench.desk.set_job(Ask({"part": "plate 9", "heat": "K1", "temperature_c": "21,5"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    (entry,) = bench.entries()
+    record = entry.record
+    assert entry.draft.operator == "Ada Quill"
+    assert record["status"] == "measured"
+    assert record["decision"] == "accepted"
+    assert record["series"]["part"] == "plate 9"
+    assert record["series"]["temperature_c"] == 21.5
+    assert record["scale_file"] == "scales/hall-scope.toml"
+    kept = bench.folder / record["photo"]
+    assert kept.read_bytes() == photo(PLATES[1])
+    row = truth()[PLATES[1]]
+    true_mm = (float(row["d1_mm"]) + float(row["d2_mm"])) / 2  # of the rendering
+    assert abs(record["mean_mm"] - true_mm) <= record["U_mean_mm"]
+
+
+def test_a_refused_picture_is_recorded_and_gives_no_number(bench):
+    name = bench.open("hall-double.jpg")
+    told = bench.desk.told()["pending"]
+    assert told["status"] == "refused"
+    assert "hbw" not in told
+    with pytest.raises(ValueError, match="no number"):
+        bench.desk.accept(name)
+    with pytest.raises(ValueError, match="no number"):
+        bench.desk.try_correction(name, Ask({"ellipse": {}}))
+    bench.desk.dismiss(name)
+    (entry,) = bench.entries()
+    assert entry.record["reasons"][0]["code"] == "overlapping-indents"
+    line = bench.desk.told()["series"]["lines"][0]
+    assert (line["decision"], line["counts"]) == ("refused", False)
+
+
+def test_rejection_keeps_the_reading_and_the_reason(bench):
+    name = bench.open(PLATES[1])
+    for reason in ("", "  ", "no"):
+        with pytest.raises(ValueError, match="reason"):
+            bench.desk.reject(name, Ask({"reason": reason}))
+    bench.desk.reject(name, Ask({"reason": "dirt on the rim"}))
+    image, withdrawal = bench.entries()
+    assert withdrawal.draft.replaces == image.number
+    assert withdrawal.draft.reason == "dirt on the rim"
+    told = bench.desk.told()["series"]
+    assert told["mean"] is None
+    assert told["lines"][0]["reason"] == "dirt on the rim"
+    assert not list(bench.ledger.entries(Filter(current=True)))
+
+
+def test_withdrawing_an_accepted_reading(bench):
+    for name in PLATES[1:3]:
+        bench.desk.accept(bench.open(name))
+    first = bench.desk.told()["series"]["lines"][0]["entry"]
+    bench.desk.withdraw(Ask({"entry": first, "reason": "wrong part on the table"}))
+    told = bench.desk.told()["series"]
+    assert told["n"] == 1
+    assert [line["decision"] for line in told["lines"]] == ["rejected", "accepted"]
+    for number in (first, 999):
+        with pytest.raises(ValueError, match="counts"):
+            bench.desk.withdraw(Ask({"entry": number, "reason": "once more"}))
+
+
+def test_running_mean_and_spread(bench):
+    for name in PLATES[:3]:
+        bench.desk.accept(bench.open(name))
+    told = bench.desk.told()["series"]
+    values = [brinell(e.record["mean_mm"], parse_test("10/3000")) for e in bench.entries()]
+    assert told["n"] == 3
+    assert float(told["sd"]) == pytest.approx(np.std(values, ddof=1), abs=0.05)
+    assert float(told["range"]) == pytest.approx(max(values) - min(values), abs=0.05)
+    assert float(told["mean"]) == pytest.approx(np.mean(values), abs=0.5)
+
+
+def test_test_of_a_begun_series_stays(bench):
+    bench.desk.accept(bench.open(PLATES[1]))
+    with pytest.raises(UndecidedError, match="new series"):
+        bench.desk.set_job(Ask({"test": "5/750"}))
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.desk.set_job(Ask({"test": "5/750"}))
+    assert bench.desk.told()["series"]["lines"] == []
+
+
+# -- blind ----------------------------------------------------------------------------------------
+
+
+def test_blind_readings_come_first_and_are_kept_beside(bench):
+    bench.desk.set_job(Ask({"blind": True}))
+    name = bench.open(PLATES[1])
+    shown = bench.desk.told()["pending"]
+    assert shown["blind_due"]
+    assert not {"hbw", "d1_mm", "outline_px", "ellipse", "checks", "budget"} & set(shown)
+    for act in (bench.desk.accept, lambda n: bench.desk.reject(n, Ask({"reason": "because"}))):
+        with pytest.raises(UndecidedError, match="your own"):
+            act(name)
+    bench.desk.read_blind(name, Ask({"first_mm": "4,43", "second_mm": 4.41, "angle_deg": 0}))
+    with pytest.raises(UndecidedError, match="shown"):
+        bench.desk.read_blind(name, Ask({"first_mm": 4.5, "second_mm": 4.5}))
+    eye = bench.desk.told()["pending"]["eye"]
+    bench.desk.accept(name)
+    image, hand = bench.entries()
+    assert (image.draft.kind, hand.draft.kind) == ("image", "hand")
+    assert hand.draft.replaces is None
+    assert hand.record["blind"]
+    assert hand.record["sha256"] == image.record["sha256"]
+    first = 4.43 - image.record["width_mm"]
+    assert float(eye["rows"][0]["difference_mm"]) == pytest.approx(first, abs=6e-4)
+    assert float(eye["rows"][1]["difference_mm"]) == pytest.approx(
+        4.41 - image.record["height_mm"], abs=6e-4
+    )
+    assert bench.desk.told()["series"]["n"] == 1, "the eye's reading is no second indent"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        {},
+        {"first_mm": 4.4},
+        {"first_mm": 4.4, "second_mm": 44},
+        {"first_mm": 4.4, "second_mm": 2.0},
+        {"first_mm": "nan", "second_mm": 4.4},
+        {"first_mm": "inf", "second_mm": 4.4},
+        {"first_mm": True, "second_mm": 4.4},
+        {"first_mm": [4.4], "second_mm": 4.4},
+        {"first_mm": -4.4, "second_mm": 4.4},
+        {"first_mm": 4.4, "second_mm": 4.4, "angle_deg": 1e9},
+    ],
+)
+def test_readings_that_cannot_be_are_said(bench, words):
+    bench.desk.set_job(Ask({"blind": True}))
+    name = bench.open(PLATES[1])
+    with pytest.raises(ValueError, match=r"diameter|angle"):
+        bench.desk.read_blind(name, Ask(words))
+    assert bench.desk.told()["pending"]["blind_due"]
+
+
+def test_taking_no_blind_reading_shows_the_result(bench):
+    bench.desk.set_job(Ask({"blind": True}))
+    name = bench.open(PLATES[1])
+    bench.desk.skip_blind(name)
+    assert bench.desk.told()["pending"]["eye"] is None
+    bench.desk.accept(name)
+    assert len(bench.entries()) == 1
+
+
+# -- correction -----------------------------------------------------------------------------------
+
+
+def test_correction_keeps_both_values(bench):
+    name = bench.open(PLATES[1])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    drawn = {**ellipse, "long_px": ellipse["long_px"] + 4, "short_px": ellipse["short_px"] + 4}
+    tried = bench.desk.try_correction(name, Ask({"ellipse": drawn}))
+    assert bench.entries() == []
+    bench.desk.correct(name, Ask({"ellipse": drawn, "reason": "rim lies outside"}))
+    image, hand = bench.entries()
+    assert hand.draft.replaces == image.number
+    before = hand.record["correction"]["image"]
+    assert before["hbw"] == image.record["hbw"]
+    assert hand.record["mean_mm"] - image.record["mean_mm"] == pytest.approx(4 / 118.2, rel=2e-3)
+    assert hand.record["designation"] == tried["designation"]
+    told = bench.desk.told()["series"]
+    assert told["n"] == 1
+    assert told["lines"][0]["decision"] == "corrected"
+    current = list(bench.ledger.entries(Filter(current=True)))
+    assert [entry.number for entry in current] == [hand.number]
+
+
+def test_a_correction_cut_short_does_not_count_the_program_s_value(bench, monkeypatch):
+    """Cut between the two entries: nobody believed the value, so it does not count."""
+    name = bench.open(PLATES[1])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    whole = bench.ledger.append
+
+    def cut(drafts):
+        if drafts[0].kind == "hand":
+            raise OSError(28, "No space left on device")
+        return whole(drafts)
+
+    monkeypatch.setattr(bench.ledger, "append", cut)
+    with pytest.raises(OSError, match="space"):
+        bench.desk.correct(name, Ask({"ellipse": ellipse, "reason": "rim lies outside"}))
+    monkeypatch.undo()
+    bench.leave()
+    told = bench.come_back().told()["series"]
+    assert told["mean"] is None
+    assert told["lines"][0]["counts"] is False
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        {},
+        {"ellipse": None},
+        {"ellipse": {"x_px": 1}},
+        {"ellipse": {"x_px": 1, "y_px": 1, "long_px": 1e9, "short_px": 10, "angle_deg": 0}},
+        {"ellipse": {"x_px": 500, "y_px": 400, "long_px": 500, "short_px": 100, "angle_deg": 0}},
+        {"marks": 5},
+        {"marks": [[1, 2, 3]]},
+        {"marks": [["a", 2]]},
+        {"marks": [[1, 2]] * 2000},
+    ],
+)
+def test_a_rim_that_cannot_be_is_said(bench, words):
+    name = bench.open(PLATES[1])
+    with pytest.raises(ValueError, match=r".{10,}"):
+        bench.desk.correct(name, Ask({**words, "reason": "rim lies outside"}))
+    assert bench.entries() == []
+
+
+# -- scale, block, files --------------------------------------------------------------------------
+
+
+def test_scale_from_the_stage_micrometer(bench):
+    calibration = ROOT / "calibration"
+    for slot, name in (("along", "hall-horizontal.jpg"), ("across", "hall-vertical.jpg")):
+        bench.desk.upload_stage(slot, (calibration / name).read_bytes(), name)
+    words = {"division_mm": "0,1", "label": "hall", "nominal_mm": 10, "certified_mm": 9.9975024}
+    with pytest.raises(ValueError, match="together"):
+        bench.desk.make_scale(Ask(words))
+    made = bench.desk.make_scale(Ask({**words, "certificate_U_mm": 0.0009998}))
+    assert made["status"] == "calibrated"
+    assert float(made["px_per_mm"]) == pytest.approx(118.2, rel=2e-4)  # truth of the renderings
+    assert bench.desk.job.scale == made["sha256"]
+    assert bench.desk.told()["stage"] == {}
+
+
+def test_unresolved_lines_make_no_scale(bench):
+    data = (ROOT / "calibration/hall-unresolved.jpg").read_bytes()
+    bench.desk.upload_stage("along", data, "u.jpg")
+    before = bench.desk.job.scale
+    told = bench.desk.make_scale(Ask({"division_mm": 0.1, "label": "hall"}))
+    assert told["status"] == "refused"
+    assert bench.desk.job.scale == before
+    with pytest.raises(ValueError, match="along, across"):
+        bench.desk.upload_stage("../x", data, "u.jpg")
+
+
+def test_check_on_a_block(bench):
+    bench.desk.add_block(
+        Ask({"serial": "Q/1 \\ ..", "certified_hbw": 186, "U_hbw": "1,9", "test": "10/3000"})
+    )
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q/1 \\ .."}))
+    assert bench.desk.told()["verification"]["status"] == "begun"
+    bench.desk.accept(bench.open(PLATES[1]))
+    told = bench.desk.told()["verification"]
+    assert told["status"] == "passed"
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    rows = (bench.folder / "daily-checks.csv").read_text(encoding="utf-8").splitlines()
+    assert len(rows) == 2
+    assert ",yes" in rows[1]
+    with pytest.raises(ValueError, match="certificate"):
+        bench.desk.new_series(Ask({"purpose": "block", "block": "Q-2"}))
+    assert all(p.parent == bench.folder / "blocks" for p in bench.folder.rglob("q-1*.toml"))
+
+
+def test_a_block_takes_its_own_test(bench):
+    bench.desk.add_block(Ask({"serial": "Q5", "certified_hbw": 200, "U_hbw": 2, "test": "5/750"}))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q5"}))
+    assert bench.desk.told()["series"]["test"] == "5/750"
+
+
+def test_report_of_a_series(bench):
+    with pytest.raises(ValueError, match="counts"):
+        bench.desk.report()
+    bench.desk.set_job(Ask({"part": "plate 9"}))
+    for name in PLATES[1:3]:
+        bench.desk.accept(bench.open(name))
+    files = bench.desk.report()["files"]
+    html = next(bench.folder / "reports" / file for file in files if file.endswith(".html"))
+    text = html.read_text(encoding="utf-8")
+    assert "plate 9" in text
+    assert bench.desk.told()["series"]["designation"] in text
+
+
+def test_spoilt_files_do_not_stop_the_bench(bench):
+    (bench.folder / "scales" / "bad.toml").write_bytes(b"\xff")
+    (bench.folder / "blocks" / "bad.toml").write_text("serial = 1", encoding="utf-8")
+    (bench.folder / "bench.json").write_text("[", encoding="utf-8")
+    bench.leave()
+    told = bench.come_back().told()
+    assert len(told["scales"]) == 1
+    assert told["blocks"] == []
+
+
+def test_a_block_file_is_read_back_as_it_was(tmp_path):
+    folder = Folder(tmp_path)
+    block = Block('Ä "1"\\x7f\x7f', 201.5, 2.25, 2.1, parse_test("2.5/187.5/30"), date(2027, 1, 31))
+    folder.add_block(block)
+    assert list(folder.blocks()) == [block]
+
+
+def test_uploads_of_other_kinds_are_turned_away(tmp_path):
+    folder = Folder(tmp_path)
+    for data in (b"", b"GIF89a", b"PK\x03\x04"):
+        with pytest.raises(PhotoError, match="JPEG"):
+            folder.keep_upload(data, "x", datetime.now(UTC))
+
+
+# -- camera ---------------------------------------------------------------------------------------
+
+
+class Still:
+    """A camera that shows one picture with the noise of a sensor."""
+
+    trouble = ""
+
+    def __init__(self, grey):
+        self.grey, self.rng = grey.astype(float), np.random.default_rng(1)
+
+    def next(self, count):
+        """Frames that differ by noise alone."""
+        noisy = (self.rng.normal(0, 1.5, self.grey.shape) + self.grey for _ in range(count))
+        return [
+            Frame(np.clip(np.rint(f), 0, 255).astype(np.uint8), datetime.now(UTC), i)
+            for i, f in enumerate(noisy, 1)
+        ]
+
+
+def test_several_frames_bring_their_scatter_into_u(bench):
+    grey = read_photo(ROOT / "sample_images" / PLATES[1]).grey
+    bench.desk.feed, bench.desk.camera = Still(grey), "still"
+    bench.desk.set_job(Ask({"frames": 5}))
+    bench.desk.snap()
+    bench.desk.accept(bench.desk.pending.id)
+    (entry,) = bench.entries()
+    part = next(p for p in entry.record["budget_mm"] if p["name"] == "frame to frame")
+    assert 0 < part["u_mm"] < entry.record["U_mean_mm"]
+    assert part["dof"] == 4
+    kept = read_photo(bench.folder / entry.record["photo"])
+    assert kept.grey.dtype == np.uint16
+    assert kept.sha256 == entry.record["sha256"]
