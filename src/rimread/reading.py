@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -12,14 +12,23 @@ from rimread import __version__
 from rimread.budget import Budget, Component, combine
 from rimread.check import Check, Outcome
 from rimread.diameters import Diameters, diameters
-from rimread.hardness import Hardness, TestCondition, hardness_from_diameter, indent_checks
+from rimread.hardness import (
+    Hardness,
+    Indent,
+    Piece,
+    TestCondition,
+    explained_by_lay,
+    hardness_from_diameter,
+    indent_checks,
+    piece_checks,
+)
 from rimread.hardness.rules import RuleSet, rule_set
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import Rim, find_rim
 from rimread.scale.model import Scale
 
-__all__ = ["Reading", "measure_photo", "reading_json"]
+__all__ = ["Reading", "indent_of", "measure_photo", "reading_json"]
 
 LEAST_JPEG_QUALITY = 60
 """Below it JPEG moves edges by hundredths of a pixel and adds scatter (own trials: quality 40
@@ -82,7 +91,7 @@ class Reading:
         return any(check.outcome == "fail" for check in self.checks)
 
 
-def measure_photo(  # noqa: PLR0913  (a photo, and what is known about it)
+def measure_photo(
     photo: Photo,
     scale: Scale,
     test: TestCondition,
@@ -90,6 +99,8 @@ def measure_photo(  # noqa: PLR0913  (a photo, and what is known about it)
     rules: str | RuleSet = "iso",
     on: date | None = None,
     beyond: Sequence[Component] = (),
+    piece: Piece | None = None,
+    lay_deg: float | None = None,
 ) -> Reading | Refusal:
     """Measure the indent in one photo.
 
@@ -108,6 +119,11 @@ def measure_photo(  # noqa: PLR0913  (a photo, and what is known about it)
     beyond : sequence of Component
         What is known beyond this one picture, like the scatter from frame to frame, in fractions
         of the mean diameter.
+    piece : Piece, optional
+        What is known of the piece, for the checks that need it.
+    lay_deg : float, optional
+        Direction of the grinding marks or of a cylinder's axis in the photo, from x towards y;
+        a check of ovality that does not pass then says whether that explains it.
 
     Returns
     -------
@@ -124,7 +140,6 @@ def measure_photo(  # noqa: PLR0913  (a photo, and what is known about it)
     if found.mean_mm >= test.ball_mm:
         return _larger_than_ball(found, test)
     chosen = rule_set(rules)
-    U_mm = found.budget.U
     return Reading(
         photo=photo.name,
         photo_sha256=photo.sha256,
@@ -135,13 +150,20 @@ def measure_photo(  # noqa: PLR0913  (a photo, and what is known about it)
         diameters=found,
         hardness=hardness_from_diameter(found.mean_mm, found.budget, test),
         checks=(
-            *indent_checks(found.d1_mm, found.d2_mm, test, rules=chosen, U_mean_mm=U_mm),
+            *_of_indent(found, test, chosen, lay_deg),
+            *piece_checks(found.mean_mm, test, piece or Piece(), rules=chosen),
             _resolution(found, scale, chosen),
             _compression(photo),
             _scale_in_date(scale, on or date.today()),  # noqa: DTZ011  (the lab's own calendar)
             _scale_certificate(scale),
         ),
     )
+
+
+def indent_of(reading: Reading) -> Indent:
+    """The reading as one indent of a series, its budget with it."""
+    found = reading.diameters
+    return Indent(found.d1_mm, found.d2_mm, found.budget, reading.photo)
 
 
 def reading_json(name: str, sha256: str | None, result: Reading | Refusal) -> dict[str, Any]:
@@ -226,6 +248,15 @@ def _plain(value: object) -> object:
         return value
     number = float(value)  # type: ignore[arg-type]  # every other field is a number
     return number if math.isfinite(number) else None
+
+
+def _of_indent(
+    found: Diameters, test: TestCondition, rules: RuleSet, lay_deg: float | None
+) -> Iterator[Check]:
+    checks = indent_checks(found.d1_mm, found.d2_mm, test, rules=rules, U_mean_mm=found.budget.U)
+    for check in checks:
+        explained = lay_deg is not None and check.code == "ovality"
+        yield explained_by_lay(check, found.angle_deg, lay_deg or 0.0) if explained else check
 
 
 def _widened(found: Diameters, beyond: Sequence[Component]) -> Diameters:

@@ -149,7 +149,10 @@ def read_results(path: Path) -> tuple[list[ImageResult], list[Problem]]:
         if not content.strip():
             continue
         try:
-            results.append(image_result(json.loads(content)))
+            told = json.loads(content)
+            if isinstance(told, dict) and set(told) == {"series"}:
+                continue  # what measure --average adds
+            results.append(image_result(told))
         except ValueError as error:  # a JSONDecodeError is one
             told = error.msg if isinstance(error, json.JSONDecodeError) else str(error)
             problems.append(Problem(line, f"is no result of rimread measure --json ({told})"))

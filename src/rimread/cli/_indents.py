@@ -154,6 +154,8 @@ def _records(word: str) -> Iterator[tuple[str, dict[str, Any]]]:
             record = json.loads(line)
         except json.JSONDecodeError:
             record = None
+        if isinstance(record, dict) and set(record) == {"series"}:
+            continue  # what measure --average adds
         if not (isinstance(record, dict) and record.get("status") in ("measured", "refused")):
             msg = f"{name} line {number} is no result of rimread measure --json"
             raise ValueError(msg)

@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict, replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from rimread.cli._indents import checks_json, indents_from, print_checks, rules_from
-from rimread.cli._io import REFUSED, print_json, say, speaking
+from rimread.cli._io import REFUSED, print_json, speaking
+from rimread.cli._series import (
+    Average,
+    Way,
+    budget_json,
+    print_series,
+    print_statement,
+    statement_of,
+)
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
-    from rimread.budget import Budget
     from rimread.check import Check
     from rimread.hardness import Piece, RuleSet, Series, Statement, Step, Verification
-
-Way = Literal["parts", "permissible-error", "bias"]
-Average = Literal["all", "drop-extremes"]
 
 
 def hardness(
@@ -126,7 +129,7 @@ def hardness(
         checks = _checks(series, piece, chosen)
         if verification is not None:
             checks += verification.checks
-        statement = _statement(series, way, chosen, verification)
+        statement = statement_of(series, way, chosen, verification)
     if as_json:
         print_json(_record(series, checks, statement, steps))
     else:
@@ -170,27 +173,6 @@ def _on_block(block: Path | None, words: list[str] | None, rules: RuleSet) -> Ve
     return verify(on_block, certificate, on=date.today(), rules=rules)  # noqa: DTZ011
 
 
-def _statement(
-    series: Series, way: Way, rules: RuleSet, verification: Verification | None
-) -> Statement | None:
-    """The uncertainty the call asks for; None where nothing is known of the reading."""
-    from rimread.hardness import from_bias, from_parts, from_permissible_error  # noqa: PLC0415
-
-    known = all(indent.budget is not None for indent in series.used_indents)
-    if way == "parts":
-        return from_parts(series, rules=rules) if known else None
-    if verification is None:
-        raise ValueError(f"--way {way} goes through a block: give --block and --on-block")
-    if not known:
-        raise ValueError(f"--way {way} needs --resolution for typed diameters")
-    if way == "bias":
-        return from_bias(series, verification)
-    if not verification.passed:
-        say("no uncertainty: the block did not pass, so the permissible error says nothing")
-        return None
-    return from_permissible_error(series, verification, rules=rules)
-
-
 def _record(
     series: Series, checks: tuple[Check, ...], statement: Statement | None, steps: tuple[Step, ...]
 ) -> dict[str, Any]:
@@ -217,22 +199,9 @@ def _record(
         "way": statement.way if statement else None,
         "hbw_corrected": statement.hbw if statement and statement.way == "bias" else None,
         "covers": statement.covers if statement else None,
-        "budget": _budget_json(statement.budget) if statement else None,
+        "budget": budget_json(statement.budget) if statement else None,
         "working": [asdict(step) for step in steps] or None,
     }
-
-
-def _budget_json(budget: Budget) -> list[dict[str, Any]]:
-    return [
-        {
-            "name": part.name,
-            "u_hbw": part.u,
-            "dof": part.dof if math.isfinite(part.dof) else None,
-            "how": part.how,
-            "common": part.common,
-        }
-        for part in budget.components
-    ]
 
 
 def _print(
@@ -242,38 +211,9 @@ def _print(
         print(f"{step.what}: {' = '.join(t for t in (step.formula, step.numbers) if t)}")
         print(f"    = {step.result}")
     if len(series.indents) > 1:
-        _print_series(series)
+        print_series(series)
     if statement is None:
         print(series.designation)
     else:
-        _print_statement(statement)
+        print_statement(statement)
     print_checks(checks)
-
-
-def _print_series(series: Series) -> None:
-    print("       d1 mm    d2 mm  mean mm      HBW")
-    lines = zip(series.indents, series.hbw, series.used, strict=True)
-    for number, (indent, hbw, used) in enumerate(lines, start=1):
-        note = "" if used else "  dropped"
-        note += "  odd" if series.outlier == number - 1 else ""
-        print(
-            f"{number:3d} {indent.d1_mm:8.3f} {indent.d2_mm:8.3f} {indent.mean_mm:8.3f} "
-            f"{hbw:8.1f}{note}"
-        )
-    print(
-        f"n = {len(series.hbw)}, s = {series.sd_hbw:.1f} HBW, range = {series.range_hbw:.1f} HBW, "
-        f"mean of {sum(series.used)}: {series.mean_hbw:.1f} HBW"
-    )
-
-
-def _print_statement(statement: Statement) -> None:
-    print(statement.text)
-    if statement.way == "bias":
-        print(
-            f"  {statement.bias_hbw:+.1f} HBW taken off for the block's error; for the value with "
-            f"it left in, U = {statement.U_uncorrected:.1f} HBW"
-        )
-    print(f"  U covers {statement.covers}")
-    for part in statement.budget.components:
-        dof = "inf" if math.isinf(part.dof) else f"{part.dof:.0f}"
-        print(f"    {part.name:24} u = {part.u:7.3f} HBW  dof {dof:>4}  {part.how}")

@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import date, datetime
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from rimread.cli._book import Kept, Wishes, keeping
-from rimread.cli._io import MISUSE, REFUSED, expand, print_json, say, speaking
+from rimread.cli._indents import print_checks
+from rimread.cli._io import REFUSED, expand, print_json, speaking
+from rimread.cli._job import Seen, job_of, measured, piece_of
+from rimread.cli._machine import Machine, machine_of
+from rimread.cli._series import (
+    Average,
+    Together,
+    Way,
+    print_series,
+    print_statement,
+    series_json,
+    statement_json,
+    taken_together,
+)
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
-    from rimread.hardness import RuleSet, TestCondition
-    from rimread.photo import Photo
-    from rimread.reading import Reading
-    from rimread.refusal import Refusal
     from rimread.scale.model import Scale
 
 
@@ -54,6 +63,51 @@ def measure(
         str, typer.Option(help="Whose limits: iso, astm or a rules file (TOML).")
     ] = "iso",
     budget: Annotated[bool, typer.Option("--budget", help="Show what makes up U.")] = False,
+    material: Annotated[
+        str | None, typer.Option(metavar="GROUP", help="Of the piece, see rimread plan.")
+    ] = None,
+    thickness: Annotated[
+        float | None, typer.Option(metavar="MM", help="Of the piece at the indent.")
+    ] = None,
+    edge: Annotated[
+        float | None, typer.Option(metavar="MM", help="Indent centre to the nearest edge.")
+    ] = None,
+    spacing: Annotated[
+        float | None, typer.Option(metavar="MM", help="Centre to the nearest other centre.")
+    ] = None,
+    radius: Annotated[float | None, typer.Option(metavar="MM", help="Of a curved surface.")] = None,
+    lay: Annotated[
+        float | None,
+        typer.Option(
+            metavar="DEG",
+            help="Direction of grinding marks or a cylinder's axis in the photo, from right "
+            "downwards: does it explain an oval indent?",
+        ),
+    ] = None,
+    average: Annotated[
+        Average | None,
+        typer.Option(
+            help="Make one result of all photos: all, or drop-extremes (highest and lowest of "
+            "five or more go)."
+        ),
+    ] = None,
+    block: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.toml", help="Reference block: its machine's part goes into U."),
+    ] = None,
+    on_block: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PHOTO", help="Indent on that block: photo, D1,D2 or results; repeated."
+        ),
+    ] = None,
+    way: Annotated[
+        Way | None,
+        typer.Option(
+            help="How force and ball get into U. [default: permissible-error with --block, else "
+            "parts]"
+        ),
+    ] = None,
     human: Annotated[
         list[str] | None,
         typer.Option(
@@ -81,105 +135,78 @@ def measure(
       rimread measure indent.jpg --scale scope.toml --test 10/3000
       rimread measure job-17/*.jpg --scale scope.toml --test 5/750 --overlay seen
       rimread measure indent.jpg --scale scope.toml --test 10/3000 --ledger book.db
+      rimread measure part/*.jpg --scale scope.toml --test 10/3000 --average all --thickness 8
+      rimread measure part/*.jpg --scale scope.toml --test 10/3000 --average all \\
+        --block block.toml --on-block "block/*.jpg" --way bias
 
     The photos must come from the camera, objective and picture size the scale was made with,
     uncropped. A photo that cannot be trusted is refused with what to do at the scope, and gets no
     number.
 
-    U covers the reading of the diameter only. Look at the overlay before a number counts: the
-    fitted rim must lie on the edge of the indent.
+    U in the table covers the reading of the diameter only. Look at the overlay before a number
+    counts: the fitted rim must lie on the edge of the indent.
+
+    With --average the photos make one result; its U covers force, ball, reading and scatter, what
+    the photos share (scale, rim definition) not averaged away. With --block the machine's part is
+    taken from the reference block: its permissible error (the block passed), or its measured bias,
+    which is then taken off.
 
     Exit codes: 0 all measured and all checks passed or warned; 1 a photo was refused or failed a
     check; 2 wrong use or a photo that cannot be read. The rest of the photos are still measured.
     """  # noqa: D301  (\b keeps the lines of the examples)
     with speaking():
-        job = _job(scale, test, rules, tone, on)
+        job = job_of(scale, test, rules, tone, on)
+        job = replace(job, piece=piece_of(material, thickness, edge, spacing, radius), lay_deg=lay)
         paths = expand(photos)
+        machine = machine_of(block, on_block, way, job)
+        _enough(average, paths)
         wishes = Wishes(ledger, human or (), operator, replaces, reason)
-        code = 0
+        code, all_seen = machine.code, []
         with keeping(wishes, len(paths), job.test, job.scale, scale) as keeper:
-            show = _json_shown if as_json else _table(paths, budget=budget)
+            alone = None if average is not None or block is None else machine
+            show = _json_shown(alone) if as_json else _table(paths, alone, budget=budget)
             draw = None if overlay is None else _drawer(overlay, paths, job.scale)
             for path in paths:
-                seen = _measured(path, job)
+                seen = measured(path, job)
                 sha256 = None if seen.photo is None else seen.photo.sha256
                 show(seen, keeper.keep(path, sha256, seen.result))
                 if draw is not None:
                     draw(seen)
                 code = max(code, seen.exit_code)
+                all_seen.append(seen)
+        if average is not None:
+            code = max(code, _averaged(all_seen, average, machine, as_json=as_json, budget=budget))
         if not as_json:
-            _closing(job.scale)
+            _closing(job.scale, machine if average is None else None)
     raise typer.Exit(code)
 
 
-@dataclass(frozen=True, slots=True)
-class _Job:
-    """What holds for all photos of a call."""
-
-    scale: Scale
-    test: TestCondition
-    rules: RuleSet
-    tone: Literal["srgb", "linear"] | None
-    on: date | None
+def _enough(average: Average | None, paths: list[Path]) -> None:
+    if average == "drop-extremes" and len(paths) < 5:
+        raise ValueError(
+            f"--average drop-extremes takes five photos or more (got {len(paths)}): highest and "
+            f"lowest go"
+        )
 
 
-@dataclass(frozen=True, slots=True)
-class _Seen:
-    """What came of one photo; `photo` is None when it could not be read."""
-
-    path: Path
-    photo: Photo | None
-    result: Reading | Refusal
-
-    @property
-    def exit_code(self) -> int:
-        from rimread.refusal import Refusal  # noqa: PLC0415
-
-        if self.photo is None:
-            return MISUSE
-        return REFUSED if isinstance(self.result, Refusal) or self.result.failed else 0
-
-
-def _job(
-    scale: Path,
-    test: str,
-    rules: str,
-    tone: Literal["srgb", "linear"] | None,
-    on: datetime | None,
-) -> _Job:
-    from rimread.hardness import parse_test, read_rules, rule_set  # noqa: PLC0415
-    from rimread.scale import read_scale  # noqa: PLC0415
-
-    return _Job(
-        scale=read_scale(scale),
-        test=parse_test(test),
-        rules=read_rules(Path(rules)) if rules.endswith(".toml") else rule_set(rules),
-        tone=tone,
-        on=None if on is None else on.date(),
-    )
-
-
-def _measured(path: Path, job: _Job) -> _Seen:
-    from rimread.photo import PhotoError, read_photo  # noqa: PLC0415
-    from rimread.reading import measure_photo  # noqa: PLC0415
-    from rimread.refusal import Refusal  # noqa: PLC0415
-
-    try:
-        photo = read_photo(path, tone=job.tone)
-    except PhotoError as error:
-        say(str(error))
-        return _Seen(path, None, Refusal("unreadable", str(error)))
-    return _Seen(path, photo, measure_photo(photo, job.scale, job.test, rules=job.rules, on=job.on))
-
-
-def _json_shown(seen: _Seen, kept: Kept) -> None:
+def _json_shown(alone: Machine | None) -> Callable[[Seen, Kept], None]:
+    """Return what prints a line; `alone` adds the uncertainty through the block."""
     from rimread.reading import reading_json  # noqa: PLC0415
 
-    sha256 = None if seen.photo is None else seen.photo.sha256
-    print_json(reading_json(str(seen.path), sha256, seen.result) | kept.json())
+    def line(seen: Seen, kept: Kept) -> None:
+        sha256 = None if seen.photo is None else seen.photo.sha256
+        record = reading_json(str(seen.path), sha256, seen.result) | kept.json()
+        if alone is not None:
+            statement = None if seen.indent is None else alone.statement(seen.indent)
+            record["statement"] = statement_json(statement)
+        print_json(record)
+
+    return line
 
 
-def _table(paths: list[Path], *, budget: bool) -> Callable[[_Seen, Kept], None]:
+def _table(
+    paths: list[Path], alone: Machine | None, *, budget: bool
+) -> Callable[[Seen, Kept], None]:
     """Print the head of the table and return what prints a row."""
     from rimread.refusal import Refusal  # noqa: PLC0415
     from rimread.report import text  # noqa: PLC0415
@@ -187,7 +214,7 @@ def _table(paths: list[Path], *, budget: bool) -> Callable[[_Seen, Kept], None]:
     wide = max(len(str(path)) for path in paths)
     print(f"{'photo':{wide}}  {'d1 mm':>8}  {'d2 mm':>8}  {'mean mm ± U':>18}  hardness ± U")
 
-    def row(seen: _Seen, kept: Kept) -> None:
+    def row(seen: Seen, kept: Kept) -> None:
         if isinstance(seen.result, Refusal):
             word = "unreadable" if seen.photo is None else f"refused ({seen.result.code})"
             why = "" if seen.photo is None else f": {seen.result.message}"
@@ -206,18 +233,55 @@ def _table(paths: list[Path], *, budget: bool) -> Callable[[_Seen, Kept], None]:
         extra = text.budget_lines(found.budget, found.mean_mm) if budget else ()
         for line in (*text.check_lines(seen.result), *extra, *kept.lines()):
             print(f"    {line}", flush=True)
+        statement = alone and seen.indent and alone.statement(seen.indent)
+        if statement:
+            print_statement(statement, budget=budget, before="    with the block: ")
 
     return row
 
 
-def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[_Seen], None]:
+def _averaged(
+    all_seen: Sequence[Seen], average: Average, machine: Machine, *, as_json: bool, budget: bool
+) -> int:
+    """Print the one result of all photos and return its exit code."""
+    found = taken_together(
+        [seen.indent for seen in all_seen if seen.indent is not None],
+        [str(seen.path) for seen in all_seen if seen.indent is None],
+        machine.test,
+        average=average,
+        way=machine.way,
+        rules=machine.rules,
+        verification=machine.verification,
+    )
+    if as_json:
+        print_json({"series": series_json(found, average)})
+    else:
+        _print_together(found, average, budget=budget)
+    return REFUSED if found.failed else 0
+
+
+def _print_together(found: Together, average: Average, *, budget: bool) -> None:
+    left_out = ", ".join(found.refused)
+    print(f"\nTogether ({average}{f'; not in it: {left_out}' if left_out else ''})")
+    if found.series is None:
+        print(f"  no result: {found.why}")
+    else:
+        print_series(found.series)
+        if found.statement is None:
+            print(found.series.designation)
+        else:
+            print_statement(found.statement, budget=budget)
+    print_checks(found.checks)
+
+
+def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[Seen], None]:
     """Return what writes the overlay of a photo."""
     from rimread.refusal import Refusal  # noqa: PLC0415
     from rimread.report import overlay, save_overlay, text  # noqa: PLC0415
 
     taken = {path.resolve() for path in paths}  # never write over a photo
 
-    def draw(seen: _Seen) -> None:
+    def draw(seen: Seen) -> None:
         if seen.photo is None:
             return
         if isinstance(seen.result, Refusal):
@@ -234,13 +298,16 @@ def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[_Seen], 
     return draw
 
 
-def _closing(scale: Scale) -> None:
+def _closing(scale: Scale, machine: Machine | None) -> None:
     """What every table ends with: what the numbers rest on, and who decides."""
     from rimread.report.text import CAUTION  # noqa: PLC0415
 
+    if machine is not None and machine.verification is not None:
+        print(f"\nBlock {machine.verification.block.serial}:")
+        print_checks(machine.verification.checks)
     print(f"\nScale: {scale.label}, counts until {scale.valid_until}.")
     print(
-        "U is expanded with k = 2, or more where few observations stand behind it. It covers the "
-        "reading of\nthe diameter only, not force, ball, machine or material."
+        "U is expanded with k = 2, or more where few observations stand behind it. In the table it "
+        "covers the\nreading of the diameter only, not force, ball, machine or material."
     )
     print(CAUTION)

@@ -107,6 +107,8 @@ def results_from_lines(text: str, name: str) -> tuple[Result, ...]:
             told = json.loads(line)
         except (json.JSONDecodeError, RecursionError):
             told = None
+        if isinstance(told, dict) and set(told) == {"series"}:
+            continue  # what measure --average adds; the report makes its own
         if not isinstance(told, dict):
             msg = f"{place} is no result of rimread measure --json"
             raise ValueError(msg)  # noqa: TRY004  (a file's content, not a caller's type)

@@ -114,9 +114,16 @@ def _bias(axes: Axes, cell: Cell) -> None:
 
 
 def _shares(axes: Axes, found: Validation, limits: Limits) -> None:
-    for cell in found.cells:
+    for index, cell in enumerate(found.cells):
         middle, width = (cell.low_mm + cell.high_mm) / 2, cell.high_mm - cell.low_mm
-        axes.bar(middle, 100 * cell.refused_share, 0.9 * width, color=_OUTSIDE, alpha=0.5)
+        axes.bar(
+            middle,
+            100 * cell.refused_share,
+            0.9 * width,
+            color=_OUTSIDE,
+            alpha=0.5,
+            label="" if index else "refused",
+        )
         if cell.coverage is None or cell.coverage_low is None or cell.coverage_high is None:
             continue
         axes.errorbar(
@@ -135,7 +142,6 @@ def _shares(axes: Axes, found: Validation, limits: Limits) -> None:
     axes.set_xlabel("mean diameter in mm")
     axes.set_ylabel("% of photos")
     axes.plot([], [], "o", color=_INSIDE, label="true value within U, 95 % confidence")
-    axes.bar([], [], color=_OUTSIDE, alpha=0.5, label="refused")
     _key(axes)
 
 

@@ -271,7 +271,7 @@ def _error(whole: Cell, limits: Limits) -> Check:
 
 def _no_gross(whole: Cell, limits: Limits) -> Check:
     message = (
-        f"{whole.gross} errors beyond {_GROSS_U:g} U and beyond {limits.error_rel:.2%} of d, "
+        f"errors beyond {_GROSS_U:g} U and beyond {limits.error_rel:.2%} of d: {whole.gross}, "
         f"none allowed"
     )
     return Check("gross", "fail" if whole.gross else "pass", message, "own limit")

@@ -1,0 +1,90 @@
+"""The machine behind a measurement, as its reference block shows it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rimread.cli._indents import indents_from
+from rimread.cli._io import REFUSED, expand, say
+from rimread.cli._job import Job, measured
+from rimread.cli._series import Way, statement_of
+
+if TYPE_CHECKING:  # heavy: imported when the verb runs
+    from rimread.hardness import Indent, RuleSet, Statement, TestCondition, Verification
+
+__all__ = ["Machine", "machine_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """How force and ball get into the uncertainty; `code` is 1 when the block has its faults."""
+
+    test: TestCondition
+    rules: RuleSet
+    way: Way
+    verification: Verification | None
+    code: int
+
+    def statement(self, indent: Indent) -> Statement | None:
+        """Of one indent by itself."""
+        from rimread.hardness import series_from_indents  # noqa: PLC0415
+
+        series = series_from_indents([indent], self.test)
+        return statement_of(series, self.way, self.rules, self.verification)
+
+
+def machine_of(
+    block: Path | None, on_block: list[str] | None, way: Way | None, job: Job
+) -> Machine:
+    """What the block says of the machine, its photos measured first."""
+    from rimread.hardness import read_block, series_from_indents, verify  # noqa: PLC0415
+
+    if (block is None) != (not on_block):
+        raise ValueError("--block and --on-block belong together: a block file and its indents")
+    if block is None:
+        if way not in (None, "parts"):
+            raise ValueError(f"--way {way} goes through a block: give --block and --on-block")
+        return Machine(job.test, job.rules, "parts", None, 0)
+    certificate = read_block(block)
+    indents, code = _indents_on_block(on_block or [], job)
+    if len(indents) < 2:
+        raise ValueError(
+            f"block {certificate.serial}: at least two indents on it are needed to tell its "
+            f"scatter (measured {len(indents)})"
+        )
+    day = job.on or date.today()  # noqa: DTZ011  (the lab's own calendar)
+    series = series_from_indents(indents, job.test)
+    verification = verify(series, certificate, on=day, rules=job.rules)
+    return Machine(
+        job.test,
+        job.rules,
+        way or "permissible-error",
+        verification,
+        code if verification.passed else REFUSED,
+    )
+
+
+def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], int]:
+    """Indents from photos, pairs and results; 1 when some were refused."""
+    plain = replace(job, piece=None, lay_deg=None)
+    indents: list[Indent] = []
+    code = 0
+    for path in expand(words):
+        word = str(path)
+        typed = "," in word and not path.exists()
+        if typed or word == "-" or path.suffix.lower() in (".json", ".jsonl"):
+            given = indents_from([word], job.test)
+            indents += given.indents
+            code = max(code, REFUSED if given.refused else 0)
+            continue
+        seen = measured(path, plain)
+        if seen.indent is None:
+            code = max(code, seen.exit_code)
+            if seen.photo is not None:
+                say(f"{path}: on the block, refused and left out ({seen.code})")
+        else:
+            indents.append(seen.indent)
+    return indents, code
