@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import gates
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
-from rimread.rim.locate import Located, locate, settle
+from rimread.rim.locate import Located, Settled, locate, settle
 from rimread.rim.model import Rim
 from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.tone import tone_uncertainty_px
@@ -157,7 +157,7 @@ def _weight(ring: Ring) -> float:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Settled:
+class _Placed:
     """Places along a rim and the ellipse through them."""
 
     located: Located
@@ -168,7 +168,7 @@ class _Settled:
 
 
 def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
-    found = _settled(photo, ring.ellipse)
+    found = _placed_on(photo, ring.ellipse)
     located, weights = found.located, found.weights
     shown = gates.shown(located, weights)
     rim = Rim(
@@ -189,26 +189,26 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
     return rim if refusal is None else refusal
 
 
-def _settled(photo: Photo, ellipse: Ellipse) -> _Settled:
+def _placed_on(photo: Photo, ellipse: Ellipse) -> _Placed:
     for _ in range(PASSES):
-        moved, blur = settle(photo, ellipse)
-        step, ellipse = _moved_px(moved, ellipse), moved
+        settled = settle(photo, ellipse)
+        step, ellipse = _moved_px(settled.ellipse, ellipse), settled.ellipse
         if step < SETTLED_PX:
             break
     for _ in range(PASSES):
-        found = _placed(photo, ellipse, blur)
-        ellipse = found.ellipse
+        found = _placed(photo, settled)
+        settled = replace(settled, ellipse=found.ellipse)
         if found.moved_px < SETTLED_PX:
             break
     return found
 
 
-def _placed(photo: Photo, ellipse: Ellipse, blur_px: float) -> _Settled:
-    located = locate(photo, ellipse, blur_px=blur_px)
+def _placed(photo: Photo, settled: Settled) -> _Placed:
+    located, ellipse = locate(photo, settled), settled.ellipse
     moved, _, weights = moved_by_offsets(
         ellipse, located.t, located.q_px, _prior_weights(located), floor=FIT_FLOOR_PX
     )
-    return _Settled(
+    return _Placed(
         located=located,
         points_px=ellipse.points(located.t) + located.q_px[:, None] * ellipse.normals(located.t),
         weights=weights,

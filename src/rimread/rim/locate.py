@@ -20,7 +20,7 @@ from rimread.rim.ellipse import Ellipse, moved_by_offsets
 from rimread.rim.sampling import band_along, rays_from, reduced
 from rimread.rim.shading import EdgeShape, bowl_chart, predicted
 
-__all__ = ["Located", "locate", "settle"]
+__all__ = ["Located", "Settled", "locate", "settle"]
 
 Array = NDArray[np.floating]
 
@@ -32,12 +32,15 @@ CHART_RADIUS_PX = 96
 """Radius of the bowl in the reduced picture that the chart is read from."""
 STEP_PX = 0.5
 """Grid of places; a parabola through three of them interpolates."""
-COARSE_SHIFT_PX = 3.0
-FINE_SHIFT_PX = 3.0
-"""Places searched on either side of the ellipse, before and after it has been settled."""
+SHIFT_PX = 3.0
+"""Places searched on either side of an ellipse that is not settled yet."""
+LEAST_SHIFT_PX, MOST_SHIFT_PX, SHIFT_BLURS = 1.5, 3.5, 1.0
+"""Once it is: from 1.5 px to 3.5 px or one blur, by how far the places stray from the ellipse."""
 LEAST_HALF_PX = 7.0
 HALF_BLURS = 5.0
 """Half-width of the compared profile: 7 px or 5 blurs + 1 px, past which shading rules."""
+STRAY = 20.0
+"""Median distances from the ellipse added to the least reach."""
 GUARD_BLURS = 3.0
 GUARD_PX = 1.5
 """Closer to the rim than 3 blurs + 1.5 px the light is a mixture of both sides."""
@@ -122,8 +125,26 @@ class _Scene:
     inside: NDArray[np.bool_]
 
 
-def settle(photo: Photo, ellipse: Ellipse) -> tuple[Ellipse, float]:
-    """Bring an ellipse that lies within 3 px of a rim onto it; also the blur of the edge in px.
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """An ellipse on a rim to a fraction of a pixel.
+
+    Parameters
+    ----------
+    ellipse : Ellipse
+    blur_px : float
+        About the blur of the edge.
+    reach_px : float
+        How far on either side of the ellipse places are worth searching.
+    """
+
+    ellipse: Ellipse
+    blur_px: float
+    reach_px: float
+
+
+def settle(photo: Photo, ellipse: Ellipse) -> Settled:
+    """Bring an ellipse that lies within 3 px of a rim onto it.
 
     A coarser grid of shapes than in `locate`, with every blur in it.
     """
@@ -134,36 +155,38 @@ def settle(photo: Photo, ellipse: Ellipse) -> tuple[Ellipse, float]:
         for rounding in _roundings(2 * ellipse.m)[1:4:2]
         for slope in OUTER_SLOPES[1::2]
     ]
-    shifts = _shifts(COARSE_SHIFT_PX)
+    shifts = _shifts(SHIFT_PX)
     misfits = _misfits(scene, shapes, shifts, pooled=COARSE_POOLED_ARCS)
     best = int(np.argmin(_score(misfits, scene)))
     place, u = _places(misfits[best : best + 1], shifts, len(scene.q_px))
-    moved, _, _ = moved_by_offsets(
+    moved, residuals, _ = moved_by_offsets(
         ellipse, scene.t, place[0], scene.inside / (u[0] ** 2 + STEP_PX**2), floor=STEP_PX / 2
     )
-    return moved, shapes[best].blur_px
+    blur = shapes[best].blur_px
+    stray = LEAST_SHIFT_PX + STRAY * float(np.median(np.abs(residuals)))
+    most = max(MOST_SHIFT_PX, SHIFT_BLURS * blur)
+    return Settled(ellipse=moved, blur_px=blur, reach_px=round(2 * min(stray, most)) / 2)
 
 
-def locate(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> Located:
+def locate(photo: Photo, settled: Settled) -> Located:
     """Find the break along the normals of a settled ellipse.
 
     Parameters
     ----------
     photo : Photo
-    ellipse : Ellipse
-        Within 1.5 px of the rim.
-    blur_px : float
-        About the blur of the edge; shapes with a third more and less are weighed too.
+    settled : Settled
+        Shapes with a third more and less blur are weighed too.
     """
-    scene = _scene(photo, ellipse, blur_px=blur_px)
-    best = int(np.argmin(np.abs(np.log(np.array(BLURS_PX) / blur_px))))
+    ellipse = settled.ellipse
+    scene = _scene(photo, ellipse, blur_px=settled.blur_px)
+    best = int(np.argmin(np.abs(np.log(np.array(BLURS_PX) / settled.blur_px))))
     shapes = [
         EdgeShape(blur, rounding, slope)
         for blur in BLURS_PX[max(best - 1, 0) : best + 2]
         for rounding in _roundings(2 * ellipse.m)
         for slope in OUTER_SLOPES
     ]
-    shifts = _shifts(FINE_SHIFT_PX)
+    shifts = _shifts(settled.reach_px)
     misfits = _misfits(scene, shapes, shifts, pooled=POOLED_ARCS)
     weights = _shape_weights(shapes, _score(misfits, scene), 2 * ellipse.m)
     places, u_places = _places(misfits, shifts, len(scene.q_px))
