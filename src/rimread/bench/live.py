@@ -25,6 +25,8 @@ _QUALITY = (cv2.IMWRITE_JPEG_QUALITY, 80)
 _UNWATCHED_S = 3.0
 """Nothing is looked for when no page has asked for so long."""
 _OUTLINE = 73
+LOOKS_PER_S, PICTURES_PER_S = 6.0, 20.0
+"""More than a hand at the focus can follow only takes time from the rest."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +59,7 @@ class Live:
         self._thread = threading.Thread(target=self._run, name="eye", daemon=True)
         self._encoding = threading.Lock()
         self._encoded: tuple[int, bytes] = (0, b"")
+        self._next_picture = 0.0
 
     def __enter__(self) -> Self:
         self._thread.start()
@@ -80,12 +83,15 @@ class Live:
     def picture(self, after: int) -> tuple[int, bytes] | None:
         """Number and JPEG of the newest frame above `after`, waited for; shared by all viewers."""
         self._asked_at = time.monotonic()
-        frame = self.feed.newest(after=after)
-        if frame is None:
-            return None
         with self._encoding:
-            if self._encoded[0] != frame.number:
-                self._encoded = (frame.number, preview(frame.picture))
+            if self._encoded[0] > after:
+                return self._encoded
+            time.sleep(max(self._next_picture - time.monotonic(), 0.0))
+            frame = self.feed.newest(after=after)
+            if frame is None:
+                return None
+            self._next_picture = time.monotonic() + 1.0 / PICTURES_PER_S
+            self._encoded = (frame.number, preview(frame.picture))
             return self._encoded
 
     def told(self, *, indent: bool) -> dict[str, Any]:
@@ -120,12 +126,14 @@ class Live:
                 self._looks.clear()
                 self._stop.wait(0.05)
                 continue
+            begun = time.monotonic()
             frame = self.feed.newest(after=last, timeout_s=0.5)
             if frame is None:
                 continue
             last = frame.number
             self.seen = self._look(frame, look)
             self._looks.append(time.monotonic())
+            self._stop.wait(max(begun + 1.0 / LOOKS_PER_S - time.monotonic(), 0.0))
 
     def _look(self, frame: Frame, look: Look) -> Seen:
         sight = look.at(frame)

@@ -381,8 +381,8 @@ $("keys").addEventListener("change", () => remember("keys", $("keys").checked ? 
 
 document.addEventListener("keydown", (event) => {
   if (event.key === "Escape") return back();
-  const typing = event.target.closest("input:not([type=checkbox]), select, textarea, summary, a");
-  const pressing = event.key === " " && event.target.closest("button:not([aria-current]), input");
+  const typing = event.target.closest("input:not([type=checkbox]), select, textarea");
+  const pressing = event.key === " " && event.target.closest("button:not([aria-current]), input, summary, a");
   if (!$("keys").checked || typing || pressing || event.ctrlKey || event.metaKey || event.altKey || state.view !== "test") return;
   const pending = state.desk?.pending;
   const deciding = pending?.status === "measured" && state.mode === "photo" && $("reject-form").hidden;
