@@ -1,0 +1,132 @@
+"""Profiles predicted across a rim from the bowl's own shading."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.special import ndtr
+
+from rimread.rim.shading import CHART_SLOPES, EdgeShape, bowl_chart, predicted
+
+Q = np.arange(-12, 12.25, 0.5)
+ARCS = 24
+
+
+def profile(chart, outside, shape):
+    return predicted(chart.astype(np.float32), outside, (shape,), Q.tobytes())[0]
+
+
+def even_chart(level):
+    """A bowl that looks the same at every slope."""
+    return np.full((ARCS, len(CHART_SLOPES)), level)
+
+
+def tilted_chart(seed=0):
+    rng = np.random.default_rng(seed)
+    slope = CHART_SLOPES
+    return (
+        0.4 + 0.2 * rng.uniform(-1, 1, (ARCS, 1)) * slope + 0.1 * rng.random((ARCS, 1)) * slope**2
+    )
+
+
+@pytest.mark.parametrize("blur", [0.7, 1.2, 2.5])
+@pytest.mark.parametrize("outer_slope", [-0.35, -0.05, 0.1])
+def test_an_even_bowl_gives_a_blurred_step(blur, outer_slope):
+    """As the rounding goes to nothing: the error function (Gaussian blur of a step)."""
+    outside = np.full(ARCS, 0.2)
+    told = profile(even_chart(0.5), outside, EdgeShape(blur, 1e-3, outer_slope))
+    step = 0.2 + 0.3 * ndtr(-Q / blur)
+    # places are 0.5 px apart and the break falls on one of them: half a place of smear
+    np.testing.assert_allclose(told[0], step, atol=0.3 * 0.02 / blur)
+
+
+@pytest.mark.parametrize("rounding", [0.05, 0.5, 2.0])
+def test_an_even_bowl_crosses_half_way_at_the_break(rounding):
+    told = profile(even_chart(0.6), np.full(ARCS, 0.3), EdgeShape(1.0, rounding, -0.1))
+    assert np.interp(-0.45, -told[3], Q) == pytest.approx(0.0, abs=0.01)
+
+
+@given(st.floats(0.1, 4.0), st.floats(0.1, 4.0), st.integers(0, 20))
+def test_profiles_are_linear_in_the_light(factor, other, seed):
+    chart, outside = tilted_chart(seed), np.random.default_rng(seed).random(ARCS)
+    shape = EdgeShape(1.1, 0.4, -0.2)
+    whole = profile(factor * chart + other, factor * outside + other, shape)
+    np.testing.assert_allclose(whole, factor * profile(chart, outside, shape) + other, atol=3e-5)
+
+
+def test_far_from_the_rim_each_side_is_itself():
+    chart, outside = tilted_chart(2), np.linspace(0.1, 0.6, ARCS)
+    told = profile(chart, outside, EdgeShape(0.8, 0.1, -0.2))
+    np.testing.assert_allclose(told[:, 0], chart[:, -1], atol=1e-3)
+    np.testing.assert_allclose(told[:, -1], outside, atol=1e-3)
+
+
+def test_mirrored_light_gives_the_mirrored_profiles():
+    """A lamp on the other side: each ray sees what the opposite ray saw."""
+    half = ARCS // 2
+    t = (np.arange(ARCS) + 0.5) * (2 * np.pi / ARCS)
+    u = np.linspace(0, 1, 65)
+
+    def charted(lamp):
+        rays = 0.5 + 0.3 * np.cos(t - lamp)[:, None] * u
+        return bowl_chart(rays.astype(np.float32), u, known_to=0.95)
+
+    one, other = charted(0.4), charted(0.4 + np.pi)
+    np.testing.assert_allclose(np.roll(one, half, axis=0), other, atol=1e-5)
+    np.testing.assert_allclose(one[:, ::-1], other, atol=1e-5)
+    shape = EdgeShape(1.0, 0.3, -0.2)
+    np.testing.assert_allclose(
+        np.roll(profile(one, np.full(ARCS, 0.5), shape), half, axis=0),
+        profile(other, np.full(ARCS, 0.5), shape),
+        atol=1e-5,
+    )
+
+
+def test_a_lit_bowl_is_its_own_chart():
+    """Slope rises evenly along a ray: what a ray shows at u is the chart at slope u."""
+    u = np.linspace(0, 1, 65)
+    rays = np.repeat((0.3 + 0.2 * u + 0.1 * u**2)[None], ARCS, axis=0).astype(np.float32)
+    chart = bowl_chart(rays, u, known_to=0.9)
+    known = (np.abs(CHART_SLOPES) < 0.9) & (CHART_SLOPES >= 0)
+    s = CHART_SLOPES[known]
+    np.testing.assert_allclose(chart[3, known], 0.3 + 0.2 * s + 0.1 * s**2, atol=2e-3)
+
+
+def test_what_lies_beyond_the_known_part_follows_the_trend():
+    u = np.linspace(0, 1, 65)
+    rays = np.repeat((0.4 + 0.2 * u)[None], ARCS, axis=0).astype(np.float32)
+    spoiled = rays.copy()
+    spoiled[:, u > 0.92] = 0.9  # light of the rim, not of the bowl
+    chart = bowl_chart(spoiled, u, known_to=0.9)
+    np.testing.assert_allclose(chart[0, -1], 0.6, atol=0.01)
+
+
+def test_a_ridge_shows_the_opposite_slopes():
+    """The rounding passes from the slope of the bowl through flat to that of the ridge.
+
+    With a chart that is bright where the surface is flat, a rounded edge shows a bright line; a
+    dish, whose slope never reaches flat, does not.
+    """
+    chart = np.repeat(0.2 + 0.6 * np.exp(-0.5 * (CHART_SLOPES / 0.15) ** 2)[None], ARCS, axis=0)
+    ridge = profile(chart, np.full(ARCS, 0.2), EdgeShape(0.7, 1.0, -0.5))
+    dish = profile(chart, np.full(ARCS, 0.2), EdgeShape(0.7, 1.0, 0.6))
+    assert ridge[0].max() > 0.5
+    assert dish[0].max() < 0.25
+
+
+@given(st.floats(0.7, 4.0), st.floats(0.04, 3.0), st.floats(-0.35, 0.1))
+def test_blur_and_rounding_widen_the_step(blur, rounding, slope):
+    """Standard deviation of the step's derivative: blur and logistic rounding add in squares."""
+    q = np.arange(-60, 60.25, 0.5)
+    told = predicted(
+        even_chart(1.0).astype("f4"),
+        np.zeros(ARCS),
+        (EdgeShape(blur, rounding, slope),),
+        q.tobytes(),
+    )[0][0].astype(float)
+    weight, place = -np.diff(told), q[:-1] + 0.25
+    mean = np.sum(weight * place) / weight.sum()
+    sd = np.sqrt(np.sum(weight * (place - mean) ** 2) / weight.sum())
+    whole = np.sqrt(blur**2 + (np.pi**2 / 3) * rounding**2)
+    assert mean == pytest.approx(0, abs=0.02)
+    assert sd == pytest.approx(whole, rel=0.06)
