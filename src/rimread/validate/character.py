@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import cv2
@@ -14,7 +14,7 @@ from rimread.photo import Photo, Tone, linear_light
 from rimread.refusal import Refusal
 from rimread.rim import Rim, find_rim
 from rimread.rim.sampling import band_along
-from rimread.simulate import Camera
+from rimread.simulate import Camera, Indent, Scene, simulate
 from rimread.simulate.camera import picture
 
 __all__ = ["Character", "Noise", "character_of", "noise_of"]
@@ -35,9 +35,10 @@ _ROUNDS = 3
 _MOST_FULL_WELL = 1e7
 _QUIET = 1e-4
 """Noise below this part of full scale is not told from none."""
-_SPREAD_BY_SAMPLING = 1 / 12 + 1 / 6
-"""Variance in px² that a pixel's area and linear interpolation add to the blur of the optics."""
 _LEAST_BLUR_PX = 0.3
+_INDENT_MM = 3.0
+_SIDE = 1.4
+"""Side of a trial picture in diameters of its indent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,12 +100,12 @@ def character_of(photo: Photo, *, rng: np.random.Generator) -> Character:
     photo : Photo
         Best of an indent as the lab takes them, so that its blur can be told too.
     rng : numpy.random.Generator
-        For the trial pictures the noise is compared with.
+        For the trial pictures that noise and blur are compared with.
     """
     rim = find_rim(photo)
     blur = contrast = polarity = None
     if isinstance(rim, Rim):
-        blur = math.sqrt(max(rim.blur_px**2 - _SPREAD_BY_SAMPLING, _LEAST_BLUR_PX**2))
+        blur = _blur_of(rim, rng)
         step = _steps(photo, rim)
         contrast, polarity = float(np.abs(step).mean()), float(step.mean())
     return Character(
@@ -153,6 +154,24 @@ def _steps(photo: Photo, rim: Rim) -> NDArray[np.floating]:
     light = linear_light(photo, band.grey * photo.full_scale)
     inner, outer = (light[:, side].mean(axis=1) for side in (band.q_px < -guard, band.q_px > guard))
     return np.asarray((inner - outer) / np.maximum(inner + outer, 1e-6))
+
+
+def _blur_of(rim: Rim, rng: np.random.Generator) -> float:
+    """Blur of the optics that leaves in a simulated photo what was found in the photo.
+
+    What is found at a rim has the pixels and the rounding of the edge in it.
+    """
+    across = 2.0 * rim.ellipse.m
+    side = math.ceil(_SIDE * across)
+    scene = Scene(indents=(Indent(d1_mm=_INDENT_MM, d2_mm=_INDENT_MM),))
+    blur = rim.blur_px
+    for _ in range(_ROUNDS):
+        camera = Camera(width_px=side, height_px=side, px_per_mm=across / _INDENT_MM, blur_px=blur)
+        again = find_rim(simulate(replace(scene, camera=camera), rng=rng).photo())
+        if isinstance(again, Refusal):
+            break
+        blur = max(blur + rim.blur_px - again.blur_px, _LEAST_BLUR_PX)
+    return blur
 
 
 def _by_level(coded: F32) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

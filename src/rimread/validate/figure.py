@@ -146,4 +146,6 @@ def _shares(axes: Axes, found: Validation, limits: Limits) -> None:
 
 
 def _key(axes: Axes) -> None:
+    if not axes.get_legend_handles_labels()[1]:
+        return
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False, borderpad=0)
