@@ -81,7 +81,10 @@ class Camera:
         CameraError
             If a camera or stream stopped giving frames.
         """
-        good, picture = self.capture.read()
+        try:
+            good, picture = self.capture.read()
+        except cv2.error as error:  # a frame that cannot be decoded
+            raise CameraError(f"camera {self.source}: {error.err}") from None
         if not good and self.kind == "video" and self.looped and self._number:
             self.capture.set(cv2.CAP_PROP_POS_FRAMES, 0)
             good, picture = self.capture.read()

@@ -111,7 +111,7 @@ class Look:
         grey = frame.grey
         full = int(np.iinfo(grey.dtype).max)
         thin = grey[::_STEP, ::_STEP]
-        small = _small(thin)
+        small = _small(grey)
         change = float("inf")
         if self._last is not None and self._last.shape == small.shape:
             change = float(np.mean(cv2.absdiff(small, self._last)))
@@ -151,11 +151,11 @@ def _slopes(lines: Picture) -> float:
     return float(cv2.norm(slopes, cv2.NORM_L2SQR)) / slopes.size
 
 
-def _small(thin: Picture) -> NDArray[np.uint8]:
-    if thin.dtype != np.uint8:
-        thin = (thin >> 8).astype(np.uint8)
-    size = (max(thin.shape[1] // 2, 1), max(thin.shape[0] // 2, 1))
-    return np.asarray(cv2.resize(thin, size, interpolation=cv2.INTER_AREA), np.uint8)
+def _small(grey: Picture) -> NDArray[np.uint8]:
+    """An eighth of the size, so that the noise of 64 pixels averages out."""
+    size = (max(grey.shape[1] // 8, 1), max(grey.shape[0] // 8, 1))
+    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(small if grey.dtype == np.uint8 else small >> 8, np.uint8)
 
 
 # -- in words -----------------------------------------------------------------------------------

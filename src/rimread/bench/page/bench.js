@@ -247,7 +247,13 @@ function toCorrect() {
   $("at-correct").querySelector("input").focus();
 }
 function back() {
-  if (state.mode === "correct" || !$("reject-form").hidden) { leaveForms(); paintDesk(); viewer.paint(); return; }
+  if (state.mode === "correct" || !$("reject-form").hidden) {
+    leaveForms();
+    paintDesk();
+    viewer.paint();
+    $("accept").focus(); // not lost in a form that is gone
+    return;
+  }
   if (state.desk.pending?.status === "refused") act(() => post(`${picture()}/dismiss`));
 }
 

@@ -1,0 +1,130 @@
+"""What is written is what the camera gave; averages and their scatter."""
+
+import hashlib
+import math
+from datetime import UTC, datetime, timedelta, timezone
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from rimread.capture import Burst, Frame, Scatter, average, keep, scatter_of
+from rimread.capture.keep import write_whole
+from rimread.photo import read_photo
+from rimread.refusal import Refusal
+from rimread.simulate import Camera, Indent, Scene, simulate
+
+NOW = datetime(2026, 11, 25, 9, 30, 15, tzinfo=timezone(timedelta(hours=2)))
+
+
+def frames(rng, count, *, noise=2.0, base=None, shape=(80, 100)):
+    grey = np.full(shape, 100.0) if base is None else base.astype(float)
+    noisy = (rng.normal(0, noise, grey.shape) + grey for _ in range(count))
+    return [
+        Frame(np.clip(np.rint(f), 0, 255).astype(np.uint8), NOW, i) for i, f in enumerate(noisy, 1)
+    ]
+
+
+@pytest.mark.parametrize("shape", [(80, 100), (80, 100, 3)])
+def test_the_file_holds_every_bit(tmp_path, shape):
+    picture = np.random.default_rng(1).integers(0, 256, shape, dtype=np.uint8)
+    kept = keep(picture, tmp_path / "a" / "b", taken_at=NOW, words={"Source": "scope 1 ü"})
+    flag = cv2.IMREAD_COLOR if picture.ndim == 3 else cv2.IMREAD_UNCHANGED
+    assert np.array_equal(cv2.imdecode(np.fromfile(kept.path, np.uint8), flag), picture)
+    assert hashlib.sha256(kept.path.read_bytes()).hexdigest() == kept.sha256
+    assert kept.path.name.startswith("20261125-093015-" + kept.sha256[:8])
+    with Image.open(kept.path) as image:
+        assert image.text["Creation Time"] == NOW.isoformat()
+        assert image.text["Source"] == "scope 1 ü"
+    photo = read_photo(kept.path)
+    assert (photo.tone, photo.tone_stated) == ("srgb", True)
+    assert photo.sha256 == kept.sha256
+
+
+def test_a_dark_average_is_not_taken_for_sensor_values(tmp_path):
+    """Values under 2^14 in 16 bits look like raw 14 bit: the file says sRGB, so they are not."""
+    burst = average(frames(np.random.default_rng(2), 4, base=np.full((80, 100), 30.0)))
+    assert burst.picture.max() < 2**14
+    photo = read_photo(keep(burst.picture, tmp_path, taken_at=NOW, words={}).path)
+    assert (photo.tone, photo.full_scale) == ("srgb", 65535)
+
+
+def test_nothing_half_written_is_ever_seen(tmp_path, monkeypatch):
+    path = tmp_path / "x.png"
+    write_whole(path, b"old")
+
+    def power_cut(_fd):
+        raise OSError(5, "power cut")
+
+    monkeypatch.setattr("os.fsync", power_cut)
+    with pytest.raises(OSError, match="power cut"):
+        write_whole(path, b"new" * 1000)
+    assert path.read_bytes() == b"old"
+
+
+def test_average_is_the_mean_in_finer_steps():
+    rng = np.random.default_rng(3)
+    shown = frames(rng, 16)
+    burst = average(shown)
+    mean = np.mean([frame.picture for frame in shown], axis=0)
+    assert burst.picture.dtype == np.uint16
+    assert np.abs(burst.picture / 257.0 - mean).max() <= 0.5 / 257 + 1e-9
+    assert burst.frames == 16
+    # rounding to whole grey levels adds 1/12 to the variance (Sheppard)
+    assert burst.noise * 255 == pytest.approx(math.sqrt(4.0 + 1 / 12), rel=0.05)
+
+
+def test_one_frame_is_kept_as_it_came():
+    (frame,) = frames(np.random.default_rng(4), 1)
+    burst = average([frame])
+    assert burst == Burst(frame.picture, NOW, 1, None) or burst.picture is frame.picture
+    assert burst.noise is None
+
+
+def test_average_of_colour_is_luma():
+    picture = np.zeros((70, 80, 3), np.uint8)
+    picture[...] = (200, 100, 50)
+    burst = average([Frame(picture, NOW, i) for i in range(3)])
+    assert burst.picture.shape == (70, 80)
+    grey = 0.114 * 200 + 0.587 * 100 + 0.299 * 50  # ITU-R BT.601
+    assert np.abs(burst.picture / 257 - grey).max() < 0.01
+
+
+def test_frames_of_two_sizes_have_no_average():
+    rng = np.random.default_rng(5)
+    with pytest.raises(ValueError, match="one size"):
+        average([*frames(rng, 1), *frames(rng, 1, shape=(90, 100))])
+    with pytest.raises(ValueError, match="at least one"):
+        average([])
+
+
+def test_scatter_is_that_of_the_diameter():
+    """Simulated frames whose indents differ by a known scatter."""
+    rng = np.random.default_rng(6)
+    truth = rng.normal(2.0, 0.002, 6)
+    camera = Camera(width_px=640, height_px=512, px_per_mm=150.0)
+    shown = []
+    for number, d in enumerate(truth, 1):
+        scene = Scene(indents=(Indent(d1_mm=float(d), d2_mm=float(d)),), camera=camera)
+        picture = simulate(scene, rng=np.random.default_rng(1), oversample=1).picture
+        shown.append(Frame(picture, NOW, number))
+    found = scatter_of(shown)
+    assert isinstance(found, Scatter)
+    assert found.frames == 6
+    assert found.sd_rel == pytest.approx(np.std(truth, ddof=1) / np.mean(truth), rel=0.3)
+    part = found.component(2.0)
+    assert part.u == pytest.approx(2.0 * found.sd_rel / math.sqrt(6))
+    assert part.dof == 5
+
+
+def test_no_rim_no_scatter():
+    found = scatter_of(frames(np.random.default_rng(7), 4, shape=(128, 128)))
+    assert isinstance(found, Refusal)
+    assert found.code == "too-few-frames"
+    assert found.evidence == {"found": 0.0, "frames": 4.0}
+
+
+def test_time_is_told_with_its_zone(tmp_path):
+    kept = keep(np.zeros((64, 64), np.uint8), tmp_path, taken_at=NOW.astimezone(UTC), words={})
+    assert kept.taken_at == NOW
