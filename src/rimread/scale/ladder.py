@@ -428,9 +428,20 @@ def _pattern_of(fold: FloatArray, ink: float) -> tuple[float, Pattern]:
     return best if best[0] > _STAND_OUT else (0.0, Pattern(every=0))
 
 
-def _tail_pattern(
-    cells: _Cells, columns: tuple[int, int], rows: tuple[int, int]
-) -> tuple[float, Pattern]:
+@dataclass(frozen=True, slots=True, order=True)
+class _Tail:
+    """A pattern found: 10th lines alone count less, because numerals look like them."""
+
+    rank: int
+    score: float
+    every: int
+    tenth: int
+
+
+_NO_TAIL = _Tail(0, 0.0, 0, 0)
+
+
+def _tail_pattern(cells: _Cells, columns: tuple[int, int], rows: tuple[int, int]) -> _Tail:
     """The longer lines past either end of the band: the first pattern met going outwards.
 
     Farther out there may be numerals, which stand at the 10th lines and are not lines.
@@ -440,8 +451,8 @@ def _tail_pattern(
     ink = _ink(mean, whole, rows)
     first = cells.first + columns[0]
     depth = max(2 * (rows[1] - rows[0] + 1), 4)
-    found = (0.0, Pattern(every=0))
-    for step, edge in ((-1, rows[0] - 2), (1, rows[1] + 2)):
+    found = [_NO_TAIL]
+    for step, edge in ((-1, rows[0] - 1), (1, rows[1] + 1)):
         total, count = np.zeros(mean.shape[1]), np.zeros(mean.shape[1])
         for row in range(edge, edge + step * depth, step):
             if not 0 <= row < mean.shape[0] or whole[row].sum() < MIN_LINES:
@@ -449,10 +460,13 @@ def _tail_pattern(
             total += np.where(whole[row], mean[row], 0.0)
             count += whole[row]
             score, pattern = _pattern_in(total, count, ink, first)
-            if pattern.every and row != edge:
-                found = max(found, (score, pattern), key=lambda pair: pair[0])
+            if not pattern.every or row == edge:
+                continue
+            rank = 1 if pattern.every == 10 else 2
+            found.append(_Tail(rank, score, pattern.every, pattern.tenth))
+            if rank == 2:
                 break
-    return found
+    return max(found)
 
 
 def _ink(mean: FloatArray, whole: NDArray[np.bool_], rows: tuple[int, int]) -> float:
@@ -517,7 +531,7 @@ def _ladder_at(strips: _Strips, peak: _Peak) -> Ladder | None:
     known = [(t, half) for t, half in zip(told, (0.0, 0.5), strict=True) if t is not None]
     if not known:
         return None
-    reading, half = max(known, key=lambda pair: pair[0].score)
+    reading, half = max(known, key=lambda pair: pair[0].tail)
     return Ladder(
         angle_rad=strips.angle,
         frequency=frequency,
@@ -526,7 +540,7 @@ def _ladder_at(strips: _Strips, peak: _Peak) -> Ladder | None:
         last=reading.lines[1],
         ends_seen=reading.ends_seen,
         v_px=(float(near.v[reading.rows[0]]), float(near.v[reading.rows[1]])),
-        pattern=reading.pattern,
+        pattern=Pattern(every=reading.tail.every, tenth=reading.tail.tenth),
         strength=peak.ratio,
     )
 
@@ -551,11 +565,10 @@ def _around(strips: _Strips, cells: _Cells, patch: NDArray[np.bool_], wave: Floa
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
-    score: float
+    tail: _Tail
     lines: tuple[int, int]
     ends_seen: tuple[bool, bool]
     rows: tuple[int, int]
-    pattern: Pattern
 
 
 def _read(cells: _Cells, half: float) -> _Reading | None:
@@ -575,17 +588,16 @@ def _read(cells: _Cells, half: float) -> _Reading | None:
     here = slice(run[0], run[1] + 1)
     if not _alike(height[here], lean[here]):
         return None  # a harmonic of something wider: some of its lines do not exist
-    score, pattern = _tail_pattern(cells, run, rows)
+    tail = _tail_pattern(cells, run, rows)
     seen = cells.whole[part].mean(axis=0) > 0.5
     return _Reading(
-        score=score,
+        tail=tail,
         lines=(cells.first + run[0], cells.first + run[1]),
         ends_seen=(
             bool(run[0] >= 2 and seen[run[0] - 2 : run[0]].all()),
             bool(run[1] + 2 < seen.size and seen[run[1] + 1 : run[1] + 3].all()),
         ),
         rows=rows,
-        pattern=pattern,
     )
 
 
