@@ -44,7 +44,7 @@ def at_once(item: Item, _settings: Settings) -> dict[str, Any]:
 
 
 def slowly(item: Item, settings: Settings) -> dict[str, Any]:
-    """The same, in as many milliseconds as the settings name as their test."""
+    """The same, in as many milliseconds as the settings name as their test: keep it the same."""
     time.sleep(float(settings.test) / 1000.0)
     return at_once(item, settings)
 
