@@ -51,6 +51,16 @@ def test_a_sharper_moment_is_remembered_for_a_while():
     assert look.at(frame(blurred(PLATE, 2.0), seconds=RECALL_S + 0.5)).sharp
 
 
+def test_something_else_in_view_starts_anew():
+    look = Look()
+    look.at(frame(STAGE, 1))
+    moved = look.at(frame(STAGE.T[:, :768].repeat(2, axis=1)[:768, :1024] * 0.3, 2))
+    assert moved.sharp
+    look.at(frame(PLATE, 3))
+    for number, sigma in enumerate((1.0, 2.0, 3.0), 4):  # through the focus, all else the same
+        assert not look.at(frame(blurred(PLATE, sigma), number)).sharp
+
+
 def test_movement_is_told_from_noise():
     look, rng = Look(), np.random.default_rng(1)
     noisy = [PLATE + rng.normal(0, 4.0, PLATE.shape) for _ in range(3)]

@@ -31,6 +31,9 @@ DIM, DARK = 0.35, 0.12
 """Bright parts (99th percentile) of a picture that could be brighter, and of one that is dark."""
 STILL_LEVELS = 1.5
 """Mean change of an eighth-size picture, in 8-bit grey levels, up to which nothing moves."""
+ELSEWHERE = 4.0
+"""More change than this times the limit: something else is in view, sharpness starts anew. The
+focus alone changes a picture of an eighth of the size by less."""
 SMALL, LARGE = 0.25, 0.85
 """Indent diameter over the shorter side of the picture: outside, another objective serves better.
 Common practice, no source."""
@@ -116,6 +119,8 @@ class Look:
         if self._last is not None and self._last.shape == small.shape:
             change = float(np.mean(cv2.absdiff(small, self._last)))
         self._last = small
+        if change > ELSEWHERE * STILL_LEVELS:
+            self._sharp.clear()
         found = sharpness(grey)
         return Sight(
             sharpness=found,

@@ -90,6 +90,7 @@ function paintDesk() {
   fill(desk);
   if (stage.result) paintResult(pending);
   describe();
+  viewer.paint();
 }
 
 function paintSeries() {
