@@ -16,27 +16,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rimread.scale.spectrum import MIN_LINES, Peak, directions, spectral_peaks
+from rimread.scale.strips import Cells, Strips, cells_of, strips_of
+from rimread.scale.tails import Pattern, Tail, tail_pattern
+
 __all__ = ["MIN_LINES", "Ladder", "Pattern", "find_ladders"]
 
 FloatArray = NDArray[np.floating]
 
-MIN_LINES = 11
-"""One full decade of lines: the fewest that show the whole pattern of 5th and 10th lines."""
-
 _LONG_LINES = 3
 """Longer lines, beyond the first, that must agree where only the 10th lines are longer."""
 
-MIN_PITCH_PX = 5.0
-"""Level, slope and a sine need four samples in a period; one to spare."""
-
-_PEAK_RATIO = 30.0
-"""Power over the median at that frequency. Noise exceeds it with 2**-30, once in 400 photos."""
-
-_MAX_PEAKS = 48
-_MAX_DIRECTIONS = 3
 _MAX_PITCHES = 10
-_STRIP_PX = 8
-"""Height of the strips that are averaged along the lines; a trade of noise for place."""
 
 _BENT = 0.05
 """Distortion the lines may show, as a share of their place at 1000 px; no lens bends more."""
@@ -46,24 +37,6 @@ _PHASE_NOISE = 0.3
 
 _BOX = (5, 3)
 """Lines and strips over which phases are compared."""
-
-
-@dataclass(frozen=True, slots=True)
-class Pattern:
-    """The longer lines seen past the ends of the short ones.
-
-    Parameters
-    ----------
-    every : int
-        Every how many lines one is longer: 5 (5th and 10th), 10 (10th only), 2 (every second),
-        0 when none stand out.
-    tenth : int
-        Index of one of the longest lines, modulo `every` lines where `every` is 2 or 5 without
-        a visible difference between 5th and 10th.
-    """
-
-    every: int
-    tenth: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,207 +106,7 @@ def _terms(u: FloatArray, v: FloatArray) -> FloatArray:
     return np.stack([np.ones_like(a), a, b, a * a, a * b, a**3], axis=-1)
 
 
-# --- the spectrum -------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Peak:
-    fx: float
-    fy: float
-    ratio: float
-
-    @property
-    def angle(self) -> float:
-        return math.atan2(self.fy, self.fx)
-
-    @property
-    def radius(self) -> float:
-        return math.hypot(self.fx, self.fy)
-
-
-def _flattened(light: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Light without its slow part, dust clipped, faded out towards the frame."""
-    size = max(light.shape) // 12 | 1
-    flat = light - cv2.blur(light, (size, size), borderType=cv2.BORDER_REFLECT)
-    limit = 4.0 * 1.4826 * float(np.median(np.abs(flat)))
-    flat = np.clip(flat, -limit, limit) if limit > 0 else flat
-    height, width = light.shape
-    window = np.hanning(height)[:, None] * np.hanning(width)[None, :]
-    return np.asarray(flat * window.astype(np.float32))
-
-
-def _whitened(power: FloatArray, radius: FloatArray) -> FloatArray:
-    """Power over the median power at the same frequency, whatever the direction."""
-    order = np.argsort(radius, axis=None, kind="stable")
-    edges = np.unique(np.geomspace(16, order.size, 200).astype(int))
-    ratio = np.empty(order.size)
-    flat = power.ravel()
-    start = 0
-    for stop in edges:
-        part = order[start:stop]
-        ratio[part] = flat[part] / max(float(np.median(flat[part])), 1e-30)
-        start = stop
-    return ratio.reshape(power.shape)
-
-
-def _spectral_peaks(light: NDArray[np.float32]) -> list[_Peak]:
-    """Frequencies that stand out of the photo's spectrum, strongest first."""
-    from scipy.fft import next_fast_len, rfft2  # noqa: PLC0415  (kept out of start-up)
-
-    height, width = (next_fast_len(n, real=True) for n in light.shape)
-    spectrum = rfft2(_flattened(light), s=(height, width))
-    power = np.fft.fftshift(np.abs(spectrum) ** 2, axes=0).astype(np.float32)
-    fy = np.fft.fftshift(np.fft.fftfreq(height))[:, None]
-    fx = np.fft.rfftfreq(width)[None, :]
-    radius = np.hypot(fx, fy).astype(np.float32)
-    ratio = _whitened(power, radius)
-    top = cv2.dilate(power, np.ones((7, 7), np.uint8)) <= power
-    least = (MIN_LINES - 1) / math.hypot(*light.shape)
-    good = top & (ratio > _PEAK_RATIO) & (radius > least) & (radius < 1.0 / MIN_PITCH_PX)
-    rows, columns = np.nonzero(good)
-    best = np.argsort(-ratio[rows, columns])[:_MAX_PEAKS]
-    log_power = np.log(power + 1e-30)
-    peaks = []
-    for r, c in zip(rows[best], columns[best], strict=True):
-        dy, dx = _vertex(log_power[r - 1 : r + 2, c]), _vertex(_row_of_three(log_power, r, c))
-        peaks.append(
-            _Peak(
-                fx=float(c + dx) / width,
-                fy=float(fy[r, 0] + dy / height),
-                ratio=float(ratio[r, c]),
-            )
-        )
-    return peaks
-
-
-def _row_of_three(values: NDArray[np.float32], row: int, column: int) -> NDArray[np.float32]:
-    """Neighbours along fx; left of fx = 0 lies the mirror image of fx > 0."""
-    if column > 0:
-        return values[row, column - 1 : column + 2]
-    mirror = 2 * (values.shape[0] // 2) - row
-    return np.array([values[mirror % values.shape[0], 1], *values[row, :2]])
-
-
-def _vertex(three: NDArray[np.float32]) -> float:
-    """Place of the peak between samples, by the parabola through three of them."""
-    if three.size < 3:
-        return 0.0
-    left, middle, right = (float(v) for v in three)
-    bend = left - 2 * middle + right
-    return float(np.clip(0.5 * (left - right) / bend, -1, 1)) if bend < 0 else 0.0
-
-
-def _directions(peaks: list[_Peak], shape: tuple[int, ...]) -> list[list[_Peak]]:
-    """Peaks that lie on one ray through zero frequency, strongest rays first."""
-    width = 2.5 / min(shape)  # half width of a windowed peak, cycles per px
-    groups: list[list[_Peak]] = []
-    for peak in peaks:
-        for group in groups:
-            turn = (peak.angle - group[0].angle + math.pi / 2) % math.pi - math.pi / 2
-            if abs(turn) * min(peak.radius, group[0].radius) < width:
-                group.append(peak)
-                break
-        else:
-            groups.append([peak])
-    return groups[:_MAX_DIRECTIONS]
-
-
-# --- strips along the lines ---------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Strips:
-    """The photo averaged along the lines: values[strip, bin] at u, v."""
-
-    angle: float
-    values: FloatArray
-    weight: FloatArray
-    u: FloatArray
-    v: FloatArray
-
-
-def _strips(light: NDArray[np.float32], angle: float) -> _Strips:
-    """Means over cells of 1 px along the scale and `_STRIP_PX` along the lines."""
-    height, width = light.shape
-    x = np.arange(width, dtype=np.float32) - np.float32((width - 1) / 2)
-    y = np.arange(height, dtype=np.float32)[:, None] - np.float32((height - 1) / 2)
-    cos, sin = np.float32(math.cos(angle)), np.float32(math.sin(angle))
-    half = math.hypot(height, width) / 2 + 1
-    columns = 2 * math.ceil(half) + 1
-    rows = math.ceil(2 * half / _STRIP_PX)
-    u_bin = np.rint(cos * x + sin * y + np.float32(half)).astype(np.int32)
-    v_bin = ((cos * y - sin * x + np.float32(half)) / _STRIP_PX).astype(np.int32)
-    cell = (v_bin * columns + u_bin).ravel()
-    count = np.bincount(cell, minlength=rows * columns).reshape(rows, columns)
-    total = np.bincount(cell, weights=light.ravel(), minlength=rows * columns)
-    values = total.reshape(rows, columns) / np.maximum(count, 1)
-    return _Strips(
-        angle=angle,
-        values=values,
-        weight=np.asarray(count, dtype=float),
-        u=np.arange(columns) - half,
-        v=(np.arange(rows) + 0.5) * _STRIP_PX - half,
-    )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Cells:
-    """One cell for each line and strip: level, complex amplitude, lean, whether it is whole.
-
-    `lean` is the odd part of the light, a quarter of a division from the middle.
-
-    Arrays have the shape (strips, lines); line index = column + `first`.
-    """
-
-    mean: FloatArray
-    wave: NDArray[np.complex128]
-    lean: FloatArray
-    whole: NDArray[np.bool_]
-    first: int
-
-
-def _cells(strips: _Strips, index: FloatArray) -> _Cells:
-    """Level, slope and sine of period one fitted in every cell of one line and one strip.
-
-    Without the slope, uneven light would pass for a sine of the same phase everywhere.
-    """
-    seen = strips.weight > 0
-    index, weight, values = index[seen], strips.weight[seen], strips.values[seen]
-    line = np.rint(index).astype(int)
-    first = int(line.min())
-    lines = int(line.max()) - first + 1
-    size = strips.v.size * lines
-    group = np.nonzero(seen)[0] * lines + (line - first)
-    local = index - line
-    base = (np.ones(local.size), np.cos(2 * np.pi * local), np.sin(2 * np.pi * local), local)
-
-    def summed(terms: FloatArray) -> FloatArray:
-        return np.asarray(np.bincount(group, weights=terms * weight, minlength=size), dtype=float)
-
-    normal = np.empty((size, 4, 4))
-    for a, b in ((0, 0), (0, 1), (0, 2), (0, 3), (1, 1), (1, 2), (1, 3), (2, 3), (3, 3)):
-        normal[:, a, b] = normal[:, b, a] = summed(base[a] * base[b])
-    normal[:, 2, 2] = normal[:, 0, 0] - normal[:, 1, 1]
-    right = np.stack([summed(b * values) for b in base], axis=-1)
-    pixels = normal[:, 0, 0].copy()
-    whole = pixels > 0.8 * np.quantile(pixels[pixels > 0], 0.75)
-    normal[:, range(4), range(4)] += 1e-6 * np.maximum(pixels, 1.0)[:, None]
-    solved = np.zeros((size, 4))
-    solved[whole] = np.linalg.solve(normal[whole], right[whole, :, None])[..., 0]
-    shape = (strips.v.size, lines)
-    return _Cells(
-        mean=solved[:, 0].reshape(shape),
-        wave=(solved[:, 1] + 1j * solved[:, 2]).reshape(shape),
-        lean=(solved[:, 2] + 0.25 * solved[:, 3]).reshape(shape),
-        whole=whole.reshape(shape),
-        first=first,
-    )
-
-
-# --- the band -----------------------------------------------------------------------------------
-
-
-def _coherence(cells: _Cells) -> FloatArray:
+def _coherence(cells: Cells) -> FloatArray:
     """How far neighbouring cells agree in phase: 1 for noise, lines × strips for a ladder."""
     size = (_BOX[0], _BOX[1])
 
@@ -358,7 +131,7 @@ def _largest_patch(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _patch_phase(
-    strips: _Strips, cells: _Cells, patch: NDArray[np.bool_], frequency: tuple[float, float]
+    strips: Strips, cells: Cells, patch: NDArray[np.bool_], frequency: tuple[float, float]
 ) -> FloatArray:
     """Coefficients of `_terms` that bring the phase of the patch to zero, in lines."""
     wave = np.where(patch, cells.wave, 0.0)
@@ -405,121 +178,14 @@ def _run_around(values: FloatArray, inside: NDArray[np.bool_], gap: int) -> tupl
     return None
 
 
-# --- the longer lines ---------------------------------------------------------------------------
-
-
-_STAND_OUT = 3.0
-"""Longer lines must hold this many times the ink of any other, past the ends of the short ones."""
-
-
-def _pattern_of(fold: FloatArray, ink: float) -> tuple[float, Pattern]:
-    """The pattern that stands out of ten residues and by how much; `ink` is that of one line."""
-    best = (0.0, Pattern(every=0))
-    for every, members in ((10, (0,)), (5, (0, 5)), (2, (0, 2, 4, 6, 8))):
-        for offset in range(every):
-            high = (np.array(members) + offset) % 10
-            low = np.delete(fold, high)
-            least = float(fold[high].min())
-            if not 0.25 * ink < least < 4.0 * ink:
-                continue
-            score = least / max(float(np.abs(low).max()), 1e-12)
-            if score > best[0]:
-                best = (score, Pattern(every=every, tenth=int(offset)))
-    return best if best[0] > _STAND_OUT else (0.0, Pattern(every=0))
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class _Tail:
-    """A pattern found: 10th lines alone count less, because numerals look like them."""
-
-    rank: int
-    score: float
-    every: int
-    tenth: int
-
-
-_NO_TAIL = _Tail(0, 0.0, 0, 0)
-
-
-def _tail_pattern(cells: _Cells, columns: tuple[int, int], rows: tuple[int, int]) -> _Tail:
-    """The longer lines past either end of the band: the first pattern met going outwards.
-
-    Farther out there may be numerals, which stand at the 10th lines and are not lines.
-    """
-    part = slice(columns[0], columns[1] + 1)
-    mean, whole = cells.mean[:, part], cells.whole[:, part]
-    ink = _ink(mean, whole, rows)
-    first = cells.first + columns[0]
-    depth = max(2 * (rows[1] - rows[0] + 1), 4)
-    found = [_NO_TAIL]
-    for step, edge in ((-1, rows[0] - 1), (1, rows[1] + 1)):
-        total, count = np.zeros(mean.shape[1]), np.zeros(mean.shape[1])
-        for row in range(edge, edge + step * depth, step):
-            if not 0 <= row < mean.shape[0] or whole[row].sum() < MIN_LINES:
-                break
-            total += np.where(whole[row], mean[row], 0.0)
-            count += whole[row]
-            score, pattern = _pattern_in(total, count, ink, first)
-            if not pattern.every or row == edge:
-                continue
-            rank = 1 if pattern.every == 10 else 2
-            found.append(_Tail(rank, score, pattern.every, pattern.tenth))
-            if rank == 2:
-                break
-    return max(found)
-
-
-def _ink(mean: FloatArray, whole: NDArray[np.bool_], rows: tuple[int, int]) -> float:
-    """Light of one line over its cell, however blurred: the band less the ground on its sides.
-
-    Past either end of the band most lines are gone, so the median over the lines is ground. From
-    both sides together a slope of the light along the lines cancels.
-    """
-    grounds = []
-    for side in (range(rows[0] - 4, rows[0] - 1), range(rows[1] + 2, rows[1] + 5)):
-        seen = [r for r in side if 0 <= r < mean.shape[0] and whole[r].any()]
-        if seen:
-            grounds.append(np.median(np.concatenate([mean[r][whole[r]] for r in seen])))
-    band = slice(rows[0], rows[1] + 1)
-    level = float(np.median(mean[band][whole[band]]))
-    return level - float(np.mean(grounds)) if grounds else 0.0
-
-
-def _pattern_in(
-    total: FloatArray, count: FloatArray, ink: float, first: int
-) -> tuple[float, Pattern]:
-    """The pattern in the light of a piece of tail, summed over `count` strips for each line."""
-    seen = count > 0
-    light = np.where(seen, total / np.maximum(count, 1), np.nan)
-    extra = math.copysign(1.0, ink) * (light - _neighbours(light))
-    residue = (first + np.arange(light.size)) % 10
-    parts = [extra[(residue == r) & np.isfinite(extra)] for r in range(10)]
-    if not all(part.size for part in parts):
-        return 0.0, Pattern(every=0)
-    fold = np.array([np.median(part) for part in parts])
-    return _pattern_of(fold - np.median(np.sort(fold)[:5]), abs(ink))
-
-
-def _neighbours(light: FloatArray) -> FloatArray:
-    """Median of two lines on either side, in which a slope of the light cancels."""
-    padded = np.pad(light, 2, constant_values=np.nan)
-    four = np.stack([padded[k : k + light.size] for k in (0, 1, 3, 4)])
-    lonely = ~np.isfinite(four).any(axis=0)
-    four[:, lonely] = 0.0
-    return np.asarray(np.where(lonely, np.nan, np.nanmedian(four, axis=0)))
-
-
-# --- all together -------------------------------------------------------------------------------
-
-
-def _ladder_at(strips: _Strips, peak: _Peak) -> Ladder | None:
+def _ladder_at(strips: Strips, peak: Peak) -> Ladder | None:
     """The ladder whose lines stand at one spectral peak, if there is one."""
     cos, sin = math.cos(strips.angle), math.sin(strips.angle)
     frequency = (peak.fx * cos + peak.fy * sin, peak.fy * cos - peak.fx * sin)
     if frequency[0] < 0:
         frequency = (-frequency[0], -frequency[1])
     wave = frequency[0] * strips.u[None, :] + frequency[1] * strips.v[:, None]
-    cells = _cells(strips, wave)
+    cells = cells_of(strips, wave)
     patch = _largest_patch(_coherence(cells) > 0.5 * _BOX[0] * _BOX[1])
     if patch.any(axis=0).sum() < MIN_LINES or patch.any(axis=1).sum() < 2:
         return None
@@ -527,7 +193,7 @@ def _ladder_at(strips: _Strips, peak: _Peak) -> Ladder | None:
     near = _around(strips, cells, patch, wave)
     u, v = np.broadcast_arrays(near.u[None, :], near.v[:, None])
     index = frequency[0] * u + frequency[1] * v - _terms(u, v) @ phase
-    told = [_read(_cells(near, index - half), half) for half in (0.0, 0.5)]
+    told = [_read(cells_of(near, index - half), half) for half in (0.0, 0.5)]
     known = [(t, half) for t, half in zip(told, (0.0, 0.5), strict=True) if t is not None]
     if not known:
         return None
@@ -545,7 +211,7 @@ def _ladder_at(strips: _Strips, peak: _Peak) -> Ladder | None:
     )
 
 
-def _around(strips: _Strips, cells: _Cells, patch: NDArray[np.bool_], wave: FloatArray) -> _Strips:
+def _around(strips: Strips, cells: Cells, patch: NDArray[np.bool_], wave: FloatArray) -> Strips:
     """The part of the photo that holds a patch, the tails on its sides and what ends it."""
     rows, columns = (np.flatnonzero(patch.any(axis=axis)) for axis in (1, 0))
     reach = 3 * rows.size + 4
@@ -554,7 +220,7 @@ def _around(strips: _Strips, cells: _Cells, patch: NDArray[np.bool_], wave: Floa
     inside = (line > columns[0] - _BOX[0]) & (line < columns[-1] + _BOX[0])
     bins = np.flatnonzero(inside.any(axis=0))
     part = slice(int(bins[0]), int(bins[-1]) + 1)
-    return _Strips(
+    return Strips(
         angle=strips.angle,
         values=strips.values[low:high, part],
         weight=strips.weight[low:high, part],
@@ -565,13 +231,13 @@ def _around(strips: _Strips, cells: _Cells, patch: NDArray[np.bool_], wave: Floa
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
-    tail: _Tail
+    tail: Tail
     lines: tuple[int, int]
     ends_seen: tuple[bool, bool]
     rows: tuple[int, int]
 
 
-def _read(cells: _Cells, half: float) -> _Reading | None:
+def _read(cells: Cells, half: float) -> _Reading | None:
     """Which lines and strips belong to the ladder, and the pattern of longer lines."""
     patch = _largest_patch(_coherence(cells) > 0.5 * _BOX[0] * _BOX[1])
     wave = cells.wave * (1.0 if half == 0.0 else -1.0)
@@ -588,7 +254,7 @@ def _read(cells: _Cells, half: float) -> _Reading | None:
     here = slice(run[0], run[1] + 1)
     if not _alike(height[here], lean[here]):
         return None  # a harmonic of something wider: some of its lines do not exist
-    tail = _tail_pattern(cells, run, rows)
+    tail = tail_pattern(cells, run, rows)
     seen = cells.whole[part].mean(axis=0) > 0.5
     return _Reading(
         tail=tail,
@@ -652,8 +318,8 @@ def find_ladders(light: NDArray[np.float32]) -> list[Ladder]:
         Ends at the first ladder that has longer 5th or 10th lines; empty when no lines are seen.
     """
     found: list[Ladder] = []
-    for group in _directions(_spectral_peaks(light), light.shape):
-        strips = _strips(light, group[0].angle)
+    for group in directions(spectral_peaks(light), light.shape):
+        strips = strips_of(light, group[0].angle)
         for peak in group[:_MAX_PITCHES]:
             ladder = _ladder_at(strips, peak)
             if ladder is None:
