@@ -3,8 +3,8 @@
 All lines of a scale look alike. Their common shape is found from all of them together, as a short
 Fourier series over one division, and every piece of every line is then compared with it: level,
 slope, contrast and shift are solved for in each cell of one line and one strip from the raw
-pixels, without resampling, which would add its own error. Neighbours that blur into each other are part of the shape, so they
-do not pull.
+pixels, without resampling, which would add its own error. Neighbours that
+blur into each other are part of the shape, so they do not pull.
 """
 
 from __future__ import annotations
