@@ -13,9 +13,9 @@ import rimread
 from rimread import reading as module
 from rimread.budget import Component, combine
 from rimread.diameters import Diameters
-from rimread.hardness import parse_test
+from rimread.hardness import Piece, parse_test, reading_components, series_from_indents
 from rimread.photo import Photo, read_photo
-from rimread.reading import Reading, measure_photo, reading_json
+from rimread.reading import Reading, indent_of, measure_photo, reading_json
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse
@@ -220,3 +220,70 @@ def test_values_that_are_not_finite_become_null(stages):
     stages(found=replace(FOUND, angle_deg=math.nan))
     record = reading_json("a", None, measure_photo(PHOTO, SCALE, TEST, on=TODAY))
     assert record["angle_deg"] is None
+
+
+# -- the piece, the lay, the series ---------------------------------------------------------------
+
+
+def codes(reading: Reading) -> dict[str, str]:
+    return {check.code: check.outcome for check in reading.checks}
+
+
+@pytest.mark.usefixtures("stages")
+def test_only_what_is_known_of_the_piece_is_checked():
+    bare = codes(measure_photo(PHOTO, SCALE, TEST, on=TODAY))
+    piece = Piece(material="steel", thickness_mm=3.0, edge_mm=12.0, spacing_mm=11.0, radius_mm=20.0)
+    found = codes(measure_photo(PHOTO, SCALE, TEST, on=TODAY, piece=piece))
+    # d = 4 mm: h = 0.417 mm and 8 h = 3.34 mm, 2.5 d = 10 mm, 3 d = 12 mm, 2.5 D = 25 mm
+    assert {code: found[code] for code in found if code not in bare} == {
+        "material-index": "pass",
+        "thickness": "fail",
+        "edge": "pass",
+        "spacing": "fail",
+        "curvature": "warn",
+    }
+    assert {code: found[code] for code in bare} == bare
+
+
+@pytest.mark.parametrize(
+    ("lay_deg", "says"),
+    [(12.0, "along the lay"), (192.0, "along the lay"), (102.0, "across"), (57.0, "not explain")],
+)
+def test_the_lay_explains_an_oval_indent_or_not(stages, lay_deg, says):
+    oval = replace(FOUND, d1_mm=4.1, d2_mm=3.9)  # d1 at 12 degrees
+    stages(found=oval)
+    reading = measure_photo(PHOTO, SCALE, TEST, on=TODAY, lay_deg=lay_deg)
+    (check,) = (check for check in reading.checks if check.code == "ovality")
+    assert check.outcome == "warn"
+    assert says in check.message
+
+
+@pytest.mark.usefixtures("stages")
+def test_an_absurd_hardness_fails(stages):
+    stages(found=replace(FOUND, d1_mm=1.2, d2_mm=1.2, mean_mm=1.2))  # 10/3000: 2642 HBW
+    reading = measure_photo(PHOTO, SCALE, TEST, on=TODAY)
+    assert codes(reading)["hardness-range"] == "fail"
+    assert reading.failed
+
+
+@pytest.mark.usefixtures("stages")
+def test_what_a_series_shares_is_not_averaged_away(stages):
+    parts = [Component("edge", 0.003), Component("scale", 0.004, common=True)]
+    stages(found=replace(FOUND, budget=combine(parts)))
+    reading = measure_photo(PHOTO, SCALE, TEST, on=TODAY)
+    record = reading_json("a", None, reading)
+    assert [part["common"] for part in record["budget_mm"]] == [False, True]
+    series = series_from_indents([indent_of(reading)] * 16, TEST)
+    edge, scale = reading_components(series)
+    one = reading.hardness.budget
+    per_mm = one.u / math.hypot(0.003, 0.004)
+    assert edge.u == pytest.approx(0.003 * per_mm / 4)  # root of 16
+    assert scale.u == pytest.approx(0.004 * per_mm)
+
+
+def test_budget_of_a_real_photo_marks_what_photos_of_a_call_share():
+    scale = replace(SCALE, width_px=1024, height_px=768)
+    reading = measure_photo(read_photo(SAMPLE), scale, TEST, on=TODAY)
+    common = {part.name: part.common for part in reading.diameters.budget.components}
+    assert {name for name, shared in common.items() if not shared} == {"edge scatter", "focus"}
+    assert {"pixel scale", "aspect", "distortion", "rim definition", "tone curve"} <= set(common)

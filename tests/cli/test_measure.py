@@ -2,20 +2,29 @@
 
 import csv
 import json
+import math
 import os
 import re
+import statistics
 import struct
 import subprocess
 import sys
 import zlib
+from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
+from rimread.agreement.readings import read_results
 from rimread.cli import app
+from rimread.hardness import brinell, diameter_for, parse_test
+from rimread.report.results import results_from_lines
+from rimread.scale import ScalePhoto, write_scale
+from rimread.simulate import Camera, Indent, Light, Scene, Surface, simulate
 
 ROOT = Path(__file__).parents[2]
 SAMPLES, CALIBRATION = ROOT / "sample_images", ROOT / "calibration"
@@ -338,3 +347,308 @@ def test_a_closed_pipe_is_no_error():
         errors = process.stderr.read()
     assert "Traceback" not in errors
     assert "BrokenPipe" not in errors
+
+
+# -- the piece, the series, the block -------------------------------------------------------------
+
+
+def copies(folder: Path, count: int) -> list[Path]:
+    paths = [folder / f"indent-{i}.jpg" for i in range(1, count + 1)]
+    for path in paths:
+        path.write_bytes(GOOD.read_bytes())
+    return paths
+
+
+def block_file(folder: Path, certified: float, test: str = "10/3000") -> Path:
+    path = folder / "block.toml"
+    path.write_text(
+        f'serial = "B1"\ncertified_hbw = {certified}\nU_hbw = 2.0\nk = 2.0\ntest = "{test}"\n'
+        "valid_until = 2999-01-01\n",
+        encoding="utf-8",
+    )
+    return path
+
+
+def near_block(certified: float) -> list[str]:
+    """Five indents on a block, in diameters, about this hardness."""
+    d = float(diameter_for(certified, parse_test("10/3000")))
+    return [f"{d + e:.4f},{d + e:.4f}" for e in (-0.004, -0.002, 0.0, 0.002, 0.004)]
+
+
+def on_block(pairs: list[str]) -> list[str]:
+    return [word for pair in pairs for word in ("--on-block", pair)]
+
+
+def test_checks_of_the_piece():
+    done = measure(
+        GOOD,
+        options=["--json", "--thickness", "3", "--edge", "20", "--spacing", "5", "--radius", "40"],
+    )
+    assert done.exit_code == 1
+    (record,) = records(done)
+    outcomes = {check["code"]: check["outcome"] for check in record["checks"]}
+    assert outcomes["thickness"] == outcomes["spacing"] == "fail"
+    assert outcomes["edge"] == outcomes["curvature"] == "pass"
+    assert measure(GOOD, options=["--material", "cheese"]).exit_code == 2
+    assert measure(GOOD, options=["--thickness", "-3"]).exit_code == 2
+
+
+def test_average_is_one_more_line_and_the_photos_keep_theirs(tmp_path):
+    paths = copies(tmp_path, 3)
+    plain = records(measure(*paths, options=["--json"]))
+    done = measure(*paths, options=["--json", "--average", "all"])
+    assert done.exit_code == 0
+    *photos, last = records(done)
+    assert photos == plain
+    assert set(last) == {"series"}
+    series = last["series"]
+    assert (series["status"], series["n"], series["average"]) == ("measured", 3, "all")
+    assert series["mean_hbw"] == pytest.approx(plain[0]["hbw"])
+    assert series["sd_hbw"] == pytest.approx(0.0, abs=1e-9)
+    assert [indent["name"] for indent in series["indents"]] == list(map(str, paths))
+    assert series["way"] == "parts"
+    shares = {part["name"]: part for part in series["budget_hbw"]}
+    # what photos share stays as large as in one of them, the rest goes with the root of three
+    one = {part["name"]: part["u_mm"] for part in plain[0]["budget_mm"]}
+    per_mm = shares["pixel scale"]["u_hbw"] / one["pixel scale"]
+    assert shares["rim definition"]["u_hbw"] == pytest.approx(per_mm * one["rim definition"])
+    assert shares["edge scatter"]["u_hbw"] == pytest.approx(
+        per_mm * one["edge scatter"] / math.sqrt(3)
+    )
+    assert {"force", "ball diameter"} <= set(shares)
+
+
+def test_refused_photos_are_named_and_left_out(tmp_path):
+    paths = copies(tmp_path, 2)
+    bad = SAMPLES / "hall-double.jpg"
+    done = measure(*paths, bad, options=["--json", "--average", "all"])
+    assert done.exit_code == 1
+    series = records(done)[-1]["series"]
+    assert series["n"] == 2
+    assert series["refused"] == [str(bad)]
+    words = measure(*paths, bad, options=["--average", "all"]).stdout
+    assert f"not in it: {bad}" in words
+    assert "mean of 2" in words
+
+
+def test_no_series_is_no_number(tmp_path):
+    done = measure(SAMPLES / "hall-double.jpg", options=["--json", "--average", "all"])
+    assert done.exit_code == 1
+    series = records(done)[-1]["series"]
+    assert (series["status"], series["mean_hbw"], series["U_hbw"]) == ("refused", None, None)
+    assert series["reasons"][0]["code"] == "too-few"
+    paths = [*copies(tmp_path, 4), SAMPLES / "hall-double.jpg"]
+    done = measure(*paths, options=["--average", "drop-extremes"])
+    assert done.exit_code == 1
+    assert "no result: drop-extremes needs at least 5 indents (got 4)" in done.stdout
+
+
+def test_dropping_extremes_of_few_photos_is_wrong_use(tmp_path):
+    done = measure(*copies(tmp_path, 4), options=["--average", "drop-extremes"])
+    assert done.exit_code == 2
+    assert "five photos or more" in done.stderr
+    assert done.stdout == ""
+
+
+def test_dropped_extremes_stay_in_the_report(tmp_path):
+    names = ("hall-plate-3.jpg", "hall-plate-1.jpg")
+    others = [SAMPLES / name for name in names]
+    done = measure(*copies(tmp_path, 3), *others, options=["--json", "--average", "drop-extremes"])
+    *photos, last = records(done)
+    if any(photo["status"] == "refused" for photo in photos):
+        pytest.skip("a sample photo was refused; other tests tell")
+    series = last["series"]
+    assert {Path(i["name"]).name for i in series["indents"] if not i["used"]} == set(names)
+    assert series["mean_hbw"] == pytest.approx(photos[0]["hbw"])
+
+
+def test_block_that_passed_gives_the_permissible_error(tmp_path):
+    block = block_file(tmp_path, 190.0)
+    done = measure(
+        *copies(tmp_path, 2),
+        options=[
+            *("--json", "--average", "all", "--block", str(block)),
+            *on_block(near_block(190.0)),
+        ],
+    )
+    assert done.exit_code == 0
+    *photos, last = records(done)
+    series = last["series"]
+    assert series["way"] == "permissible-error"
+    assert "permissible error" in series["covers"]
+    assert series["hbw"] == series["mean_hbw"]
+    names = {part["name"] for part in series["budget_hbw"]}
+    assert {"permissible error", "reference block", "mean on the block"} <= names
+    assert "force" not in names  # it is in the machine's error
+    assert {"block-error", "block-repeatability"} <= {c["code"] for c in series["checks"]}
+    assert all("statement" not in photo for photo in photos)
+
+
+def test_bias_of_the_block_is_taken_off(tmp_path):
+    block = block_file(tmp_path, 190.0)
+    options = ["--block", block, "--way", "bias", *on_block(near_block(192.0))]
+    (record,) = records(measure(GOOD, options=["--json", *options]))
+    statement = record["statement"]
+    mean = statistics.fmean(
+        brinell(float(pair.split(",")[0]), parse_test("10/3000")) for pair in near_block(192.0)
+    )
+    assert statement["way"] == "bias"
+    assert statement["hbw"] == pytest.approx(record["hbw"] * 190.0 / mean)
+    assert statement["bias_hbw"] == pytest.approx(record["hbw"] - statement["hbw"])
+    done = measure(GOOD, options=options)
+    assert done.exit_code == 0
+    assert "with the block:" in done.stdout
+    assert "taken off" in done.stdout
+    assert "block-error" in done.stdout
+
+
+def test_block_that_failed_gives_no_uncertainty_by_its_permissible_error(tmp_path):
+    block = block_file(tmp_path, 190.0)
+    done = measure(
+        GOOD, options=["--json", "--average", "all", "--block", block, *on_block(near_block(220.0))]
+    )
+    assert done.exit_code == 1
+    series = records(done)[-1]["series"]
+    assert series["U_hbw"] is None
+    assert series["mean_hbw"] is not None
+    assert "did not pass" in done.stderr
+
+
+def test_indents_on_the_block_may_be_photos(tmp_path):
+    (first, *_) = records(measure(GOOD, options=["--json"]))
+    block = block_file(tmp_path, round(first["hbw"], 1))
+    paths = copies(tmp_path, 3)
+    words = [word for path in paths for word in ("--on-block", path)]
+    bad = ("--on-block", SAMPLES / "hall-double.jpg")
+    done = measure(GOOD, options=["--json", "--block", block, *words, *bad])
+    assert done.exit_code == 1  # one photo of the block was refused
+    assert "on the block, refused and left out" in done.stderr
+    assert records(done)[0]["statement"]["U_hbw"] > 0
+
+
+@pytest.mark.parametrize(
+    ("options", "rule"),
+    [
+        (["--block", "block.toml"], "belong together"),
+        (["--on-block", "4.0,4.0"], "belong together"),
+        (["--way", "bias"], "goes through a block"),
+        (["--average", "median"], "average"),
+    ],
+)
+def test_options_that_do_not_go_together(options, rule):
+    done = measure(GOOD, options=options)
+    assert done.exit_code == 2
+    assert rule in done.stderr
+    assert done.stdout == ""
+
+
+def test_block_of_another_test_is_wrong_use(tmp_path):
+    block = block_file(tmp_path, 190.0, test="5/750")
+    done = measure(GOOD, options=["--block", block, *on_block(near_block(190.0))])
+    assert done.exit_code == 2
+    assert "certified for HBW 5/750" in done.stderr
+
+
+def test_what_average_adds_is_passed_over_by_those_who_read_results(tmp_path):
+    done = measure(*copies(tmp_path, 2), options=["--json", "--average", "all"])
+    file = tmp_path / "results.jsonl"
+    file.write_text(done.stdout, encoding="utf-8")
+    again = CliRunner().invoke(app, ["hardness", "--test", "10/3000", str(file), "--json"])
+    assert json.loads(again.stdout)["n"] == 2
+    assert json.loads(again.stdout)["hbw"] == pytest.approx(records(done)[-1]["series"]["mean_hbw"])
+    assert len(results_from_lines(done.stdout, "results.jsonl")) == 2
+    assert [len(part) for part in read_results(file)] == [2, 0]
+
+
+# -- files as cameras write them ------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def camera(tmp_path_factory):
+    """Writes files of one simulated photo, sampled in linear light, and gives the truth."""
+    folder = tmp_path_factory.mktemp("camera")
+    scene = Scene(
+        indents=(Indent(d1_mm=4.0, d2_mm=3.97, angle_deg=30.0),),
+        surface=Surface(finish="blasted", finish_um=0.15),
+        light=Light(kind="ring", elevation_deg=40.0),
+        camera=Camera(
+            width_px=640, height_px=512, px_per_mm=80.0, blur_px=1.2, tone="linear", bits=16
+        ),
+    )
+    shot = simulate(scene, rng=np.random.default_rng(8))
+    scale = replace(
+        shot.scale,
+        covariance=((1e-4, 9e-5, 0.0), (9e-5, 1e-4, 0.0), (0.0, 0.0, 1e-8)),
+        dof=40.0,
+        photos=(ScalePhoto("stage.png", "ab" * 32, 0.0, 11, 0.05),),
+    )
+    write_scale(scale, folder / "scope.toml")
+    light = shot.picture / 65535.0
+    srgb = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    return folder, shot.truth[0].mean_mm, light, srgb
+
+
+def tinted(values):
+    """The same luma in colour: red and blue moved so that 0.299 R + 0.587 G + 0.114 B stays."""
+    r, b = np.clip(values * 1.08, 0, 1), np.clip(values * 0.9, 0, 1)
+    return np.stack([r, (values - 0.299 * r - 0.114 * b) / 0.587, b], axis=-1)
+
+
+def as_depth(values, kind):
+    return np.round(values * np.iinfo(kind).max).astype(kind)
+
+
+CAMERA_FILES = {
+    # what is written, and what the user must say
+    "linear-16.tif": (lambda light, _: as_depth(light, np.uint16), ["--tone", "linear"]),
+    "linear-12-in-16.tif": (lambda light, _: np.round(light * 4095).astype(np.uint16), []),
+    "linear-16-colour.tif": (
+        lambda light, _: as_depth(tinted(light), np.uint16),
+        ["--tone", "linear"],
+    ),
+    "linear-16-colour.png": (
+        lambda light, _: as_depth(tinted(light), np.uint16),
+        ["--tone", "linear"],
+    ),
+    "srgb-16.tif": (lambda _, srgb: as_depth(srgb, np.uint16), ["--tone", "srgb"]),
+    "srgb-8-colour.png": (lambda _, srgb: as_depth(tinted(srgb), np.uint8), ["--tone", "srgb"]),
+    "srgb-8-colour.jpg": (lambda _, srgb: as_depth(tinted(srgb), np.uint8), []),
+}
+
+
+def camera_record(camera, name, extra=()):
+    folder, true_mm, light, srgb = camera
+    make, said = CAMERA_FILES[name]
+    values = make(light, srgb)
+    if values.ndim == 3:
+        values = values[:, :, ::-1]  # cv2 writes blue first
+    assert cv2.imwrite(str(folder / name), values)
+    done = run(
+        *(folder / name, "--scale", folder / "scope.toml", "--test", "10/3000", "--json"),
+        *(extra or said),
+    )
+    (record,) = records(done)
+    assert record["status"] == "measured", record["reasons"]
+    return record, true_mm
+
+
+def tone_part(record) -> float:
+    return next(p["u_mm"] for p in record["budget_mm"] if p["name"] == "tone curve")
+
+
+@pytest.mark.parametrize("name", CAMERA_FILES)
+def test_files_as_cameras_write_them(camera, name):
+    record, true_mm = camera_record(camera, name)
+    plain, _ = camera_record(camera, "linear-16.tif")
+    assert abs(record["mean_mm"] - true_mm) <= record["U_mean_mm"]
+    assert record["mean_mm"] == pytest.approx(plain["mean_mm"], abs=0.5 * plain["U_mean_mm"])
+    stated = bool(CAMERA_FILES[name][1])
+    assert (tone_part(record) == 0.0) == stated
+
+
+def test_a_linear_file_that_nobody_calls_linear_is_still_within_u(camera):
+    right, true_mm = camera_record(camera, "linear-16.tif")
+    wrong, _ = camera_record(camera, "linear-16.tif", extra=["--rules", "iso"])
+    assert tone_part(wrong) > 0.0
+    assert wrong["U_mean_mm"] > right["U_mean_mm"]
+    assert abs(wrong["mean_mm"] - true_mm) <= wrong["U_mean_mm"]
