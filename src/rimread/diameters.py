@@ -215,8 +215,9 @@ def _scale_components(
     to_mean = np.array([[0.5, 0.5, 0.0], [1.0, -1.0, 0.0], [0.0, 0.0, 1.0]])
     covariance = to_mean @ np.array(scale.covariance) @ to_mean.T
     gradient = np.linalg.solve(to_mean.T, gradient)
-    size = np.sqrt(np.diag(covariance)) + 1e-300
-    root = np.linalg.cholesky(covariance / np.outer(size, size) + 1e-12 * np.eye(3))
+    size = np.sqrt(np.diag(covariance))
+    unit = np.where(size > 0, size, 1.0)  # what is known exactly takes no part
+    root = np.linalg.cholesky(covariance / np.outer(unit, unit) + 1e-12 * np.eye(3))
     parts = np.abs((gradient * size) @ root)
     names = ("pixel scale", "aspect", "distortion")
     hows = ("stage micrometer and its certificate", "px/mm along x against y", "radial term")

@@ -54,6 +54,8 @@ RIVAL_PX = 12.0
 """nearer than this in radius it is the same rim traced again."""
 INSIDE = 1.15
 """A ring within 1.15 radii of the first one's centre is a mark in its bowl or on its ridge."""
+MOST_OVAL = 0.12
+"""Difference of the axes over their mean; cylinders and rolled metal give a few per cent."""
 LEAST_DIAMETER_PX = 60.0
 """Below 60 px a tenth of a pixel is 0.2 % of the diameter."""
 DARK = 0.1
@@ -104,6 +106,9 @@ def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Re
     if not convincing(ring) and (alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2):
         figures = {"alignment": alignment, "evidence": ring.evidence}
         return Refusal(NO_INDENT.code, NO_INDENT.message, figures)
+    a, b = ring.ellipse.semi_axes
+    if a - b > MOST_OVAL * ring.ellipse.m:
+        return Refusal(NO_INDENT.code, NO_INDENT.message, {"axes_ratio": b / a})
     for failed in (
         _large_enough(ring),
         framed(photo, ring.ellipse),

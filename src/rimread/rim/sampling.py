@@ -13,7 +13,7 @@ from scipy.ndimage import map_coordinates
 from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse
 
-__all__ = ["Band", "Reduced", "band_along", "halved", "rays_from", "reduced"]
+__all__ = ["Band", "Reduced", "band_along", "evened", "halved", "rays_from", "reduced"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,6 +56,16 @@ class Reduced:
             e=ellipse.e * k,
             f=ellipse.f * k,
         )
+
+
+def evened(photo: Photo, grey: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Grey values in fractions of full scale so coded that texture looks alike at any brightness.
+
+    The sRGB code comes near that and is left as it is; linear light is given it.
+    """
+    if photo.tone == "srgb":
+        return grey
+    return np.asarray(1.055 * np.maximum(grey, 0.0031308) ** (1 / 2.4) - 0.055, np.float32)
 
 
 def halved(grey: NDArray[Any], times: int) -> NDArray[Any]:

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy.fft import irfft2, next_fast_len, rfft2
 
 from rimread.photo import Photo
-from rimread.rim.sampling import halved
+from rimread.rim.sampling import evened, halved
 
 __all__ = ["Seed", "ring_seeds"]
 
@@ -29,6 +29,8 @@ COARSE_PX = 144
 """Longer side of the reduced picture: a rim of 1/10 of it still covers 18 px."""
 SMALLEST_RADIUS_COARSE_PX = 3.5
 """Below this a ring has fewer than 22 pixels and texture imitates it."""
+LARGEST = 0.55
+"""Largest radius in shorter sides: just more than the picture can hold."""
 RADIUS_STEP = 1.09
 """Ratio of neighbouring radii; the ring's width below overlaps it."""
 RING_WIDTH = 0.05
@@ -67,6 +69,8 @@ def ring_seeds(photo: Photo, *, most: int = 6) -> tuple[Seed, ...]:
     """Rings by falling alignment, at most `most`, no two nearly the same."""
     small, reduction = _reduced(photo)
     height, width = small.shape
+    if LARGEST * min(height, width) < SMALLEST_RADIUS_COARSE_PX:
+        return ()
     radii, spectra, shape, pad = _ring_spectra(height, width)
     cosine, sine = rfft2(_double_angle(small), shape)
     score = irfft2(cosine * spectra[0] + sine * spectra[1], shape)
@@ -91,7 +95,7 @@ def _reduced(photo: Photo) -> tuple[NDArray[np.floating], float]:
     reduction = max(1.0, longer / COARSE_PX)
     size = (round(photo.width_px / reduction), round(photo.height_px / reduction))
     small = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(small, np.float32) / np.float32(photo.full_scale), reduction
+    return evened(photo, np.asarray(small, np.float32) / np.float32(photo.full_scale)), reduction
 
 
 def _double_angle(small: NDArray[np.floating]) -> NDArray[np.floating]:
@@ -112,7 +116,7 @@ def _ring_spectra(
     height: int, width: int
 ) -> tuple[NDArray[np.floating], NDArray[np.complex64], tuple[int, int], int]:
     """Radii, conjugate spectra (2, R, ...) of the rings, padded shape, padding."""
-    largest = 0.55 * min(height, width)
+    largest = LARGEST * min(height, width)
     count = int(np.log(largest / SMALLEST_RADIUS_COARSE_PX) / np.log(RADIUS_STEP)) + 1
     radii = SMALLEST_RADIUS_COARSE_PX * RADIUS_STEP ** np.arange(count)
     pad = int(BORDER * min(height, width) / 2)

@@ -16,7 +16,7 @@ from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
 from rimread.rim.evidence import break_evidence
 from rimread.rim.path import closed_path
-from rimread.rim.sampling import band_along, rays_from, reduced
+from rimread.rim.sampling import band_along, evened, rays_from, reduced
 from rimread.rim.seed import Seed
 
 __all__ = ["Ring", "rings_near"]
@@ -45,6 +45,8 @@ FIT_FLOOR_PX = 0.5
 SAME_START_PX = 4.0
 """Two starts this close to each other end on the same ring."""
 _EIGHT = np.arange(8) * (np.pi / 4)
+CONSENSUS_PX = 1.2
+"""Reach within which path points agree on an ellipse: they run on whole pixels."""
 ON_ELLIPSE_PX = 2.0
 """A path point this close to the ellipse counts for it."""
 LARGEST_CHANGE = 0.25
@@ -88,7 +90,7 @@ def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
     polar, inside = rays_from(small.grey, circle, t, u)
     found = []
     for shading in (True, False):
-        gain = break_evidence(polar, inside=inside, shading=shading)
+        gain = break_evidence(evened(photo, polar), inside=inside, shading=shading)
         path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
         radius = u[path] * circle.m
         start = Ellipse(x=circle.x, y=circle.y, m=float(np.median(radius)))
@@ -121,7 +123,7 @@ def _plausible(ellipse: Ellipse, start: Ellipse, photo: Photo) -> bool:
 
 def _in_band(photo: Photo, ellipse: Ellipse, half_px: float) -> Ring:
     band = band_along(photo, ellipse, half_px=half_px, arcs=BAND_ARCS, rays=BAND_RAYS)
-    gain = break_evidence(band.grey, inside=band.inside, shading=False)
+    gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=False)
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
     along: NDArray[np.floating] = gain[np.arange(BAND_ARCS), path].astype(np.float64)
     fitted, residuals, _ = moved_by_offsets(
@@ -130,7 +132,7 @@ def _in_band(photo: Photo, ellipse: Ellipse, half_px: float) -> Ring:
         band.q_px[path],
         along + LEAST_WEIGHT,
         floor=FIT_FLOOR_PX,
-        consensus=ON_ELLIPSE_PX,
+        consensus=CONSENSUS_PX,
     )
     on = np.abs(residuals) < ON_ELLIPSE_PX
     return Ring(ellipse=fitted, evidence=float(np.mean(along * on)), agreement=float(np.mean(on)))
