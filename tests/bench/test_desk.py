@@ -181,6 +181,14 @@ def test_running_mean_and_spread(bench):
     assert float(told["mean"]) == pytest.approx(np.mean(values), abs=0.5)
 
 
+def test_one_indent_taken_twice_is_noticed(bench):
+    for name in (PLATES[1], PLATES[2], PLATES[1]):
+        bench.desk.accept(bench.open(name))
+    warned = [c["message"] for c in bench.desk.told()["series"]["checks"] if c["outcome"] == "warn"]
+    assert sum("indents 1 and 3" in message for message in warned) == 1
+    assert not any("indents 1 and 2" in message for message in warned)
+
+
 def test_test_of_a_begun_series_stays(bench):
     bench.desk.accept(bench.open(PLATES[1]))
     with pytest.raises(UndecidedError, match="new series"):

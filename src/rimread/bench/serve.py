@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import os
 import secrets
 import socket
 from collections.abc import Iterator
@@ -182,7 +183,8 @@ def bound(address: Address) -> socket.socket:
     """
     family = socket.AF_INET6 if ":" in address.host else socket.AF_INET
     sock = socket.socket(family, socket.SOCK_STREAM)
-    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    if os.name == "posix":  # elsewhere it would let two programs share the port
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((address.host, address.port))
         sock.listen(128)  # a browser that comes before the server is ready waits

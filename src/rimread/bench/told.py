@@ -37,6 +37,10 @@ if TYPE_CHECKING:
 
 __all__ = ["blocks", "correction", "pending", "scale", "scales", "series", "verification"]
 
+SAME_PLACE_PX, SAME_SIZE = 3.0, 5e-4
+"""Two pictures of one indent that was not moved differ by less; two indents hardly ever do."""
+_CENTRE = ("centre_x_px", "centre_y_px")
+
 
 def pending(waiting: Pending) -> dict[str, Any]:
     """A picture that waits for a decision; without numbers while own readings are due."""
@@ -208,8 +212,25 @@ def series(
         "range": f"{whole.range_hbw:.1f}",
         "range_rel": f"{whole.range_rel_hbw:.1%}",
         "mean_mm": f"{whole.mean_mm:.4f}",
-        "checks": checks(series_checks(whole, rules=rules)),
+        "checks": checks((*series_checks(whole, rules=rules), *_taken_twice(lines))),
     }
+
+
+def _taken_twice(lines: Sequence[Line]) -> list[Check]:
+    """Pairs that look like two pictures of one indent: the same place and size in the picture."""
+    counted = [(n, line.record) for n, line in enumerate(lines, start=1) if line.counts]
+    found = []
+    for i, (number, record) in enumerate(counted):
+        for other, earlier in counted[:i]:
+            away = math.hypot(*(record[key] - earlier[key] for key in _CENTRE))
+            size = abs(record["mean_mm"] / earlier["mean_mm"] - 1.0)
+            if away < SAME_PLACE_PX and size < SAME_SIZE:
+                message = (
+                    f"indents {other} and {number} lie at the same place of the picture and have "
+                    f"the same size: if it is one indent, withdraw one of them"
+                )
+                found.append(Check("taken-twice", "warn", message, "common practice, no source"))
+    return found
 
 
 def _line(number: int, line: Line) -> dict[str, Any]:
@@ -258,7 +279,7 @@ def verification(lines: Sequence[Line], block: Block, on: date, rules: str) -> d
         return shown
     return shown | {
         "status": "passed" if found.passed else "failed",
-        "error": f"{found.error_hbw:+.1f} HBW ({found.error_rel:+.2%})",
+        "error": f"{round(found.error_hbw, 1) + 0.0:+.1f} HBW ({found.error_rel:+.2%})",
         "repeatability": f"{found.repeatability_rel:.2%}",
         "checks": checks(found.checks),
     }

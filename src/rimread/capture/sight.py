@@ -160,7 +160,8 @@ def _small(grey: Picture) -> NDArray[np.uint8]:
     """An eighth of the size, so that the noise of 64 pixels averages out."""
     size = (max(grey.shape[1] // 8, 1), max(grey.shape[0] // 8, 1))
     small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(small if grey.dtype == np.uint8 else small >> 8, np.uint8)
+    step = 1 if grey.dtype == np.uint8 else 257  # from 16 bits to 8
+    return np.asarray(small // step, np.uint8)
 
 
 # -- in words -----------------------------------------------------------------------------------
