@@ -247,7 +247,7 @@ def fit_ellipse(
 
 def _biweight(residuals: Array, weights: Array, floor: float) -> Array:
     """Tukey's biweight with the scale from the median absolute residual of the points in use."""
-    size = np.abs(residuals[weights > 0])
+    size = np.abs(residuals[weights > 0] if (weights > 0).any() else residuals)
     middle = np.partition(size, len(size) // 2)[len(size) // 2]  # np.median takes ten times longer
     scale = max(1.4826 * float(middle), floor)
     u = residuals / (TUKEY * scale)
