@@ -355,6 +355,9 @@ def test_figure_shows_every_photo_and_every_cell(tmp_path):
     for name in ("v.png", "v.svg"):
         save_figure(found, Limits(), tmp_path / name)
         assert (tmp_path / name).stat().st_size > 1000
+    assert not above.texts
+    far = summarised(WORKING, trials([0.0] * 50 + [0.003, -0.2]))
+    assert [text.get_text() for text in draw(far, Limits()).axes[0].texts] == ["-20.0"]
     again = tmp_path / "again.svg"
     save_figure(found, Limits(), again)
     assert again.read_bytes() == (tmp_path / "v.svg").read_bytes()

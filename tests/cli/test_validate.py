@@ -84,6 +84,25 @@ def test_a_limit_that_cannot_be_kept_is_exit_1(lab):
     assert outcomes["error"] == "fail"
 
 
+def test_photos_that_did_not_come_out_are_shown(lab, tmp_path):
+    words = ("--diameter", "2.6:3.4", "--count", 8, "--conditions", "hard", "--seed", 3)
+    folder = tmp_path / "seen"
+    record = json.loads(call(lab, *words, "--show", folder, "--json").stdout)
+    odd = {
+        trial["index"]: trial["code"]
+        for trial in record["trials"]
+        if trial["code"] != "measured" or abs(trial["mean_mm"] - trial["true_mm"]) > trial["U_mm"]
+    }
+    assert odd, "choose another seed"
+    names = {
+        f"simulated-{index}-{'beyond-U' if code == 'measured' else code}.png"
+        for index, code in odd.items()
+    }
+    assert {path.name for path in folder.iterdir()} == names
+    picture = cv2.imread(str(folder / min(names)), cv2.IMREAD_UNCHANGED)
+    assert picture.shape == (320, 400)
+
+
 def test_a_photo_without_an_indent_still_gives_its_noise(lab):
     words = ("--diameter", "2.6:3.4", "--count", 1, "--like", lab / "blank.png", "--json")
     done = call(lab, *words)

@@ -86,6 +86,12 @@ def validate(
         Path | None,
         typer.Option(metavar="FILE", help="Draw it: .png, .svg or .pdf; needs rimread[figures]."),
     ] = None,
+    show: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FOLDER", help="Write the photos here that were refused or beyond U, as PNG."
+        ),
+    ] = None,
     seed: Annotated[int, typer.Option(min=0, help="The same seed gives the same photos.")] = 1,
     jobs: Annotated[
         int, typer.Option(min=0, help="Processes. [default: as many as cores]", show_default=False)
@@ -141,6 +147,8 @@ def validate(
             from rimread.validate.figure import save_figure  # noqa: PLC0415
 
             save_figure(found, limits, plot)
+        if show is not None:
+            _shown(found, show, count, seed)
         if as_json:
             print_json(_record(found, limits, seed))
         else:
@@ -232,6 +240,21 @@ def _progress(total: int, begun: float) -> Callable[[Trial], None]:
         print(f"{start}{line:60}".rstrip(), end=end, file=sys.stderr, flush=True)
 
     return tell
+
+
+def _shown(found: Validation, folder: Path, count: int, seed: int) -> None:
+    """Make the photos that did not come out well once more and write them."""
+    from PIL import Image  # noqa: PLC0415
+
+    from rimread.validate import shot_of  # noqa: PLC0415
+
+    folder.mkdir(parents=True, exist_ok=True)
+    for trial in found.trials:
+        if trial.measured and trial.covered:
+            continue
+        what = "beyond-U" if trial.measured else trial.code
+        picture = shot_of(found.working, trial.index, count, seed).picture
+        Image.fromarray(picture).save(folder / f"simulated-{trial.index}-{what}.png")
 
 
 def _record(found: Validation, limits: Limits, seed: int) -> dict[str, Any]:

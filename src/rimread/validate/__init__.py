@@ -10,7 +10,7 @@ whole of U is put to the test. Not in it: the metal, the ball, the machine, the 
 
 from rimread.validate.character import Character, Noise, character_of, noise_of
 from rimread.validate.summary import CAUTION, Cell, Limits, Validation, summarised
-from rimread.validate.trial import Trial, run
+from rimread.validate.trial import Trial, run, shot_of
 from rimread.validate.working import Working, largest_mm, test_range_mm
 
 __all__ = [
@@ -26,6 +26,7 @@ __all__ = [
     "largest_mm",
     "noise_of",
     "run",
+    "shot_of",
     "summarised",
     "test_range_mm",
 ]

@@ -16,6 +16,8 @@ __all__ = ["draw", "save_figure"]
 
 _INSIDE, _OUTSIDE, _GREY = "#0072B2", "#D55E00", "#808080"
 """Two of Okabe and Ito, "Color Universal Design" (2008)."""
+_REACH = 2.0
+"""Half height of the axis of errors, in limits."""
 _STYLE: Any = {  # matplotlib types the keys one by one
     "svg.fonttype": "none",  # text stays text
     "svg.hashsalt": "rimread",  # the same validation gives the same bytes
@@ -84,6 +86,7 @@ def _errors(axes: Axes, found: Validation, limits: Limits) -> None:
         _points(axes, trials, colour, label)
     for cell in found.cells:
         _bias(axes, cell)
+    _far_off(axes, measured, _REACH * 100 * limits.error_rel)
     axes.set_ylabel("error in % of d, bars: U")
     _key(axes)
 
@@ -100,6 +103,25 @@ def _points(axes: Axes, trials: list[Trial], colour: str, label: str) -> None:
             markersize=4,
             alpha=0.7,
             label=f"{label} ({len(trials)})",
+        )
+
+
+def _far_off(axes: Axes, trials: list[Trial], reach: float) -> None:
+    """Errors beyond the axis as arrows at its end, so that one does not flatten all others."""
+    axes.set_ylim(-reach, reach)
+    for trial in trials:
+        error = 100 * trial.error_rel
+        if abs(error) <= reach:
+            continue
+        edge, mark = (reach, "^") if error > 0 else (-reach, "v")
+        axes.plot(trial.true_mm, 0.96 * edge, mark, color=_OUTSIDE, markersize=6)
+        axes.annotate(
+            f"{error:+.1f}",
+            (trial.true_mm, 0.96 * edge),
+            xytext=(6, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize="small",
         )
 
 

@@ -172,7 +172,7 @@ def summarised(
         for low, high, group in zip(bounds, bounds[1:], groups, strict=False)
         if group
     )
-    return Validation(working, tuple(trials), whole, parts, _checks(whole, parts, limits))
+    return Validation(working, tuple(trials), whole, parts, _checks(whole, parts, trials, limits))
 
 
 def _cell(low_mm: float, high_mm: float, trials: Sequence[Trial], limits: Limits) -> Cell:
@@ -221,7 +221,9 @@ def _interval(inside: int, n: int) -> tuple[float, float]:
     return low, high
 
 
-def _checks(whole: Cell, cells: Sequence[Cell], limits: Limits) -> tuple[Check, ...]:
+def _checks(
+    whole: Cell, cells: Sequence[Cell], trials: Sequence[Trial], limits: Limits
+) -> tuple[Check, ...]:
     if not whole.measured:
         message = f"none of {whole.photos} photos was measured: {_codes(whole)}"
         return (Check("refusals", "fail", message, "own limit"),)
@@ -229,7 +231,7 @@ def _checks(whole: Cell, cells: Sequence[Cell], limits: Limits) -> tuple[Check, 
         _coverage(whole, limits),
         _cell_coverage(cells, limits),
         _error(whole, limits),
-        _no_gross(whole, limits),
+        _no_gross(whole, trials, limits),
         _refusals(whole, limits),
         _count(whole),
     )
@@ -269,11 +271,17 @@ def _error(whole: Cell, limits: Limits) -> Check:
     return Check("error", "pass" if good else "fail", message, source)
 
 
-def _no_gross(whole: Cell, limits: Limits) -> Check:
+def _no_gross(whole: Cell, trials: Sequence[Trial], limits: Limits) -> Check:
     message = (
         f"errors beyond {_GROSS_U:g} U and beyond {limits.error_rel:.2%} of d: {whole.gross}, "
         f"none allowed"
     )
+    if whole.gross:
+        worst = max((t for t in trials if t.measured), key=lambda t: abs(t.error_rel))
+        message += (
+            f"; the worst {worst.error_rel:+.1%} in photo {worst.index} ({worst.light} light, "
+            f"{worst.finish}, {worst.true_mm:.3f} mm)"
+        )
     return Check("gross", "fail" if whole.gross else "pass", message, "own limit")
 
 

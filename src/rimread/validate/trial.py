@@ -13,10 +13,10 @@ import numpy as np
 from rimread.archive.pool import Cores
 from rimread.reading import measure_photo
 from rimread.refusal import Refusal
-from rimread.simulate import simulate
+from rimread.simulate import Simulated, simulate
 from rimread.validate.working import Working, scene_drawn
 
-__all__ = ["MEASURED", "Trial", "run", "tried"]
+__all__ = ["MEASURED", "Trial", "run", "shot_of", "tried"]
 
 MEASURED = "measured"
 
@@ -113,21 +113,26 @@ def run(
 
 def tried(working: Working, index: int, count: int, seed: int) -> Trial:
     """Photo `index` of `count`: simulated, measured with the scale as the file has it."""
-    rng, of_picture = (np.random.default_rng([seed, index, stream]) for stream in (0, 1))
-    width = working.high_mm - working.low_mm
-    mean_mm = working.low_mm + width * (index + rng.uniform()) / count
-    scene = scene_drawn(working, mean_mm, rng)
-    large = scene.camera.width_px * scene.camera.height_px > _LARGE_PX
-    shot = simulate(scene, rng=of_picture, oversample=1 if large else 2)
+    shot = shot_of(working, index, count, seed)
     stated = working.like is None or working.like.tone_stated
     photo = replace(shot.photo(f"simulated {index}"), tone_stated=stated)
-    scale = working.scale
+    scale, scene = working.scale, shot.scene
     result = measure_photo(photo, scale, working.test, on=scale.calibrated_on)
     said = Trial(index, scene.light.kind, scene.surface.finish, shot.truth[0].mean_mm, MEASURED)
     if isinstance(result, Refusal):
         return replace(said, code=result.code)
     measured = result.diameters
     return replace(said, mean_mm=measured.mean_mm, U_mm=measured.budget.U)
+
+
+def shot_of(working: Working, index: int, count: int, seed: int) -> Simulated:
+    """Photo `index` of `count` with its scene and truth."""
+    rng, of_picture = (np.random.default_rng([seed, index, stream]) for stream in (0, 1))
+    width = working.high_mm - working.low_mm
+    mean_mm = working.low_mm + width * (index + rng.uniform()) / count
+    scene = scene_drawn(working, mean_mm, rng)
+    large = scene.camera.width_px * scene.camera.height_px > _LARGE_PX
+    return simulate(scene, rng=of_picture, oversample=1 if large else 2)
 
 
 def _done(working: Working, count: int, seed: int, jobs: int) -> Iterator[Trial]:
