@@ -25,7 +25,7 @@ _QUALITY = (cv2.IMWRITE_JPEG_QUALITY, 80)
 _UNWATCHED_S = 3.0
 """Nothing is looked for when no page has asked for so long."""
 _OUTLINE = 73
-LOOKS_PER_S, PICTURES_PER_S = 6.0, 20.0
+LOOKS_PER_S, PICTURES_PER_S = 5.0, 20.0
 """More than a hand at the focus can follow only takes time from the rest."""
 
 

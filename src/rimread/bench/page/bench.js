@@ -159,10 +159,11 @@ function describe() {
 
 function goLive() {
   state.mode = "live";
+  viewer.fine = false;
   state.pictured = null;
   state.rim = null;
   viewer.all();
-  if (state.desk.camera) { live.stop(); setTimeout(() => live.start(), 50); } else {
+  if (state.desk.camera) live.start(); else {
     $("badge").textContent = "No camera";
     $("hints").replaceChildren();
   }
@@ -172,6 +173,7 @@ async function showPicture() {
   const { pending } = state.desk;
   live.stop();
   state.mode = "photo";
+  viewer.fine = true;
   state.pictured = pending.id;
   $("badge").textContent = `Photo ${pending.label}`;
   $("hints").replaceChildren();

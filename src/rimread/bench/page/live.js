@@ -1,46 +1,58 @@
-// The live picture: the next one is asked for when the last one is on the screen, so that a slow
-// tablet sees fewer pictures and not older ones.
+// The live picture: the next one is asked for when the last one is here, so that a slow tablet sees
+// fewer pictures and not older ones.
 
 const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
 export class Live {
-  // shown(bitmap, frame number) paints; told(words) shows hints
+  // shown(bitmap) paints; told(words) shows hints
   constructor({ shown, told, purpose }) {
     Object.assign(this, { shown, told, purpose });
+    this.turn = 0; // each start has its own; loops of earlier ones see that it is over
     this.on = false;
-    this.frames = 0;
   }
 
   start() {
-    if (this.on) return;
     this.on = true;
-    this.pictures();
-    this.words();
+    this.turn += 1;
+    this.pictures(this.turn);
+    this.words(this.turn);
   }
 
-  stop() { this.on = false; }
+  stop() {
+    this.on = false;
+    this.turn += 1;
+  }
 
-  async pictures() {
-    let after = 0;
-    while (this.on) {
+  async pictures(turn) {
+    const asked = (after) => fetch(`/live.jpg?after=${after}`, { cache: "no-store" });
+    let coming = asked(0);
+    while (this.turn === turn) {
       try {
-        const response = await fetch(`/live.jpg?after=${after}`, { cache: "no-store" });
-        if (response.status !== 200) { await pause(500); continue; }
-        after = Number(response.headers.get("X-Frame"));
-        const bitmap = await createImageBitmap(await response.blob());
-        if (this.on) { this.shown(bitmap, after); this.frames += 1; } else bitmap.close();
+        const response = await coming;
+        if (response.status !== 200) throw new Error("no picture yet");
+        const blob = await response.blob();
+        if (this.turn !== turn) return;
+        coming = asked(response.headers.get("X-Frame")); // on its way while this one is drawn
+        const bitmap = await createImageBitmap(blob);
+        if (this.turn === turn) this.shown(bitmap); else bitmap.close();
         await new Promise(requestAnimationFrame);
-      } catch { await pause(1000); }
+      } catch {
+        await pause(500);
+        coming = asked(0);
+      }
     }
+    coming.catch(() => {});
   }
 
-  async words() {
-    while (this.on) {
+  async words(turn) {
+    while (this.turn === turn) {
       try {
         const response = await fetch(`/api/live?of=${this.purpose()}`, { cache: "no-store" });
-        if (response.ok && this.on) this.told(await response.json());
+        const told = await response.json();
+        if (response.ok && this.turn === turn) this.told(told);
         await pause(200);
       } catch {
+        if (this.turn !== turn) return;
         this.told({ trouble: "The bench does not answer: is the program still running?", hints: [], outline_px: null });
         await pause(1500);
       }

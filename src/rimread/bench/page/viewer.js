@@ -10,6 +10,7 @@ export class Viewer {
     this.bitmap = null;
     this.size = [1, 1];
     this.whole = true;
+    this.fine = true;
     this.scale = 1;
     this.offset = [0, 0];
     this.draw = () => {};
@@ -89,7 +90,7 @@ export class Viewer {
     c.clearRect(0, 0, this.canvas.width, this.canvas.height);
     if (!this.bitmap) return;
     c.imageSmoothingEnabled = this.scale < 3; // at high zoom the pixels themselves are shown
-    c.imageSmoothingQuality = "high";
+    c.imageSmoothingQuality = this.fine ? "high" : "low"; // a live picture must be quick
     c.drawImage(this.bitmap, this.offset[0], this.offset[1], this.size[0] * this.scale, this.size[1] * this.scale);
     this.draw(c, this);
   }
