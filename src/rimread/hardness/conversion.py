@@ -78,7 +78,7 @@ class Conversion:
         )
 
 
-def convert(  # noqa: PLR0913  (all but two by name)
+def convert(
     hbw: float,
     test: TestCondition,
     *,

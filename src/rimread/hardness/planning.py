@@ -97,7 +97,7 @@ class Plan:
         )
 
 
-def plan(  # noqa: PLR0913  (all but three by name)
+def plan(
     group: str,
     hbw_low: float,
     hbw_high: float,
@@ -173,7 +173,7 @@ def _option(test: TestCondition, low: float, high: float, rules: RuleSet) -> Opt
     )
 
 
-def _why_not(  # noqa: PLR0913  (each rule looks at another side of the matter)
+def _why_not(
     test: TestCondition,
     option: Option | None,
     *,
