@@ -6,11 +6,13 @@ from datetime import UTC, date, datetime
 import numpy as np
 import pytest
 from tests.bench.conftest import ROOT, make_ready
+from typer.testing import CliRunner
 
 from rimread.bench.ask import Ask
 from rimread.bench.desk import Desk, UndecidedError
 from rimread.bench.folder import Folder
 from rimread.capture.frame import Frame
+from rimread.cli import app
 from rimread.hardness import Block, brinell, parse_test
 from rimread.ledger import Filter, audit, open_ledger
 from rimread.photo import PhotoError, read_photo
@@ -388,6 +390,28 @@ def test_report_of_a_series(bench):
     text = html.read_text(encoding="utf-8")
     assert "plate 9" in text
     assert bench.desk.told()["series"]["designation"] in text
+
+
+def test_report_tells_a_rim_set_by_hand(bench):
+    name = bench.open(PLATES[1])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    bench.desk.correct(name, Ask({"ellipse": ellipse, "reason": "rim lies outside"}))
+    bench.desk.set_job(Ask({"blind": True}))
+    name = bench.open(PLATES[2])
+    bench.desk.read_blind(name, Ask({"first_mm": 3.15, "second_mm": 3.11}))
+    bench.desk.accept(name)
+    for source in (bench.desk.report()["files"][0], None):
+        if source is None:  # the verb, from the same ledger
+            out = bench.folder / "verb.html"
+            words = ["report", str(Folder(bench.folder).ledger), "--out", str(out)]
+            done = CliRunner().invoke(app, [*words, "--photos", str(bench.folder)])
+            assert done.exit_code == 0, done.output
+        else:
+            out = bench.folder / "reports" / source
+        text = out.read_text(encoding="utf-8")
+        assert "by hand" in text
+        assert "rim lies outside" in text
+        assert "3.15" in text
 
 
 def test_spoilt_files_do_not_stop_the_bench(bench):

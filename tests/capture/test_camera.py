@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from rimread.capture import CameraError, Frame, open_camera, photo_of
+from rimread.capture import CameraError, Frame, name_of, open_camera, photo_of
 from rimread.capture.camera import kind_of
 from rimread.capture.feed import Feed
 
@@ -35,6 +35,21 @@ def video(tmp_path_factory):
 )
 def test_kind_of_source(text, kind):
     assert kind_of(text) == kind
+
+
+@pytest.mark.parametrize(
+    ("source", "name"),
+    [
+        ("0", "0"),
+        ("C:\\films\\a.avi", "C:\\films\\a.avi"),
+        ("rtsp://10.0.0.9/scope", "rtsp://10.0.0.9/scope"),
+        ("rtsp://u:p@ss@10.0.0.9:554/a/b?token=x", "rtsp://10.0.0.9:554/a/b"),
+        ("http://u@cam.lan", "http://cam.lan"),
+    ],
+)
+def test_a_password_is_never_shown(source, name):
+    assert name_of(source) == name
+    assert name_of(name) == name
 
 
 def test_frames_come_in_order_and_end(video):

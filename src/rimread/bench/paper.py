@@ -90,8 +90,7 @@ def write_report(
 
 def _result(line: Line) -> Result:
     place = f"ledger entry {line.entry}"
-    by_hand = ", rim set by hand" if line.decision == "corrected" else ""
-    return result_from(line.record, place, entry=f"{place}{by_hand}")
+    return result_from(line.record, place, entry=place, reason=line.reason)
 
 
 def _job(job: Job, on: date) -> certificate.Job:

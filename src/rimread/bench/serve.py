@@ -19,7 +19,7 @@ from rimread.bench.desk import Desk
 from rimread.bench.folder import Folder
 from rimread.bench.guard import Guard
 from rimread.bench.live import Live
-from rimread.capture.camera import open_camera
+from rimread.capture.camera import name_of, open_camera
 from rimread.capture.feed import Feed
 from rimread.ledger import open_ledger
 
@@ -138,7 +138,7 @@ def opened(bench: Bench) -> Iterator[tuple[Desk, Live | None]]:
         opener = partial(open_camera, bench.camera, width_px=width, height_px=height, looped=True)
         feed = stack.enter_context(Feed(opener))
         live = stack.enter_context(Live(feed))
-        yield Desk(folder, ledger, feed, bench.camera), live
+        yield Desk(folder, ledger, feed, name_of(bench.camera)), live
 
 
 def serve(desk: Desk, live: Live | None, address: Address, sock: socket.socket) -> None:

@@ -62,7 +62,13 @@ def capture(
     camera.
     """  # noqa: D301  (\b keeps the lines of the examples)
     with speaking():
-        from rimread.capture import average, keep, open_camera, scatter_of  # noqa: PLC0415
+        from rimread.capture import (  # noqa: PLC0415
+            average,
+            keep,
+            name_of,
+            open_camera,
+            scatter_of,
+        )
 
         width, height = picture_size(size) or (None, None)
         with open_camera(camera, width_px=width, height_px=height) as opened:
@@ -71,7 +77,7 @@ def capture(
         if len(taken) < frames:
             _none(auto=auto, found=len(taken), as_json=as_json)
         burst = average(taken)
-        told = {"Source": camera, "Frames averaged": str(burst.frames)}
+        told = {"Source": name_of(camera), "Frames averaged": str(burst.frames)}
         kept = keep(burst.picture, out, taken_at=burst.taken_at, words=told)
         scatter = scatter_of(taken) if len(taken) > 2 and of == "indent" else None
         if as_json:
