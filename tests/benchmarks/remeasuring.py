@@ -4,8 +4,10 @@ python -m tests.benchmarks.remeasuring speed [PHOTOS] [WORKERS]
 python -m tests.benchmarks.remeasuring memory [ROWS ...]
 
 ``speed`` measures copies of the sample images with one process and with several, the processes
-started beforehand. ``memory`` measures nothing, so that the rows pass as fast as they can, and
-tells the largest resident size of the parent, each count in a process of its own.
+started beforehand. On a computer that does other work the gain says nothing; then the processor
+time of a photo, which must not grow with the processes, and that of the parent tell as much.
+``memory`` measures nothing, so that the rows pass as fast as they can, and tells the largest
+resident size of the parent, each count in a process of its own.
 """
 
 import shutil
@@ -19,11 +21,11 @@ from typing import Any
 
 from tests.archive import pretend
 
-from rimread.archive.items import from_folder, from_manifest
+from rimread.archive.items import Item, from_folder, from_manifest
 from rimread.archive.pool import Cores, cores
 from rimread.archive.results import write_results
 from rimread.archive.run import Archive, remeasure
-from rimread.archive.work import Settings
+from rimread.archive.work import Settings, measure_item
 from rimread.ledger import open_ledger
 
 ROOT = Path(__file__).parents[2]
@@ -58,12 +60,19 @@ def copies(folder: Path, count: int) -> Path:
     return folder
 
 
+def counted(item: Item, settings: Settings) -> dict[str, Any]:
+    """Measure, and tell the processor time it took, which other programs do not stretch much."""
+    start = time.process_time()
+    record = measure_item(item, settings)
+    return record | {"processor_s": time.process_time() - start}
+
+
 def measured(folder: Path, pool: Cores, book: Timed, run: str) -> float:
     """Seconds for all photos of a folder."""
     settings = Settings(test="10/3000", shelf=str(ROOT / "calibration"))
     with Archive(lambda: from_folder(folder), settings, run=run) as archive:
         start = time.perf_counter()
-        tally = remeasure(archive, book, pool)  # type: ignore[arg-type]
+        tally = remeasure(archive, book, pool, work=counted)  # type: ignore[arg-type]
         seconds = time.perf_counter() - start
     assert tally.measured == sum(1 for _ in folder.iterdir())
     return seconds
@@ -84,12 +93,16 @@ def speed(count: int = 64, workers: int = 0) -> None:
                 pool = Cores(processes)
                 measured(warm, pool, book, "warm")
                 book.seconds = 0.0
+                parent = time.process_time()
                 seconds = measured(photos, pool, book, "all")
+                parent = time.process_time() - parent
                 pool.close()
+                each = [e.record["processor_s"] for e in ledger.entries(newest=count)]
             first = first or seconds
             print(
                 f"{processes:9} {count:6} {seconds:8.2f} {count / seconds:8.2f} "
-                f"{first / seconds:5.2f} {book.seconds / seconds:7.2%}"
+                f"{first / seconds:5.2f} {book.seconds / seconds:7.2%}  "
+                f"{sum(each) / count:18.3f} {parent / count:7.4f}"
             )
 
 
