@@ -12,9 +12,6 @@ from rimread.refusal import Refusal
 from rimread.rim import Rim, find_rim, find_rims
 from rimread.simulate import Spoiled, several_scene, simulate
 
-THIN = pytest.mark.xfail(
-    reason="no ring fits into the reduced picture: a negative count", raises=ValueError
-)
 CLEAN = (1, 3, 4, 5, 8, 9, 12, 14)
 
 CODES: dict[Spoiled, set[str]] = {
@@ -24,8 +21,11 @@ CODES: dict[Spoiled, set[str]] = {
     "crescent": {"cut-by-frame", "no-indent"},
     # one of two crescents may run out of the frame
     "overlapping": {"overlapping-indents", "cut-by-frame", "rim-incomplete", "rim-unclear"},
-    # two edges a smear apart look like two indents
-    "smeared": {"out-of-focus", "no-indent", "rim-unclear", "overlapping-indents", "cut-by-frame"},
+    # two edges a smear apart look like two indents, or like a rim with two gaps
+    "smeared": {
+        *("out-of-focus", "no-indent", "rim-unclear", "rim-incomplete"),
+        *("overlapping-indents", "cut-by-frame"),
+    },
     "tiny": {"too-few-pixels", "no-indent"},
     "black": {"underexposed", "no-indent", "rim-unclear"},
     "blown-out": {"overexposed"},
@@ -90,14 +90,7 @@ def test_flat_pictures_are_refused(value):
     assert isinstance(find_rims(flat(value)), Refusal)
 
 
-@pytest.mark.parametrize(
-    "shape",
-    [
-        *((64, 64), (65, 101), (64, 500)),
-        pytest.param((64, 2000), marks=THIN),
-        pytest.param((2000, 64), marks=THIN),
-    ],
-)
+@pytest.mark.parametrize("shape", [(64, 64), (65, 101), (64, 500), (64, 2000), (2000, 64)])
 def test_odd_shapes_are_refused_without_complaint(shape):
     rng = np.random.default_rng(0)
     grey = rng.integers(0, 255, shape, dtype=np.uint8)
