@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -66,6 +67,14 @@ def test_no_certificate_is_none(tmp_path):
     assert read_scale(path).certificate is None
 
 
+def test_no_photos_are_none(tmp_path):
+    path = tmp_path / "scope.toml"
+    for certificate in (GOOD.certificate, None):
+        write_scale(replace(GOOD, photos=(), certificate=certificate), path)
+        back = read_scale(path)
+        assert replace(back, sha256="") == replace(GOOD, photos=(), certificate=certificate)
+
+
 @pytest.mark.parametrize("name", ["hall", "bench", "fine"])
 def test_shipped_files_are_read(name):
     scale = read_scale(ROOT / "calibration" / f"{name}-scope.toml")
@@ -102,7 +111,9 @@ BROKEN = [
     (r"\nk = \S+", "\nk = nan", "certificate.k must lie in"),
     (r'sha256 = "\w+"', 'sha256 = "xyz"', "64 lower-case hexadecimal digits"),
     (r"lines_used = \d+", "lines_used = -1", "lines_used must lie in"),
-    (r"\[\[photos\]\][^[]*$", "photos = []\n", "photos"),
+    (r"\[\[photos\]\][^[]*$", "", "photos is missing"),
+    (r"\[\[photos\]\]", "[[other]]", "photos is missing"),
+    (r"\[\[photos\]\][^[]*$|(?=label = )", "photos = [1]\n", "photos must be a list of tables"),
     (r"version = 1", "version = 2", "version must lie in 1 to 1"),
     (r"format = .*", "", "not a scale file"),
     (r"format = .*", 'format = "other"', "not a scale file"),

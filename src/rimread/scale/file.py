@@ -64,6 +64,7 @@ def _as_toml(scale: Scale) -> str:
         f"label = {_text(scale.label)}",
         f"calibrated_on = {scale.calibrated_on.isoformat()}",
         f"valid_until = {scale.valid_until.isoformat()}",
+        *([] if scale.photos else ["photos = []  # made from no photo of a stage micrometer"]),
         "",
         "[picture]",
         f"width_px = {scale.width_px}",
@@ -203,8 +204,8 @@ class _Table:
 
     def tables(self, key: str) -> list[_Table]:
         values = self._get(key, list, "a list of tables")
-        if not values or not all(isinstance(v, dict) for v in values):
-            raise ValueError(f"{self._name}{key} must hold at least one table")
+        if not all(isinstance(v, dict) for v in values):
+            raise ValueError(f"{self._name}{key} must be a list of tables (got {values!r})")
         return [_Table(v, f"{self._name}{key}[{k}].") for k, v in enumerate(values)]
 
     def rows(self, key: str) -> list[Any]:
