@@ -60,6 +60,8 @@ def test_astm_asks_for_ten_depths() -> None:
         ("edge", Piece(edge_mm=9.99), "fail"),
         ("spacing", Piece(spacing_mm=12.0), "pass"),  # 3 d
         ("spacing", Piece(spacing_mm=11.9), "fail"),
+        ("spacing", Piece(spacing_mm=12.0, neighbour_mm=3.9), "pass"),
+        ("spacing", Piece(spacing_mm=12.0, neighbour_mm=4.1), "fail"),  # 3 d of the larger
         ("temperature", Piece(temperature_c=10.0), "pass"),
         ("temperature", Piece(temperature_c=35.5), "warn"),
         ("application", Piece(application_s=5.0), "pass"),

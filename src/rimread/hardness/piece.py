@@ -29,6 +29,8 @@ class Piece:
         At the indent.
     edge_mm, spacing_mm : float or None
         From the indent's centre to the nearest edge and to the nearest other indent's centre.
+    neighbour_mm : float or None
+        Mean diameter of that other indent, where it is known; the larger of the two counts.
     radius_mm : float or None
         Of a curved surface.
     temperature_c, application_s : float or None
@@ -39,6 +41,7 @@ class Piece:
     thickness_mm: float | None = None
     edge_mm: float | None = None
     spacing_mm: float | None = None
+    neighbour_mm: float | None = None
     radius_mm: float | None = None
     temperature_c: float | None = None
     application_s: float | None = None
@@ -79,10 +82,11 @@ def piece_checks(
     """
     chosen = rule_set(rules)
     hbw = brinell(mean_mm, test)
+    larger_mm = max(mean_mm, piece.neighbour_mm or 0.0)
     found = (
         _thickness(mean_mm, test, piece, chosen),
         _distance("edge", piece.edge_mm, mean_mm, hbw, chosen),
-        _distance("spacing", piece.spacing_mm, mean_mm, hbw, chosen),
+        _distance("spacing", piece.spacing_mm, larger_mm, hbw, chosen),
         _curvature(test, piece, chosen),
         _window("temperature", piece.temperature_c, "c", "°C", chosen),
         _window("application", piece.application_s, "s", "s", chosen),
