@@ -17,7 +17,7 @@ _BEYOND = 0.05
 """Share of readings that may lie beyond |E_n| = 1: both U are for about 95 %."""
 
 
-def operator_checks(  # noqa: PLR0913  (all but one by name)
+def operator_checks(
     name: str,
     *,
     bias: Estimate,

@@ -35,7 +35,7 @@ MOST_APART: Final = 0.1
 10 % of d is 20 % of HBW. Common practice, no source."""
 
 
-def compare(  # noqa: PLR0913  (all but two by name)
+def compare(
     readings: Sequence[HumanReading],
     results: Iterable[ImageResult],
     *,
