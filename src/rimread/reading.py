@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from datetime import date
 from typing import Any
+
+import numpy as np
 
 from rimread import __version__
 from rimread.budget import Budget, Component, combine
@@ -25,14 +27,37 @@ from rimread.hardness import (
 from rimread.hardness.rules import RuleSet, rule_set
 from rimread.photo import Photo
 from rimread.refusal import Refusal
-from rimread.rim import Rim, find_rim
+from rimread.rim import Rim, find_rim, find_rims
+from rimread.rim.ellipse import Ellipse
 from rimread.scale.model import Scale
 
-__all__ = ["Reading", "indent_of", "measure_photo", "reading_json"]
+__all__ = ["Place", "Reading", "indent_of", "measure_all", "measure_photo", "reading_json"]
 
 LEAST_JPEG_QUALITY = 60
 """Below it JPEG moves edges by hundredths of a pixel and adds scatter (own trials: quality 40
 moves a rim by 0.016 px and adds a third to its scatter, 70 does nothing)."""
+RIM_POINTS = 1440
+"""Points of one rim whose distance to another is taken: at a quarter of a degree the nearest of
+them is within 2e-5 of the radius of the nearest there is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """An indent among all that were measured in its photo.
+
+    Parameters
+    ----------
+    indent, indents : int
+        Its number, from 1 on from left to right, and how many there are.
+    spacing_mm, rim_to_rim_mm : float or None
+        From its centre to the nearest other centre, and from its rim to the nearest other rim;
+        None for one alone. What was not measured, cut by the frame or outside of it, is not seen.
+    """
+
+    indent: int
+    indents: int
+    spacing_mm: float | None = None
+    rim_to_rim_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +82,8 @@ class Reading:
         The rules that belong to one indent and to its photo.
     version : str
         Of this program.
+    place : Place or None
+        Among the indents of the photo; None when only one was looked for.
     """
 
     photo: str
@@ -69,6 +96,7 @@ class Reading:
     hardness: Hardness
     checks: tuple[Check, ...]
     version: str = __version__
+    place: Place | None = None
 
     @property
     def hbw(self) -> float:
@@ -135,11 +163,82 @@ def measure_photo(
         return _other_size(photo, scale)
     rim = find_rim(photo)
     if isinstance(rim, Refusal):
-        return rim
+        return _in_mm(rim, scale)
     found = _widened(diameters(rim, scale), beyond)
+    return _reading(
+        *(photo, scale, test, rim, found),
+        rules=rule_set(rules),
+        on=on,
+        piece=piece or Piece(),
+        lay_deg=lay_deg,
+    )
+
+
+def measure_all(
+    photo: Photo,
+    scale: Scale,
+    test: TestCondition,
+    *,
+    rules: str | RuleSet = "iso",
+    on: date | None = None,
+    beyond: Sequence[Component] = (),
+    piece: Piece | None = None,
+    lay_deg: float | None = None,
+) -> tuple[Reading, ...] | Refusal:
+    """Measure every whole indent in one photo.
+
+    The spacing of each is judged by the other measured indents of the photo, and by
+    ``piece.spacing_mm`` where that asks for more. The frame says nothing about the edge of the
+    piece, nor about indents outside of it.
+
+    Parameters
+    ----------
+    photo, scale, test, rules, on, beyond, piece, lay_deg
+        As in `measure_photo`; one piece holds for all indents.
+
+    Returns
+    -------
+    tuple of Reading or Refusal
+        From left to right, each with its `Place`; a refusal of `find_rims`, or one of
+        `measure_photo` that any of the indents earns.
+    """
+    if (photo.width_px, photo.height_px) != (scale.width_px, scale.height_px):
+        return _other_size(photo, scale)
+    rims = find_rims(photo)
+    if isinstance(rims, Refusal):
+        return _none_of_several(_in_mm(rims, scale))
+    found = [_widened(diameters(rim, scale), beyond) for rim in rims]
+    readings = []
+    for index, (rim, one) in enumerate(zip(rims, found, strict=True)):
+        others = [*found[:index], *found[index + 1 :]]
+        result = _reading(
+            *(photo, scale, test, rim, one),
+            rules=rule_set(rules),
+            on=on,
+            piece=_beside(one, others, piece or Piece()),
+            lay_deg=lay_deg,
+        )
+        if isinstance(result, Refusal):
+            return result
+        readings.append(replace(result, place=_place(index, one, others)))
+    return tuple(readings)
+
+
+def _reading(
+    photo: Photo,
+    scale: Scale,
+    test: TestCondition,
+    rim: Rim,
+    found: Diameters,
+    *,
+    rules: RuleSet,
+    on: date | None,
+    piece: Piece,
+    lay_deg: float | None,
+) -> Reading | Refusal:
+    """What the diameters of one rim make, with the checks of indent, piece, photo and scale."""
     if found.mean_mm >= test.ball_mm:
         return _larger_than_ball(found, test)
-    chosen = rule_set(rules)
     return Reading(
         photo=photo.name,
         photo_sha256=photo.sha256,
@@ -150,14 +249,41 @@ def measure_photo(
         diameters=found,
         hardness=hardness_from_diameter(found.mean_mm, found.budget, test),
         checks=(
-            *_of_indent(found, test, chosen, lay_deg),
-            *piece_checks(found.mean_mm, test, piece or Piece(), rules=chosen),
-            _resolution(found, scale, chosen),
+            *_of_indent(found, test, rules, lay_deg),
+            *piece_checks(found.mean_mm, test, piece, rules=rules),
+            _resolution(found, scale, rules),
             _compression(photo),
             _scale_in_date(scale, on or date.today()),  # noqa: DTZ011  (the lab's own calendar)
             _scale_certificate(scale),
         ),
     )
+
+
+def _beside(one: Diameters, others: Sequence[Diameters], piece: Piece) -> Piece:
+    """The piece with the other indent that asks for the most room: distance over larger d."""
+    known = [] if piece.spacing_mm is None else [(piece.spacing_mm, piece.neighbour_mm)]
+    known += [(math.dist(one.centre_mm, other.centre_mm), other.mean_mm) for other in others]
+    if not known:
+        return piece
+    spacing_mm, neighbour_mm = min(known, key=lambda far: far[0] / max(one.mean_mm, far[1] or 0.0))
+    return replace(piece, spacing_mm=spacing_mm, neighbour_mm=neighbour_mm)
+
+
+def _place(index: int, one: Diameters, others: Sequence[Diameters]) -> Place:
+    if not others:
+        return Place(1, 1)
+    return Place(
+        indent=index + 1,
+        indents=len(others) + 1,
+        spacing_mm=min(math.dist(one.centre_mm, other.centre_mm) for other in others),
+        rim_to_rim_mm=min(_between(one.ellipse_mm, other.ellipse_mm) for other in others),
+    )
+
+
+def _between(one: Ellipse, other: Ellipse) -> float:
+    """Shortest way from rim to rim."""
+    points = one.points(np.linspace(0.0, 2.0 * math.pi, RIM_POINTS, endpoint=False))
+    return float(other.distance(points).min())
 
 
 def indent_of(reading: Reading) -> Indent:
@@ -207,6 +333,7 @@ def _measured(reading: Reading) -> dict[str, Any]:
         *(found.U_d1_mm, found.U_d2_mm, hardness.budget.k, hardness.covers),
         *(reading.test.name, _budget_json(found.budget)),
         *(reading.scale_label, reading.scale_sha256, reading.version),
+        *((None,) * 4 if reading.place is None else astuple(reading.place)),
     )
     return dict(zip(_KEYS, map(_plain, values), strict=True))
 
@@ -217,6 +344,7 @@ _KEYS = (
     *("hbw", "U_hbw", "designation", "checks", "reasons"),
     *("U_d1_mm", "U_d2_mm", "k_hbw", "U_hbw_covers", "test", "budget_mm"),
     *("scale_label", "scale_sha256", "version"),
+    *("indent", "indents", "spacing_mm", "rim_to_rim_mm"),
 )
 
 
@@ -246,6 +374,8 @@ def _plain(value: object) -> object:
     """Numbers as JSON has them: numpy scalars made plain, what is not finite made None."""
     if isinstance(value, bool | str | list | dict) or value is None:
         return value
+    if isinstance(value, int):
+        return value
     number = float(value)  # type: ignore[arg-type]  # every other field is a number
     return number if math.isfinite(number) else None
 
@@ -270,6 +400,33 @@ def _widened(found: Diameters, beyond: Sequence[Component]) -> Diameters:
         budget.k * math.hypot(U / found.budget.k, added) for U in (found.U_d1_mm, found.U_d2_mm)
     )
     return replace(found, budget=budget, U_d1_mm=U_d1, U_d2_mm=U_d2)
+
+
+def _in_mm(refusal: Refusal, scale: Scale) -> Refusal:
+    """A refusal of the rim with rival diameters on the specimen beside those in pixels."""
+    if refusal.code != "rival-rings":
+        return refusal
+    px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2.0
+    told = refusal.evidence
+    own, rival = (float(told[key]) / px_per_mm for key in ("diameter_px", "rival_px"))
+    one, two = sorted((own, rival))
+    return replace(
+        refusal,
+        message=f"Two rings could be the rim, {one:.3f} mm and {two:.3f} mm across: turn the "
+        f"light and photograph again.",
+        evidence={**told, "diameter_mm": own, "rival_mm": rival},
+    )
+
+
+def _none_of_several(refusal: Refusal) -> Refusal:
+    """A refusal with a sentence that does not offer what was asked for."""
+    if refusal.code != "several-indents":
+        return refusal
+    message = (
+        "More than one indent is in the picture and no rim of them stands out: refocus and turn "
+        "the light, or leave only one."
+    )
+    return replace(refusal, message=message)
 
 
 def _other_size(photo: Photo, scale: Scale) -> Refusal:

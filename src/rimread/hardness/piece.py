@@ -82,11 +82,10 @@ def piece_checks(
     """
     chosen = rule_set(rules)
     hbw = brinell(mean_mm, test)
-    larger_mm = max(mean_mm, piece.neighbour_mm or 0.0)
     found = (
         _thickness(mean_mm, test, piece, chosen),
         _distance("edge", piece.edge_mm, mean_mm, hbw, chosen),
-        _distance("spacing", piece.spacing_mm, larger_mm, hbw, chosen),
+        _spacing(piece, mean_mm, hbw, chosen),
         _curvature(test, piece, chosen),
         _window("temperature", piece.temperature_c, "c", "°C", chosen),
         _window("application", piece.application_s, "s", "s", chosen),
@@ -143,9 +142,16 @@ def _distance(
     name = f"{what}_in_d" + ("_soft" if hbw < rules["soft_below_hbw"] * (1.0 - _ROUNDING) else "")
     least = rules[name] * mean_mm
     start = "centre to edge" if what == "edge" else "centre to next centre"
-    message = f"{start} {plain_number(found_mm)} mm, at least {least:.2f} mm = {rules[name]:g} d"
+    message = f"{start} {plain_number(round(found_mm, 3))} mm, at least {least:.2f} mm = {rules[name]:g} d"
     good = found_mm >= least * (1.0 - _ROUNDING)
     return Check(what, "pass" if good else "fail", message, rules.source(name))
+
+
+def _spacing(piece: Piece, mean_mm: float, hbw: float, rules: RuleSet) -> Check | None:
+    if piece.neighbour_mm is None or piece.neighbour_mm <= mean_mm:
+        return _distance("spacing", piece.spacing_mm, mean_mm, hbw, rules)
+    check = _distance("spacing", piece.spacing_mm, piece.neighbour_mm, hbw, rules)
+    return check and replace(check, message=f"{check.message} of the larger indent")
 
 
 def _curvature(test: TestCondition, piece: Piece, rules: RuleSet) -> Check | None:

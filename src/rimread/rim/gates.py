@@ -184,7 +184,8 @@ def _alone(photo: Photo, rings: list[Ring]) -> Refusal | None:
         if failed is None and clear and framed(photo, other.ellipse) is None:
             failed = Refusal(
                 "several-indents",
-                "More than one indent is in the picture: leave only the one to be measured.",
+                "More than one indent is in the picture: leave only the one to be measured, or "
+                "have all of them measured.",
                 {"apart_px": _apart_px(first, other), "diameter_px": 2 * other.ellipse.m},
             )
         if failed is not None:
