@@ -142,7 +142,8 @@ def _distance(
     name = f"{what}_in_d" + ("_soft" if hbw < rules["soft_below_hbw"] * (1.0 - _ROUNDING) else "")
     least = rules[name] * mean_mm
     start = "centre to edge" if what == "edge" else "centre to next centre"
-    message = f"{start} {plain_number(round(found_mm, 3))} mm, at least {least:.2f} mm = {rules[name]:g} d"
+    away = plain_number(round(found_mm, 3))
+    message = f"{start} {away} mm, at least {least:.2f} mm = {rules[name]:g} d"
     good = found_mm >= least * (1.0 - _ROUNDING)
     return Check(what, "pass" if good else "fail", message, rules.source(name))
 
