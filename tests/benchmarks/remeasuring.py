@@ -1,11 +1,13 @@
 """What measuring an archive again costs: cores used, the ledger's share, the parent's memory.
 
 python -m tests.benchmarks.remeasuring speed [PHOTOS] [WORKERS]
+python -m tests.benchmarks.remeasuring waiting [MILLISECONDS]
 python -m tests.benchmarks.remeasuring memory [ROWS ...]
 
 ``speed`` measures copies of the sample images with one process and with several, the processes
 started beforehand. On a computer that does other work the gain says nothing; then the processor
 time of a photo, which must not grow with the processes, and that of the parent tell as much.
+``waiting`` lets workers sleep instead of measuring: what is lost then, the machinery loses.
 ``memory`` measures nothing, so that the rows pass as fast as they can, and tells the largest
 resident size of the parent, each count in a process of its own.
 """
@@ -16,6 +18,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +109,29 @@ def speed(count: int = 64, workers: int = 0) -> None:
             )
 
 
+def waiting(milliseconds: int = 75, count: int = 200) -> None:
+    """Print which share of the workers' time is work, when the work is to sleep."""
+    print("processes  seconds   gain  at work")
+    first = 0.0
+    for processes in (1, 2, 4):
+        with tempfile.TemporaryDirectory() as temporary:
+            pool = Cores(processes)
+            settings = Settings(test=str(milliseconds))
+            for run, rows_ in (("warm", 2 * processes), ("all", count)):
+                path = pretend.manifest(Path(temporary, f"{run}.csv"), rows_)
+                with (
+                    open_ledger(Path(temporary, "book.db")) as book,
+                    Archive(partial(from_manifest, path), settings, run=run) as archive,
+                ):
+                    start = time.perf_counter()
+                    remeasure(archive, book, pool, work=pretend.slowly)
+                    seconds = time.perf_counter() - start
+            pool.close()
+        first = first or seconds
+        ideal = count * milliseconds / 1000.0 / processes
+        print(f"{processes:9} {seconds:8.2f} {first / seconds:6.2f} {ideal / seconds:8.1%}")
+
+
 def memory(*counts: int) -> None:
     """Print the parent's largest resident size by number of rows."""
     print(f"{'rows':>8} {'MB':>7} {'rows/s':>7}")
@@ -138,9 +164,9 @@ def rows(count: int) -> None:
 
 
 def main(words: Sequence[str]) -> None:
-    """Run one of the three."""
+    """Run one of them."""
     kind, *numbers = words or ["speed"]
-    {"speed": speed, "memory": memory, "rows": rows}[kind](*map(int, numbers))
+    {"speed": speed, "waiting": waiting, "memory": memory, "rows": rows}[kind](*map(int, numbers))
 
 
 if __name__ == "__main__":
