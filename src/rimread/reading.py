@@ -8,8 +8,6 @@ from dataclasses import astuple, dataclass, replace
 from datetime import date
 from typing import Any
 
-import numpy as np
-
 from rimread import __version__
 from rimread.budget import Budget, Component, combine
 from rimread.check import Check, Outcome
@@ -25,39 +23,17 @@ from rimread.hardness import (
     piece_checks,
 )
 from rimread.hardness.rules import RuleSet, rule_set
+from rimread.neighbours import Neighbour, Place, about, beside, place
 from rimread.photo import Photo
 from rimread.refusal import Refusal
-from rimread.rim import Rim, find_rim, find_rims
-from rimread.rim.ellipse import Ellipse
+from rimread.rim import Rim, Sighted, find_rim, sight_indents
 from rimread.scale.model import Scale
 
-__all__ = ["Place", "Reading", "indent_of", "measure_all", "measure_photo", "reading_json"]
+__all__ = ["Reading", "indent_of", "measure_all", "measure_photo", "reading_json"]
 
 LEAST_JPEG_QUALITY = 60
 """Below it JPEG moves edges by hundredths of a pixel and adds scatter (own trials: quality 40
 moves a rim by 0.016 px and adds a third to its scatter, 70 does nothing)."""
-RIM_POINTS = 1440
-"""Points of one rim whose distance to another is taken: at a quarter of a degree the nearest of
-them is within 2e-5 of the radius of the nearest there is."""
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """An indent among all that were measured in its photo.
-
-    Parameters
-    ----------
-    indent, indents : int
-        Its number, from 1 on from left to right, and how many there are.
-    spacing_mm, rim_to_rim_mm : float or None
-        From its centre to the nearest other centre, and from its rim to the nearest other rim;
-        None for one alone. What was not measured, cut by the frame or outside of it, is not seen.
-    """
-
-    indent: int
-    indents: int
-    spacing_mm: float | None = None
-    rim_to_rim_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -184,12 +160,12 @@ def measure_all(
     beyond: Sequence[Component] = (),
     piece: Piece | None = None,
     lay_deg: float | None = None,
-) -> tuple[Reading, ...] | Refusal:
+) -> tuple[Reading | Refusal, ...] | Refusal:
     """Measure every whole indent in one photo.
 
-    The spacing of each is judged by the other measured indents of the photo, and by
-    ``piece.spacing_mm`` where that asks for more. The frame says nothing about the edge of the
-    piece, nor about indents outside of it.
+    The spacing of each is judged by the other indents that are seen, also those that cannot be
+    measured, and by ``piece.spacing_mm`` where that asks for more. The frame says nothing about
+    the edge of the piece, nor about indents outside of it.
 
     Parameters
     ----------
@@ -198,30 +174,64 @@ def measure_all(
 
     Returns
     -------
-    tuple of Reading or Refusal
-        From left to right, each with its `Place`; a refusal of `find_rims`, or one of
-        `measure_photo` that any of the indents earns.
+    tuple of Reading or Refusal, or Refusal
+        One for each whole indent from left to right: a reading with its `Place`, or why it cannot
+        be read, with ``indent``, ``indents``, ``centre_x_px``, ``centre_y_px`` and
+        ``about_diameter_px`` in its evidence. A single refusal where no indent can be read, two
+        overlap, or the photo or the scale is not the right one.
     """
     if (photo.width_px, photo.height_px) != (scale.width_px, scale.height_px):
         return _other_size(photo, scale)
-    rims = find_rims(photo)
-    if isinstance(rims, Refusal):
-        return _none_of_several(_in_mm(rims, scale))
-    found = [_widened(diameters(rim, scale), beyond) for rim in rims]
-    readings = []
-    for index, (rim, one) in enumerate(zip(rims, found, strict=True)):
-        others = [*found[:index], *found[index + 1 :]]
+    sighted = sight_indents(photo)
+    if isinstance(sighted, Refusal):
+        return _none_of_several(_in_mm(sighted, scale))
+    known = [_known(one, scale, beyond) for one in sighted]
+    whole = [i for i, one in enumerate(sighted) if _whole(one)]
+    results: list[Reading | Refusal] = []
+    for number, i in enumerate(whole, start=1):
+        rim, (found, near) = sighted[i].result, known[i]
+        if isinstance(rim, Refusal) or found is None:
+            results.append(_numbered(sighted[i], number, len(whole)))
+            continue
+        others = [one for _, one in (*known[:i], *known[i + 1 :])]
         result = _reading(
-            *(photo, scale, test, rim, one),
+            *(photo, scale, test, rim, found),
             rules=rule_set(rules),
             on=on,
-            piece=_beside(one, others, piece or Piece()),
+            piece=beside(near, others, piece or Piece()),
             lay_deg=lay_deg,
         )
         if isinstance(result, Refusal):
             return result
-        readings.append(replace(result, place=_place(index, one, others)))
-    return tuple(readings)
+        results.append(replace(result, place=place(number, len(whole), near, others)))
+    return tuple(results)
+
+
+def _whole(one: Sighted) -> bool:
+    return isinstance(one.result, Rim) or one.result.code != "cut-by-frame"
+
+
+def _known(
+    one: Sighted, scale: Scale, beyond: Sequence[Component]
+) -> tuple[Diameters | None, Neighbour]:
+    """Diameters of an indent, None where it has no rim, and where it lies."""
+    if isinstance(one.result, Refusal):
+        return None, about(one.ellipse, scale)
+    found = _widened(diameters(one.result, scale), beyond)
+    return found, Neighbour(found.ellipse_mm)
+
+
+def _numbered(one: Sighted, number: int, of: int) -> Refusal:
+    """The refusal of one indent, with what tells it from the others of its photo."""
+    assert isinstance(one.result, Refusal)  # noqa: S101  (the caller asked)
+    where = {
+        "indent": number,
+        "indents": of,
+        "centre_x_px": one.ellipse.x,
+        "centre_y_px": one.ellipse.y,
+        "about_diameter_px": 2.0 * one.ellipse.m,
+    }
+    return replace(one.result, evidence={**one.result.evidence, **where})
 
 
 def _reading(
@@ -259,33 +269,6 @@ def _reading(
     )
 
 
-def _beside(one: Diameters, others: Sequence[Diameters], piece: Piece) -> Piece:
-    """The piece with the other indent that asks for the most room: distance over larger d."""
-    known = [] if piece.spacing_mm is None else [(piece.spacing_mm, piece.neighbour_mm)]
-    known += [(math.dist(one.centre_mm, other.centre_mm), other.mean_mm) for other in others]
-    if not known:
-        return piece
-    spacing_mm, neighbour_mm = min(known, key=lambda far: far[0] / max(one.mean_mm, far[1] or 0.0))
-    return replace(piece, spacing_mm=spacing_mm, neighbour_mm=neighbour_mm)
-
-
-def _place(index: int, one: Diameters, others: Sequence[Diameters]) -> Place:
-    if not others:
-        return Place(1, 1)
-    return Place(
-        indent=index + 1,
-        indents=len(others) + 1,
-        spacing_mm=min(math.dist(one.centre_mm, other.centre_mm) for other in others),
-        rim_to_rim_mm=min(_between(one.ellipse_mm, other.ellipse_mm) for other in others),
-    )
-
-
-def _between(one: Ellipse, other: Ellipse) -> float:
-    """Shortest way from rim to rim."""
-    points = one.points(np.linspace(0.0, 2.0 * math.pi, RIM_POINTS, endpoint=False))
-    return float(other.distance(points).min())
-
-
 def indent_of(reading: Reading) -> Indent:
     """The reading as one indent of a series, its budget with it."""
     found = reading.diameters
@@ -316,6 +299,8 @@ def reading_json(name: str, sha256: str | None, result: Reading | Refusal) -> di
                     "evidence": {key: _plain(value) for key, value in result.evidence.items()},
                 }
             ],
+            "indent": result.evidence.get("indent"),
+            "indents": result.evidence.get("indents"),
         }
         return record
     return record | _measured(result)

@@ -17,7 +17,7 @@ from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.tone import tone_uncertainty_px
 from rimread.rim.trace import Ring, rings_near
 
-__all__ = ["find_rim", "find_rims"]
+__all__ = ["Sighted", "find_rim", "find_rims", "sight_indents"]
 
 SEEDS = 5
 """Seeds looked at for one indent: the strongest and its rivals,"""
@@ -73,6 +73,14 @@ def find_rim(photo: Photo) -> Rim | Refusal:
     return result if refusal is None else refusal
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Sighted:
+    """One of the indents of a photo: about where its rim lies, and the rim or why there is none."""
+
+    ellipse: Ellipse
+    result: Rim | Refusal
+
+
 def find_rims(photo: Photo) -> tuple[Rim, ...] | Refusal:
     """Trace the rims of all whole indents in a photo.
 
@@ -83,7 +91,27 @@ def find_rims(photo: Photo) -> tuple[Rim, ...] | Refusal:
     Returns
     -------
     tuple of Rim or Refusal
-        From left to right; a refusal when there is none, or when two of them overlap.
+        From left to right, without those that cannot be traced; a refusal when there is none, or
+        when two of them overlap.
+    """
+    sighted = sight_indents(photo)
+    if isinstance(sighted, Refusal):
+        return sighted
+    return tuple(one.result for one in sighted if isinstance(one.result, Rim))
+
+
+def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
+    """Trace the rims of all indents in a photo, and tell of those that cannot be traced.
+
+    Parameters
+    ----------
+    photo : Photo
+
+    Returns
+    -------
+    tuple of Sighted or Refusal
+        From left to right, at least one of them traced, the others with a refusal, among them
+        those cut by the frame; a refusal when none can be traced, or when two of them overlap.
     """
     refusal = gates.exposed(photo)
     if refusal is not None:
@@ -95,12 +123,15 @@ def find_rims(photo: Photo) -> tuple[Rim, ...] | Refusal:
     refusal = gates.none_overlap(apart)
     if refusal is not None:
         return refusal
-    traced = [_traced(photo, ring) for ring in apart if gates.lit_and_framed(photo, ring) is None]
-    rims = [rim for rim in traced if isinstance(rim, Rim)]
-    if not rims:
+    sighted = [
+        Sighted(ring.ellipse, _traced(photo, ring) if refused is None else refused)
+        for ring in apart
+        for refused in [gates.first_failed_of_several(photo, ring)]
+    ]
+    if not any(isinstance(one.result, Rim) for one in sighted):
         alone = find_rim(photo)
-        return (alone,) if isinstance(alone, Rim) else alone
-    return tuple(sorted(rims, key=lambda rim: (rim.ellipse.x, rim.ellipse.y)))
+        return (Sighted(alone.ellipse, alone),) if isinstance(alone, Rim) else alone
+    return tuple(sorted(sighted, key=lambda one: (one.ellipse.x, one.ellipse.y)))
 
 
 def _apart(rings: list[Ring]) -> list[Ring]:

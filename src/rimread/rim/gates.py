@@ -20,6 +20,7 @@ __all__ = [
     "convincing",
     "exposed",
     "first_failed",
+    "first_failed_of_several",
     "found",
     "framed",
     "lit_and_framed",
@@ -106,8 +107,8 @@ def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Re
     if not convincing(ring) and (alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2):
         figures = {"alignment": alignment, "evidence": ring.evidence}
         return Refusal(NO_INDENT.code, NO_INDENT.message, figures)
-    a, b = ring.ellipse.semi_axes
-    if a - b > MOST_OVAL * ring.ellipse.m:
+    if _oval(ring):
+        a, b = ring.ellipse.semi_axes
         return Refusal(NO_INDENT.code, NO_INDENT.message, {"axes_ratio": b / a})
     for failed in (
         _large_enough(ring),
@@ -128,13 +129,25 @@ def convincing(ring: Ring) -> bool:
         ring.evidence > CLEAR_EVIDENCE
         and ring.agreement > CLEAR_AGREEMENT
         and gain_px > CLEAR_GAIN_PX
+        and not _oval(ring)
     )
+
+
+def _oval(ring: Ring) -> bool:
+    a, b = ring.ellipse.semi_axes
+    return a - b > MOST_OVAL * ring.ellipse.m
 
 
 def lit_and_framed(photo: Photo, ring: Ring) -> Refusal | None:
     """The gates of exposure and frame for one ring."""
     failed = framed(photo, ring.ellipse)
     return well_lit(photo, ring.ellipse) if failed is None else failed
+
+
+def first_failed_of_several(photo: Photo, ring: Ring) -> Refusal | None:
+    """The first gate that one ring among several, a convincing one, does not pass."""
+    failed = _large_enough(ring)
+    return lit_and_framed(photo, ring) if failed is None else failed
 
 
 def _large_enough(ring: Ring) -> Refusal | None:
