@@ -19,6 +19,7 @@ STAGES = (
     ("diameters",),
     ("hardness",),
     ("simulate",),
+    ("neighbours",),
     ("reading",),
     ("capture",),
     ("report",),

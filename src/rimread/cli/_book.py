@@ -31,7 +31,7 @@ class Wishes:
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What was kept of one photo.
+    """What was kept of one photo, or of one of its indents.
 
     Parameters
     ----------
@@ -72,6 +72,19 @@ class Keeper:
     test: TestCondition
     scale: Scale
     scale_file: str
+
+    def judge(self, path: Path, indents: int) -> None:
+        """Say that what belongs to one indent was asked for several.
+
+        Raises
+        ------
+        ValueError
+            Before anything of this photo is kept.
+        """
+        wishes = self.wishes
+        for option, given in (("--human", wishes.human), ("--replaces", wishes.replaces)):
+            if given and indents != 1:
+                raise ValueError(f"{option} belongs to one indent (got {indents} in {path})")
 
     def keep(self, path: Path, sha256: str | None, result: Reading | Refusal) -> Kept:
         """Write the image's reading, then those of the person."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from rimread.cli._indents import rules_from
 from rimread.cli._io import MISUSE, REFUSED, say
@@ -17,7 +17,7 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.refusal import Refusal
     from rimread.scale.model import Scale
 
-__all__ = ["Job", "Seen", "job_of", "measured", "piece_of"]
+__all__ = ["Job", "Seen", "job_of", "measured", "measured_all", "piece_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +35,20 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What came of one photo; `photo` is None when it could not be read."""
+    """What came of one photo, or of one of its indents; `photo` is None when it is unreadable.
+
+    `number` is that of the indent where all of a photo are measured, 0 elsewhere.
+    """
 
     path: Path
     photo: Photo | None
     result: Reading | Refusal
+    number: int = 0
+
+    @property
+    def name(self) -> str:
+        """What a table calls it."""
+        return f"{self.path} #{self.number}" if self.number else str(self.path)
 
     @property
     def exit_code(self) -> int:
@@ -64,7 +73,7 @@ class Seen:
 
         if isinstance(self.result, Refusal):
             return None
-        return replace(indent_of(self.result), name=str(self.path))
+        return replace(indent_of(self.result), name=self.name)
 
 
 def job_of(
@@ -105,22 +114,39 @@ def piece_of(
 
 
 def measured(path: Path, job: Job) -> Seen:
-    from rimread.photo import PhotoError, read_photo  # noqa: PLC0415
+    """The one indent of a photo."""
     from rimread.reading import measure_photo  # noqa: PLC0415
+
+    photo = _opened(path, job)
+    if isinstance(photo, Seen):
+        return photo
+    return Seen(path, photo, measure_photo(photo, job.scale, job.test, **_known(job)))
+
+
+def measured_all(path: Path, job: Job) -> list[Seen]:
+    """Every whole indent of a photo; one without a number where the photo is refused."""
+    from rimread.reading import measure_all  # noqa: PLC0415
+    from rimread.refusal import Refusal  # noqa: PLC0415
+
+    photo = _opened(path, job)
+    if isinstance(photo, Seen):
+        return [photo]
+    results = measure_all(photo, job.scale, job.test, **_known(job))
+    if isinstance(results, Refusal):
+        return [Seen(path, photo, results)]
+    return [Seen(path, photo, result, number) for number, result in enumerate(results, start=1)]
+
+
+def _known(job: Job) -> dict[str, Any]:
+    return {"rules": job.rules, "on": job.on, "piece": job.piece, "lay_deg": job.lay_deg}
+
+
+def _opened(path: Path, job: Job) -> Photo | Seen:
+    from rimread.photo import PhotoError, read_photo  # noqa: PLC0415
     from rimread.refusal import Refusal  # noqa: PLC0415
 
     try:
-        photo = read_photo(path, tone=job.tone)
+        return read_photo(path, tone=job.tone)
     except PhotoError as error:
         say(str(error))
         return Seen(path, None, Refusal("unreadable", str(error)))
-    result = measure_photo(
-        photo,
-        job.scale,
-        job.test,
-        rules=job.rules,
-        on=job.on,
-        piece=job.piece,
-        lay_deg=job.lay_deg,
-    )
-    return Seen(path, photo, result)

@@ -13,7 +13,7 @@ import typer
 from rimread.cli._book import Kept, Wishes, keeping
 from rimread.cli._indents import print_checks
 from rimread.cli._io import REFUSED, expand, print_json, speaking
-from rimread.cli._job import Seen, job_of, measured, piece_of
+from rimread.cli._job import Seen, job_of, measured, measured_all, piece_of
 from rimread.cli._machine import Machine, machine_of
 from rimread.cli._series import (
     Average,
@@ -34,7 +34,8 @@ def measure(
     photos: Annotated[
         list[str],
         typer.Argument(
-            metavar="PHOTO", help="Photos, each of one indent; patterns like *.jpg work."
+            metavar="PHOTO",
+            help="Photos, each of one indent (of several: --all); patterns like *.jpg work.",
         ),
     ],
     scale: Annotated[
@@ -43,6 +44,9 @@ def measure(
     test: Annotated[
         str, typer.Option(metavar="BALL/FORCE", help="Ball mm / force kgf [/ dwell s]: 10/3000.")
     ],
+    every: Annotated[
+        bool, typer.Option("--all", help="Measure every whole indent of each photo.")
+    ] = False,
     overlay: Annotated[
         Path | None,
         typer.Option(metavar="FOLDER", help="Write each photo with the rim drawn over it here."),
@@ -87,7 +91,7 @@ def measure(
     average: Annotated[
         Average | None,
         typer.Option(
-            help="Make one result of all photos: all, or drop-extremes (highest and lowest of "
+            help="Make one result of all indents: all, or drop-extremes (highest and lowest of "
             "five or more go)."
         ),
     ] = None,
@@ -124,7 +128,7 @@ def measure(
     ] = None,
     reason: Annotated[str, typer.Option(metavar="TEXT", help="Why it is corrected.")] = "",
     as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON object per photo, nothing else.")
+        bool, typer.Option("--json", help="Print one JSON object per photo (or indent), no more.")
     ] = False,
 ) -> None:
     """Measure the indent in each photo.
@@ -138,6 +142,7 @@ def measure(
       rimread measure part/*.jpg --scale scope.toml --test 10/3000 --average all --thickness 8
       rimread measure part/*.jpg --scale scope.toml --test 10/3000 --average all \\
         --block block.toml --on-block "block/*.jpg" --way bias
+      rimread measure plate.jpg --scale scope.toml --test 5/750 --all --overlay seen
 
     The photos must come from the camera, objective and picture size the scale was made with,
     uncropped. A photo that cannot be trusted is refused with what to do at the scope, and gets no
@@ -145,6 +150,12 @@ def measure(
 
     U in the table covers the reading of the diameter only. Look at the overlay before a number
     counts: the fitted rim must lie on the edge of the indent.
+
+    With --all the indents of a photo are numbered from left to right, each with its distance to the
+    next one, centre to centre and rim to rim; its spacing is judged by them. The edge of the
+    picture is not the edge of the piece: that distance comes from --edge. What lies outside the
+    picture is not seen: give --spacing if something nearer lies there. Photos on a block
+    (--on-block) and archives (rimread remeasure) hold one indent each.
 
     With --average the photos make one result; its U covers force, ball, reading and scatter, what
     the photos share (scale, rim definition) not averaged away. With --block the machine's part is
@@ -159,25 +170,29 @@ def measure(
         job = replace(job, piece=piece_of(material, thickness, edge, spacing, radius), lay_deg=lay)
         paths = expand(photos)
         machine = machine_of(block, on_block, way, job)
-        _enough(average, paths)
+        if not every:
+            _enough(average, paths)
         wishes = Wishes(ledger, human or (), operator, replaces, reason)
         code, all_seen = machine.code, []
         with keeping(wishes, len(paths), job.test, job.scale, scale) as keeper:
             alone = None if average is not None or block is None else machine
-            show = _json_shown(alone) if as_json else _table(paths, alone, budget=budget)
+            names = [f"{path} #9" if every else str(path) for path in paths]
+            show = _json_shown(alone) if as_json else _table(names, alone, budget=budget)
             draw = None if overlay is None else _drawer(overlay, paths, job.scale)
             for path in paths:
-                seen = measured(path, job)
-                sha256 = None if seen.photo is None else seen.photo.sha256
-                show(seen, keeper.keep(path, sha256, seen.result))
+                indents = measured_all(path, job) if every else [measured(path, job)]
+                keeper.judge(path, len(indents))
+                for seen in indents:
+                    sha256 = None if seen.photo is None else seen.photo.sha256
+                    show(seen, keeper.keep(path, sha256, seen.result))
+                    code = max(code, seen.exit_code)
                 if draw is not None:
-                    draw(seen)
-                code = max(code, seen.exit_code)
-                all_seen.append(seen)
+                    draw(indents)
+                all_seen += indents
         if average is not None:
             code = max(code, _averaged(all_seen, average, machine, as_json=as_json, budget=budget))
         if not as_json:
-            _closing(job.scale, machine if average is None else None)
+            _closing(job.scale, machine if average is None else None, every=every)
     raise typer.Exit(code)
 
 
@@ -205,20 +220,20 @@ def _json_shown(alone: Machine | None) -> Callable[[Seen, Kept], None]:
 
 
 def _table(
-    paths: list[Path], alone: Machine | None, *, budget: bool
+    names: list[str], alone: Machine | None, *, budget: bool
 ) -> Callable[[Seen, Kept], None]:
     """Print the head of the table and return what prints a row."""
     from rimread.refusal import Refusal  # noqa: PLC0415
     from rimread.report import text  # noqa: PLC0415
 
-    wide = max(len(str(path)) for path in paths)
+    wide = max(map(len, names))
     print(f"{'photo':{wide}}  {'d1 mm':>8}  {'d2 mm':>8}  {'mean mm ± U':>18}  hardness ± U")
 
     def row(seen: Seen, kept: Kept) -> None:
         if isinstance(seen.result, Refusal):
             word = "unreadable" if seen.photo is None else f"refused ({seen.result.code})"
             why = "" if seen.photo is None else f": {seen.result.message}"
-            print(f"{seen.path!s:{wide}}  {word}{why}", flush=True)
+            print(f"{seen.name:{wide}}  {word}{why}", flush=True)
             for line in kept.lines():
                 print(f"    {line}", flush=True)
             return
@@ -227,11 +242,12 @@ def _table(
         d1, d2 = (text.in_step(d, U)[0] for d in (found.d1_mm, found.d2_mm))
         mean = " ± ".join(text.in_step(found.mean_mm, U))
         print(
-            f"{seen.path!s:{wide}}  {d1:>8}  {d2:>8}  {mean:>18}  {text.result(seen.result)}",
+            f"{seen.name:{wide}}  {d1:>8}  {d2:>8}  {mean:>18}  {text.result(seen.result)}",
             flush=True,
         )
         extra = text.budget_lines(found.budget, found.mean_mm) if budget else ()
-        for line in (*text.check_lines(seen.result), *extra, *kept.lines()):
+        near = text.place_lines(seen.result.place)
+        for line in (*near, *text.check_lines(seen.result), *extra, *kept.lines()):
             print(f"    {line}", flush=True)
         statement = alone and seen.indent and alone.statement(seen.indent)
         if statement:
@@ -246,7 +262,7 @@ def _averaged(
     """Print the one result of all photos and return its exit code."""
     found = taken_together(
         [seen.indent for seen in all_seen if seen.indent is not None],
-        [str(seen.path) for seen in all_seen if seen.indent is None],
+        [seen.name for seen in all_seen if seen.indent is None],
         machine.test,
         average=average,
         way=machine.way,
@@ -274,31 +290,37 @@ def _print_together(found: Together, average: Average, *, budget: bool) -> None:
     print_checks(found.checks)
 
 
-def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[Seen], None]:
-    """Return what writes the overlay of a photo."""
-    from rimread.refusal import Refusal  # noqa: PLC0415
-    from rimread.report import overlay, save_overlay, text  # noqa: PLC0415
+def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[Sequence[Seen]], None]:
+    """Return what writes the overlay of a photo, all its indents in one."""
+    from rimread.reading import Reading  # noqa: PLC0415
+    from rimread.report import overlay, overlay_all, save_overlay, text  # noqa: PLC0415
 
     taken = {path.resolve() for path in paths}  # never write over a photo
 
-    def draw(seen: Seen) -> None:
-        if seen.photo is None:
+    def draw(indents: Sequence[Seen]) -> None:
+        first = indents[0]
+        if first.photo is None:
             return
-        if isinstance(seen.result, Refusal):
-            same_size = seen.result.code != "photo-size"
-            lines = text.refusal_lines(seen.photo.name, seen.result)
-            picture = overlay(seen.photo, None, None, scale if same_size else None, lines)
-        else:
-            reading = seen.result
-            picture = overlay(
-                seen.photo, reading.rim, reading.diameters, scale, text.lines(reading)
+        if first.number:
+            results = [seen.result for seen in indents]
+            picture = overlay_all(
+                first.photo, results, scale, text.lines_of_all(first.photo.name, results)
             )
-        save_overlay(picture, folder, seen.path, taken)
+        elif isinstance(first.result, Reading):
+            reading = first.result
+            picture = overlay(
+                first.photo, reading.rim, reading.diameters, scale, text.lines(reading)
+            )
+        else:
+            same_size = first.code != "photo-size"
+            lines = text.refusal_lines(first.photo.name, first.result)
+            picture = overlay(first.photo, None, None, scale if same_size else None, lines)
+        save_overlay(picture, folder, first.path, taken)
 
     return draw
 
 
-def _closing(scale: Scale, machine: Machine | None) -> None:
+def _closing(scale: Scale, machine: Machine | None, *, every: bool) -> None:
     """What every table ends with: what the numbers rest on, and who decides."""
     from rimread.report.text import CAUTION  # noqa: PLC0415
 
@@ -310,4 +332,9 @@ def _closing(scale: Scale, machine: Machine | None) -> None:
         "U is expanded with k = 2, or more where few observations stand behind it. In the table it "
         "covers the\nreading of the diameter only, not force, ball, machine or material."
     )
+    if every:
+        print(
+            "Distances are to the indents in the picture. Its edge is not the edge of the piece: "
+            "--edge gives that."
+        )
     print(CAUTION)

@@ -12,12 +12,14 @@ from numpy.typing import NDArray
 
 from rimread.diameters import Diameters
 from rimread.photo import Photo, linear_light
+from rimread.reading import Reading
+from rimread.refusal import Refusal
 from rimread.report.colours import BLACK, ORANGE, SKY_BLUE, WHITE, YELLOW, Colour
 from rimread.report.words import label, strip, text_px
 from rimread.rim import Rim
 from rimread.scale.model import Scale
 
-__all__ = ["close_up", "overlay", "save_overlay"]
+__all__ = ["close_up", "overlay", "overlay_all", "save_overlay"]
 
 Picture = NDArray[np.uint8]
 _LEAST_WIDTH_PX = 1200  # smaller photos are drawn larger, so that lines stay thin beside the rim
@@ -28,6 +30,7 @@ _JPEG = (
     *(cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444),  # thin lines
 )
 _SUBPIXEL_BITS = 4
+_NUMBER = 1.5  # an indent's number, larger than ordinary words
 
 
 def overlay(
@@ -62,6 +65,29 @@ def overlay(
     if scale is not None:
         _draw_scale_bar(picture, scale, zoom, pen)
     return np.vstack([picture, strip(picture.shape[1], lines, traced=rim is not None)])
+
+
+def overlay_all(
+    photo: Photo, results: Sequence[Reading | Refusal], scale: Scale, lines: Sequence[str]
+) -> Picture:
+    """Draw all indents of a photo, each with its number beside it.
+
+    Parameters
+    ----------
+    photo, scale, lines : Photo, Scale, sequence of str
+        As in `overlay`.
+    results : sequence of Reading or Refusal
+        What `rimread.reading.measure_all` gave: number 1 comes first; a refused indent gets its
+        number only.
+    """
+    zoom, pen = _zoom(photo), _pen(photo)
+    picture = _shown(photo, zoom)
+    for one in results:
+        if isinstance(one, Reading):
+            _draw_found(picture, one.rim, one.diameters, scale, zoom=zoom, pen=pen)
+    _draw_scale_bar(picture, scale, zoom, pen)
+    _draw_numbers(picture, [_circle(one, zoom) for one in results])
+    return np.vstack([picture, strip(picture.shape[1], lines, traced=True)])
 
 
 def close_up(photo: Photo, rim: Rim, diameters: Diameters, scale: Scale) -> Picture:
@@ -121,8 +147,20 @@ def _found(
     photo: Photo, rim: Rim | None, diameters: Diameters | None, scale: Scale | None
 ) -> Picture:
     """The photo with everything but scale bar and words."""
-    zoom, pen = _zoom(photo), _pen(photo)
-    picture = _shown(photo, zoom)
+    picture = _shown(photo, _zoom(photo))
+    _draw_found(picture, rim, diameters, scale, zoom=_zoom(photo), pen=_pen(photo))
+    return picture
+
+
+def _draw_found(
+    picture: Picture,
+    rim: Rim | None,
+    diameters: Diameters | None,
+    scale: Scale | None,
+    *,
+    zoom: int,
+    pen: int,
+) -> None:
     if rim is not None:
         _draw_used(picture, rim, zoom, pen)
     if diameters is not None:
@@ -131,7 +169,6 @@ def _found(
         _draw_left_out(picture, rim, zoom, pen)
     if diameters is not None and scale is not None:
         _draw_diameters(picture, diameters, scale, zoom, pen)
-    return picture
 
 
 # -- the photo ----------------------------------------------------------------------------------
@@ -215,6 +252,38 @@ def _draw_diameters(picture: Picture, found: Diameters, scale: Scale, zoom: int,
         _measure_line(picture, start, end, dashed=dashed, pen=pen)
         beside = np.array([-way[1], way[0]]) * 0.9 * text_px(picture.shape[1])
         label(picture, name, (start + 0.3 * (end - start)) / 2**_SUBPIXEL_BITS + beside)
+
+
+def _circle(one: Reading | Refusal, zoom: int) -> tuple[float, float, float]:
+    """Centre and radius of an indent in the enlarged picture."""
+    if isinstance(one, Reading):
+        x, y, radius = one.rim.ellipse.x, one.rim.ellipse.y, one.rim.ellipse.m
+    else:
+        keys = ("centre_x_px", "centre_y_px", "about_diameter_px")
+        x, y, across = (float(one.evidence[key]) for key in keys)
+        radius = across / 2.0
+    return (x + 0.5) * zoom - 0.5, (y + 0.5) * zoom - 0.5, radius * zoom
+
+
+def _draw_numbers(picture: Picture, circles: Sequence[tuple[float, float, float]]) -> None:
+    """Beside each indent, where the picture has most room."""
+    height, width = picture.shape[:2]
+    size = _NUMBER * text_px(width)
+    bar = (0.88 * width, height, 0.14 * width)  # about where the scale bar lies
+    turns = np.radians(np.arange(225.0, 225.0 + 360.0, 45.0))
+    for number, (x, y, radius) in enumerate(circles, start=1):
+        places = np.array([x, y]) + (radius + size) * np.column_stack(
+            [np.cos(turns), np.sin(turns)]
+        )
+        others = [*circles[: number - 1], *circles[number:], bar]
+        room = [
+            min(
+                *(math.hypot(px - ox, py - oy) - away for ox, oy, away in others),
+                *(px, py, width - px, height - py, 2.0 * size),
+            )
+            for px, py in places
+        ]
+        label(picture, f"#{number}", places[int(np.argmax(room))], larger=_NUMBER)
 
 
 def _measure_line(

@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rimread.budget import Budget
+from rimread.check import Check
+from rimread.neighbours import Place
 from rimread.reading import Reading
 from rimread.refusal import Refusal
 
-__all__ = ["CAUTION", "budget_lines", "check_lines", "in_step", "lines", "refusal_lines", "result"]
+__all__ = [
+    "CAUTION",
+    "budget_lines",
+    "check_lines",
+    "in_step",
+    "lines",
+    "lines_of_all",
+    "place_lines",
+    "refusal_lines",
+    "result",
+]
 
 CAUTION = (
     "A hardness can decide whether a part holds: the standard in force, a verified machine and "
@@ -46,9 +58,55 @@ def lines(reading: Reading) -> list[str]:
     ]
 
 
+def lines_of_all(photo: str, results: Sequence[Reading | Refusal]) -> list[str]:
+    """What an overlay of several indents says; what holds for all of them is said once."""
+    readings = [result for result in results if isinstance(result, Reading)]
+    shared = [c for c in readings[0].checks if all(c in one.checks for one in readings)]
+    return [
+        f"{len(readings)} of {len(results)} indents measured, HBW {readings[0].test.name}",
+        *(
+            line
+            for number, one in enumerate(results, start=1)
+            for line in _lines_of_one(number, one, shared if len(readings) > 1 else ())
+        ),
+        *(_check_line(c) for c in shared if c.outcome != "pass" and len(readings) > 1),
+        f"{photo}, scale: {readings[0].scale_label}",
+        f"U covers the {readings[0].hardness.covers}.",
+    ]
+
+
+def _lines_of_one(number: int, one: Reading | Refusal, shared: Sequence[Check]) -> Iterator[str]:
+    if isinstance(one, Refusal):
+        yield f"#{number}: refused, no number: {one.message} ({one.code})"
+        return
+    found = one.diameters
+    mean, U = in_step(found.mean_mm, found.budget.U)
+    yield "; ".join(
+        [
+            f"#{number}: {result(one)}",
+            f"mean {mean} mm ± {U} mm (k = {found.budget.k:.2g})",
+            *place_lines(one.place),
+        ]
+    )
+    for check in one.checks:
+        if check.outcome != "pass" and check not in shared:
+            yield f"#{number}: {_check_line(check)}"
+
+
+def place_lines(place: Place | None) -> list[str]:
+    """How far the next indent is, where there is one."""
+    if place is None or place.spacing_mm is None or place.rim_to_rim_mm is None:
+        return []
+    return [f"next centre {place.spacing_mm:.3f} mm, next rim {place.rim_to_rim_mm:.3f} mm away"]
+
+
 def check_lines(reading: Reading) -> list[str]:
     """The checks that did not pass."""
-    return [f"{c.outcome}: {c.message}" for c in reading.checks if c.outcome != "pass"]
+    return [_check_line(check) for check in reading.checks if check.outcome != "pass"]
+
+
+def _check_line(check: Check) -> str:
+    return f"{check.outcome}: {check.message}"
 
 
 def refusal_lines(name: str, refusal: Refusal) -> list[str]:

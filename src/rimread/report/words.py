@@ -40,9 +40,11 @@ def _ascii(char: str) -> str:
     )
 
 
-def label(picture: Picture, text: str, centre: NDArray[np.floating]) -> None:
+def label(
+    picture: Picture, text: str, centre: NDArray[np.floating], *, larger: float = 1.0
+) -> None:
     """Words on the photo, white with a black edge."""
-    font = _font(text_px(picture.shape[1]))
+    font = _font(larger * text_px(picture.shape[1]))
     image = Image.fromarray(picture)
     ImageDraw.Draw(image).text(
         (float(centre[0]), float(centre[1])),
