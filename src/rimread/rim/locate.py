@@ -24,9 +24,9 @@ __all__ = ["Located", "Settled", "locate", "settle"]
 
 Array = NDArray[np.floating]
 
-ARCS = 120
-"""Arcs of 3°: a rim of 300 px still has 8 px of arc in each."""
-RAYS = 5
+ARCS = 96
+"""Arcs of 3.75°: a rim of 300 px still has 10 px of arc in each."""
+RAYS = 6
 """Normals in each arc."""
 CHART_RADIUS_PX = 96
 """Radius of the bowl in the reduced picture that the chart is read from."""
@@ -56,12 +56,12 @@ TYPICAL_ROUNDING, ROUNDING_FACTOR = 5e-4, 2.0
 rounding goes with the diameter; its size is our assumption, no source."""
 TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
 """Prior of the outer slope: ridges are commoner than dishes; our assumption, no source."""
-COARSE_POOLED_ARCS = 6.0
+COARSE_POOLED_ARCS = 5.0
 """The same while the ellipse is still being settled."""
 TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
-POOLED_ARCS = 2.0
+POOLED_ARCS = 1.6
 """Standard deviation in arcs over which likelihoods are pooled: lobes of the rim are longer."""
 CONTRAST_RANGE = (0.5, 2.0)
 """A predicted contrast is taken as right within this factor,"""
@@ -249,33 +249,36 @@ def _misfits(
     fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + STEP_PX / 2, STEP_PX)
     profiles = predicted(scene.chart, scene.outside, tuple(shapes), fine.tobytes())
     blur = shapes[len(shapes) // 2].blur_px
-    misfit = np.empty((len(shapes), len(shifts), len(scene.light)), np.float32)
+    misfit = np.empty((len(shifts), len(scene.light), len(shapes)), np.float32)
     for i, shift in enumerate(shifts):
         start = len(shifts) - 1 - i
         profile = profiles[:, :, start : start + per * (len(q) - 1) + 1 : per]
         share = ndtr((shift - q) / blur).astype(np.float32)
         variance = scene.scatter_in[:, None] * share + scene.scatter_out[:, None] * (1 - share)
-        misfit[:, i] = _light_misfit(scene, profile, variance)
-    return _pool(misfit, pooled)
+        misfit[i] = _light_misfit(scene, profile, variance)
+    return _pool(np.moveaxis(misfit, -1, 0), pooled)
 
 
 def _light_misfit(scene: _Scene, profile: Array, variance: Array) -> Array:
-    """Weighted misfit (shapes, A) of profiles with free level and bounded contrast."""
+    """Weighted misfit (A, shapes) of profiles (A, shapes, Q), free in level, bound in contrast."""
     weight = scene.seen / variance
     typical = scene.seen.sum(axis=1) / weight.sum(axis=1)
     weight /= weight.sum(axis=1, keepdims=True)
     mean = (weight * scene.light).sum(axis=1, keepdims=True)
     centred = scene.light - mean
-    total = (weight * centred**2).sum(axis=1)
-    level = np.einsum("saq,aq->sa", profile, weight)
-    cross = np.einsum("saq,aq->sa", profile, weight * centred)
-    power = np.einsum("saq,saq,aq->sa", profile, profile, weight) - level**2 + 1e-12
-    most = np.where(scene.seen.min(axis=1) < 1, CLIPPED_CONTRAST, CONTRAST_RANGE[1])
+    total = (weight * centred**2).sum(axis=1, keepdims=True)
+    profile = np.ascontiguousarray(profile)
+    level, cross = np.moveaxis(profile @ np.stack([weight, weight * centred], axis=2), 2, 0)
+    power = (profile * profile @ weight[:, :, None])[:, :, 0] - level**2 + 1e-12
+    clipped = scene.seen.min(axis=1, keepdims=True) < 1
+    most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1])
     contrast = np.clip(cross / power, CONTRAST_RANGE[0], most)
     rest = total - 2 * contrast * cross + contrast**2 * power
-    floor = LEAST_MISFIT * total + (LEAST_SCATTER * mean[:, 0]) ** 2
+    floor = LEAST_MISFIT * total + (LEAST_SCATTER * mean) ** 2
     spread = (scene.seen * np.log(variance)).sum(axis=1) / scene.seen.sum(axis=1)
-    return np.asarray(np.log((np.maximum(rest, 0) + floor) / typical) + spread)
+    return np.asarray(
+        np.log(np.maximum(rest, 0) + floor) + (spread - np.log(typical))[:, None], np.float32
+    )
 
 
 def _pool(values: NDArray[np.floating], arcs: float) -> Array:

@@ -32,21 +32,15 @@ def closed_path(gain: NDArray[np.floating], *, reach: int, toll: float) -> NDArr
     rows, columns = gain.shape
     warm = rows // 4
     wound = np.concatenate([gain[-warm:], gain, gain[:warm]])
-    padded = np.full(columns + 2 * reach, _BARRED, np.float32)
-    total = padded[reach : reach + columns]
-    offers = sliding_window_view(padded, 2 * reach + 1)
+    totals = np.full((len(wound), columns + 2 * reach), _BARRED, np.float32)
+    totals[0, reach : reach + columns] = wound[0]
     price = (toll * np.abs(np.arange(-reach, reach + 1))).astype(np.float32)
-    came = np.empty(wound.shape, np.int8)
-    everywhere = np.arange(columns)
-    total[:] = wound[0]
+    offers = sliding_window_view(totals, 2 * reach + 1, axis=1)
     for i in range(1, len(wound)):
-        net = offers - price
-        best = net.argmax(axis=1)
-        came[i] = best - reach
-        total[:] = net[everywhere, best] + wound[i]
-    column = int(total.argmax())
+        best = np.maximum.reduce(offers[i - 1].T - price[:, None], axis=0)
+        np.add(best, wound[i], out=totals[i, reach : reach + columns])
     path = np.empty(len(wound), np.intp)
-    for i in range(len(wound) - 1, -1, -1):
-        path[i] = column
-        column += int(came[i, column]) if i else 0
+    path[-1] = totals[-1].argmax() - reach
+    for i in range(len(wound) - 1, 0, -1):
+        path[i - 1] = path[i] + (offers[i - 1, path[i]] - price).argmax() - reach
     return path[warm : warm + rows]

@@ -74,7 +74,7 @@ def ring_seeds(photo: Photo, *, most: int = 6) -> tuple[Seed, ...]:
     radii, spectra, shape, pad = _ring_spectra(height, width)
     cosine, sine = rfft2(_double_angle(small), shape)
     score = irfft2(cosine * spectra[0] + sine * spectra[1], shape)
-    score = np.roll(score, (pad, pad), axis=(1, 2))[:, : height + 2 * pad, : width + 2 * pad]
+    score = np.ascontiguousarray(score[:, : height + 2 * pad, : width + 2 * pad])
     seeds = []
     for x, y, r, value in _peaks(score, radii, most):
         seeds.append(
@@ -129,11 +129,14 @@ def _ring_spectra(
     x = np.fft.fftfreq(shape[1], 1 / shape[1])[None]
     distance = np.maximum(np.hypot(x, y), 1e-9)
     turn = np.stack([(x * x - y * y), 2 * x * y]) / distance**2
+    moved = np.exp(  # the score's first pixel is the one `pad` left of and above the picture's
+        -2j * np.pi * pad * (np.fft.fftfreq(shape[0])[:, None] + np.fft.rfftfreq(shape[1]))
+    )
     spectra = np.empty((2, count, shape[0], shape[1] // 2 + 1), np.complex64)
     for k, r in enumerate(radii):
         ring = np.exp(-0.5 * ((distance - r) / max(0.7, RING_WIDTH * r)) ** 2)
         weight = np.sqrt(2 * np.pi * r) / ring.sum()  # chance alignment falls as 1/sqrt(length)
-        spectra[:, k] = np.conj(rfft2(ring * weight * turn))
+        spectra[:, k] = np.conj(rfft2(ring * weight * turn)) * moved
     return radii, spectra, shape, pad
 
 

@@ -35,8 +35,8 @@ CHART_SLOPES = np.linspace(-1.0, 1.0, 2 * CHART_HALF + 1)
 """Slopes of a chart in units of the slope at the rim."""
 CHART_TREND = 0.12
 """Length in rim slopes of the stretch from which a chart is continued to the rim."""
-CHART_SMOOTH_ARCS = 2.5
-"""Standard deviation, in arcs of 3°, of the mean over neighbouring rays: finish is averaged out."""
+CHART_SMOOTH_ARCS = 2.0
+"""Standard deviation, in arcs, of the mean over neighbouring rays: finish is averaged out."""
 
 Array = NDArray[np.floating]
 
@@ -85,7 +85,7 @@ def bowl_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Arra
 
 
 def predicted(chart: Array, outside: Array, shapes: tuple[EdgeShape, ...], q_px: bytes) -> Array:
-    """Predicted profiles, shape (len(shapes), A, Q), at the float64 distances packed in `q_px`.
+    """Predicted profiles, shape (A, len(shapes), Q), at the float64 distances packed in `q_px`.
 
     Parameters
     ----------
@@ -96,11 +96,19 @@ def predicted(chart: Array, outside: Array, shapes: tuple[EdgeShape, ...], q_px:
     q_px : bytes
         ``ndarray.tobytes()`` of evenly spaced distances (hashable, so that weights are kept).
     """
-    profiles = []
-    for shape in shapes:
-        weights, share = _weights(shape, q_px)
-        profiles.append(chart @ weights + outside[:, None] * share)
-    return np.stack(profiles)
+    weights, shares = _weights_of_all(shapes, q_px)
+    profiles = np.hstack([chart, outside[:, None]]) @ np.vstack([weights, shares])
+    return np.asarray(profiles.reshape(len(chart), len(shapes), -1))
+
+
+@lru_cache(maxsize=64)
+def _weights_of_all(shapes: tuple[EdgeShape, ...], q_px: bytes) -> tuple[Array, Array]:
+    """The weights of several shapes side by side, (S, len(shapes) Q) and (1, len(shapes) Q)."""
+    pairs = [_weights(shape, q_px) for shape in shapes]
+    return (
+        np.hstack([weights for weights, _ in pairs]),
+        np.hstack([share for _, share in pairs])[None],
+    )
 
 
 @lru_cache(maxsize=4096)

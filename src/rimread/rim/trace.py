@@ -30,8 +30,8 @@ PATH_REACH = 2
 """Columns a path may move from row to row: a centre off by 12 % of the radius still fits."""
 PATH_TOLL = 0.05
 """Cost of a move by one column, small against a break's gain (1 to 5)."""
-BAND_ARCS = 128
-BAND_RAYS = 3
+BAND_ARCS = 96
+BAND_RAYS = 4
 BAND_HALF = 0.05
 """Half-width of the first full-resolution band in units of the radius, and"""
 BAND_LEAST_PX = 12.0
