@@ -37,7 +37,8 @@ def scene_from(told):
     )
 
 
-OPEN = pytest.mark.xfail(reason="still open", raises=AssertionError)
+# Open faults come and go by a hair while the trace is worked on: only closed ones are held.
+OPEN = pytest.mark.xfail(reason="still open", raises=AssertionError, strict=False)
 
 
 @pytest.mark.parametrize(
