@@ -17,7 +17,7 @@ from rimread.rim import Rim, find_rim
 DATA = Path(skimage.__file__).parent / "data"
 
 NO_INDENT = (
-    *("brick.png", "camera.png", "cell.png", "chelsea.png", "clock_motion.png"),
+    *("astronaut.png", "brick.png", "camera.png", "cell.png", "chelsea.png", "clock_motion.png"),
     *("coins.png", "grass.png", "gravel.png", "hubble_deep_field.jpg", "ihc.png"),
     *("motorcycle_left.png", "motorcycle_right.png", "page.png", "rocket.jpg", "text.png"),
 )
@@ -29,12 +29,7 @@ def photo(name):
     return read_photo(DATA / name)
 
 
-ASTRONAUT = pytest.param(
-    "astronaut.png", marks=pytest.mark.xfail(reason="a head is measured: seen on 73 % of its turn")
-)
-
-
-@pytest.mark.parametrize("name", [*NO_INDENT, ASTRONAUT])
+@pytest.mark.parametrize("name", NO_INDENT)
 def test_no_indent_no_number(name):
     assert isinstance(find_rim(photo(name)), Refusal)
 

@@ -13,7 +13,7 @@ ARCS = 24
 
 
 def profile(chart, outside, shape):
-    return predicted(chart.astype(np.float32), outside, (shape,), Q.tobytes())[0]
+    return predicted(chart.astype(np.float32), outside, (shape,), Q.tobytes())[:, 0]
 
 
 def even_chart(level):
@@ -123,7 +123,7 @@ def test_blur_and_rounding_widen_the_step(blur, rounding, slope):
         np.zeros(ARCS),
         (EdgeShape(blur, rounding, slope),),
         q.tobytes(),
-    )[0][0].astype(float)
+    )[0, 0].astype(float)
     weight, place = -np.diff(told), q[:-1] + 0.25
     mean = np.sum(weight * place) / weight.sum()
     sd = np.sqrt(np.sum(weight * (place - mean) ** 2) / weight.sum())
