@@ -74,7 +74,7 @@ class ImageResult:
     Parameters
     ----------
     photo : str
-        As it was called when it was measured.
+        As it was called when it was measured; ``plate.jpg #2`` for the second of its indents.
     refused : str
         Why there is no number; "" when there is one.
     d1_mm, d2_mm, angle_deg : float
@@ -170,6 +170,9 @@ def image_result(record: Mapping[str, Any]) -> ImageResult:
     if not isinstance(record, dict) or record.get("status") not in ("measured", "refused"):
         raise ValueError("status must be measured or refused")
     photo = str(record.get("photo") or "")
+    several = record.get("indents")
+    if isinstance(several, int) and several > 1:  # measure --all
+        photo += f" #{record.get('indent')}"
     if record["status"] == "refused":
         reasons = [str(r.get("message", r.get("code"))) for r in record.get("reasons") or ()]
         return ImageResult(photo, "; ".join(reasons) or "no reason given")

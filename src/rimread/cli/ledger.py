@@ -187,10 +187,9 @@ def withdraw(
         from rimread.ledger import Draft, open_ledger  # noqa: PLC0415
 
         with open_ledger(where, create=False) as book:
-            photo = book.entry(number).record.get("photo")
-            draft = Draft(
-                "withdrawal", {"photo": photo}, operator=operator, replaces=number, reason=reason
-            )
+            record = book.entry(number).record
+            told = {key: record[key] for key in ("photo", "indent") if key in record}
+            draft = Draft("withdrawal", told, operator=operator, replaces=number, reason=reason)
             (entry,) = book.append([draft])
     print(f"entry {entry.number} withdraws entry {number}")
 
@@ -250,7 +249,10 @@ def _line(entry: Entry) -> str:
     if draft.kind != "withdrawal" and draft.replaces is not None:
         says += f"  (replaces {draft.replaces}: {draft.reason})"
     who = f"  by {draft.operator}" if draft.operator else ""
-    return f"{entry.number:>7}  {when}  {draft.kind:5}  {record.get('photo') or ''}  {says}{who}"
+    what = record.get("photo") or ""
+    if record.get("indent") is not None:
+        what += f" #{record['indent']}"
+    return f"{entry.number:>7}  {when}  {draft.kind:5}  {what}  {says}{who}"
 
 
 def _print_pairs(values: dict[str, Any], indent: str = "") -> None:

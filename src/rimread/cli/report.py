@@ -383,7 +383,7 @@ def _closing(made: TestReport, out: Path) -> None:
 
     print(f"{out}: {made.series.designation}, indents: {len(made.results)}")
     for refused in made.refused:
-        say(f"{refused.photo} was refused when it was measured and is listed without a number")
+        say(f"{refused.name} was refused when it was measured and is listed without a number")
     for code in sorted({c.code for _, c in made.all_checks if c.outcome == "fail"}):
         say(f"the check {code} failed: under that rule the result does not count")
     for reason, indents in missing_pictures(made).items():

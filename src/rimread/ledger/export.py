@@ -27,6 +27,7 @@ _FIGURES = (
 COLUMNS: Mapping[str, type] = {
     "entry": int,
     **dict.fromkeys(("written_at", "kind", "operator", "photo", *_TEXTS), str),
+    "indent": int,
     **dict.fromkeys(_FIGURES, float),
     **dict.fromkeys(("failed", "warned", "refusal", "why"), str),
     "replaces": int,
@@ -49,6 +50,7 @@ def flat(entry: Entry) -> dict[str, Any]:
         "kind": draft.kind,
         "operator": draft.operator,
         "photo": record.get("photo"),
+        "indent": record.get("indent"),
         **{key: record.get(key) for key in (*_TEXTS, *_FIGURES)},
         "failed": " ".join(c["code"] for c in checks if c["outcome"] == "fail"),
         "warned": " ".join(c["code"] for c in checks if c["outcome"] == "warn"),

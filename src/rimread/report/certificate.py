@@ -284,14 +284,16 @@ def _one_test(measured: Sequence[Result]) -> TestCondition:
 
 
 def _no_photo_twice(results: Sequence[Result]) -> None:
-    seen: dict[str, str] = {}
+    """A photo of several indents may come once with each of their numbers."""
+    seen: dict[str, dict[int, str]] = {}
     for result in results:
-        if result.sha256 and result.sha256 in seen:
+        same = seen.setdefault(result.sha256, {})
+        if result.sha256 and same and (not result.number or {0, result.number} & same.keys()):
+            first = same.get(result.number) or next(iter(same.values()))
             raise ValueError(
-                f"a photo counts once, and {result.photo} is the same picture as "
-                f"{seen[result.sha256]}"
+                f"a photo counts once, and {result.name} is the same picture as {first}"
             )
-        seen[result.sha256] = result.photo
+        same[result.number] = result.name
 
 
 def _scales_belong(scales: Sequence[Scale], measured: Sequence[Result]) -> None:
@@ -342,7 +344,8 @@ def _matched(by_eye: Sequence[ByEye], measured: Sequence[Result]) -> tuple[tuple
     """Readings with the photo of the same name, the folder left aside."""
     places: dict[str, list[int]] = {}
     for index, result in enumerate(measured):
-        places.setdefault(file_name(result.photo), []).append(index)
+        for name in {result.photo, result.name}:
+            places.setdefault(file_name(name), []).append(index)
     found = []
     for reading in by_eye:
         at = places.get(file_name(reading.photo), [])

@@ -368,7 +368,7 @@ def _scales(scales: Sequence[Scale]) -> Iterator[Block]:
 
 def _hash_rows(report: TestReport) -> Iterator[tuple[str, str]]:
     for result in (*report.results, *report.refused):
-        name = file_name(result.photo)
+        name = file_name(result.name)
         yield (f"{name} ({result.entry})" if result.entry else name), result.sha256 or NOT_KNOWN
     labels: dict[str, str] = {}
     for result in report.results:

@@ -11,9 +11,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rimread.hardness import designation
+from rimread.hardness import TestCondition, designation
 from rimread.photo import Photo, PhotoError, read_photo
-from rimread.reading import Reading, measure_photo
+from rimread.reading import Reading, measure_all, measure_photo
 from rimread.refusal import Refusal
 from rimread.report.blocks import Picture
 from rimread.report.certificate import file_name
@@ -111,7 +111,7 @@ def _found(result: Result, folder: Path | None) -> Path | None:
 def _drawn(caption: str, result: Result, photo: Photo, scale: Scale) -> Picture | Refusal:
     assert result.indent is not None  # noqa: S101  (measured)
     assert result.test is not None  # noqa: S101  (measured)
-    again = measure_photo(photo, scale, result.test)
+    again = _measured_again(result, photo, scale, result.test)
     if not isinstance(again, Reading):
         return Refusal("other-mean", f"measured again it is refused ({again.code})")
     mean_mm = again.diameters.mean_mm
@@ -125,6 +125,19 @@ def _drawn(caption: str, result: Result, photo: Photo, scale: Scale) -> Picture 
     if off_mm > _SAME_MM:
         caption += f"; drawn by rimread {again.version}, mean {mean_mm:.4f} mm"
     return _reduced(close_up(photo, again.rim, again.diameters, scale), caption)
+
+
+def _measured_again(
+    result: Result, photo: Photo, scale: Scale, test: TestCondition
+) -> Reading | Refusal:
+    if not result.number:
+        return measure_photo(photo, scale, test)
+    every = measure_all(photo, scale, test)
+    if isinstance(every, Refusal):
+        return every
+    if result.number > len(every):
+        return Refusal("no-indent", f"only {len(every)} indents are seen in it")
+    return every[result.number - 1]
 
 
 def _given(i: int, result: Result, folder: Path) -> Picture | Refusal:
@@ -144,7 +157,7 @@ def _caption(i: int, result: Result) -> str:
     value = ""
     if result.hardness is not None and result.test is not None:
         value = f", {designation(result.hardness.hbw, result.test)}"
-    return f"{i + 1}: {file_name(result.photo)}, mean d {result.indent.mean_mm:.3f} mm{value}"
+    return f"{i + 1}: {file_name(result.name)}, mean d {result.indent.mean_mm:.3f} mm{value}"
 
 
 def _reduced(picture: NDArray[np.uint8], caption: str) -> Picture:

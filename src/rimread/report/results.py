@@ -67,6 +67,8 @@ class Result:
         Where a ledger keeps it, in words; empty for a plain file.
     by_hand : ByHand or None
         Where a person set the rim.
+    number : int
+        Of the indent where all of a photo were measured, 0 elsewhere.
     """
 
     photo: str
@@ -81,6 +83,12 @@ class Result:
     version: str = ""
     entry: str = ""
     by_hand: ByHand | None = None
+    number: int = 0
+
+    @property
+    def name(self) -> str:
+        """Photo, and number of the indent if it has one."""
+        return f"{self.photo} #{self.number}" if self.number else self.photo
 
 
 def results_from_lines(text: str, name: str) -> tuple[Result, ...]:
@@ -155,6 +163,7 @@ def _result(record: Record, place: str, entry: str, reason: str) -> Result:
         "version": _text(record, "version"),
         "entry": entry,
         "by_hand": _by_hand(record, reason),
+        "number": _whole(record, "indent"),
     }
     if status == "refused":
         return Result(indent=None, hardness=None, test=None, **told)
@@ -189,6 +198,15 @@ def _by_hand(record: Record, reason: str) -> ByHand | None:
         None if image.get(key) is None else _positive(image, key) for key in ("mean_mm", "hbw")
     )
     return ByHand(_text(told, "how"), reason, mean, hbw)
+
+
+def _whole(record: Record, key: str) -> int:
+    value = record.get(key)
+    if value is None:
+        return 0
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise ValueError(f"{key} must be a whole number from 1 on (got {value!r})")
+    return value
 
 
 def _test(record: Record) -> TestCondition:

@@ -77,7 +77,7 @@ def _row(i: int, result: Result, report: TestReport, decimals: int) -> tuple[str
     d1, d2, mean = (f"{d:.{decimals}f}" for d in (indent.d1_mm, indent.d2_mm, indent.mean_mm))
     known = hardness is not None and indent.budget is not None
     return (
-        *(number, file_name(result.photo), d1, d2, mean),
+        *(number, file_name(result.name), d1, d2, mean),
         f"{indent.budget.U:.{decimals}f}" if indent.budget is not None else NOT_KNOWN,
         f"{indent.mean_mm / report.test.ball_mm:.3f}",
         rounded(report.series.hbw[i]),
@@ -166,11 +166,11 @@ def refused(report: TestReport) -> Iterator[Block]:
         "These gave no number and are not in the result",
         (Column("Photo", 30), Column("Code", 20), Column("Reason", 50)),
         tuple(
-            (file_name(r.photo), reason.code, reason.message)
+            (file_name(r.name), reason.code, reason.message)
             for r in report.refused
             for reason in r.reasons
         )
-        or tuple((file_name(r.photo), "", "") for r in report.refused),
+        or tuple((file_name(r.name), "", "") for r in report.refused),
     )
 
 
