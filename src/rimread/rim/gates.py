@@ -33,6 +33,8 @@ __all__ = [
 
 LEAST_ALIGNMENT = 1.75
 """Seeds of textured or scratched metal without an indent reach 1.4 by chance, faint rims 2."""
+CUT_ALIGNMENT = 1.5
+"""A ring that leaves the picture has lost part of its alignment."""
 CLEAR_EVIDENCE, CLEAR_AGREEMENT = 0.8, 0.7
 """A ring that passes both is an indent whatever its seed: chance paths do not lie on ellipses."""
 CLEAR_GAIN_PX = 80.0
@@ -104,6 +106,9 @@ def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Re
     """The first gate that the best ring (the first of `rings`) does not pass."""
     ring = rings[0]
     alignment = max(seed.alignment for seed in seeds)
+    cut = framed(photo, ring.ellipse)
+    if cut is not None and alignment > CUT_ALIGNMENT and ring.evidence > LEAST_EVIDENCE:
+        return cut
     if not convincing(ring) and (alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2):
         figures = {"alignment": alignment, "evidence": ring.evidence}
         return Refusal(NO_INDENT.code, NO_INDENT.message, figures)
