@@ -15,9 +15,9 @@ from rimread.budget import Component, combine
 from rimread.diameters import Diameters
 from rimread.hardness import Piece, parse_test, reading_components, series_from_indents
 from rimread.photo import Photo, read_photo
-from rimread.reading import Reading, indent_of, measure_photo, reading_json
+from rimread.reading import Reading, indent_of, measure_all, measure_photo, reading_json
 from rimread.refusal import Refusal
-from rimread.rim import find_rim
+from rimread.rim import Rim, Sighted, find_rim
 from rimread.rim.ellipse import Ellipse
 from rimread.scale.model import Certificate, Scale
 
@@ -122,6 +122,73 @@ def test_refusal_of_the_rim_is_handed_on(stages):
     no_rim = Refusal("no-indent", "nothing")
     stages(rim=no_rim)
     assert measure_photo(PHOTO, SCALE, TEST) is no_rim
+
+
+def test_rival_rings_are_named_in_mm(stages):
+    rivals = Refusal("rival-rings", "…", {"diameter_px": 473.0, "rival_px": 394.0})
+    stages(rim=rivals)
+    answer = measure_photo(PHOTO, SCALE, TEST)
+    assert answer.code == "rival-rings"
+    assert "3.333 mm and 4.002 mm" in answer.message  # over 118.2 px/mm
+    assert answer.evidence["diameter_mm"] == pytest.approx(4.0017, abs=1e-4)
+    assert answer.evidence["rival_mm"] == pytest.approx(3.3333, abs=1e-4)
+    assert answer.evidence["rival_px"] == 394.0
+
+
+def all_of(monkeypatch, *sighted):
+    """Let `measure_all` see these rims or refusals, each with diameters of its own."""
+    monkeypatch.setattr(module, "sight_indents", lambda _photo: sighted)
+    sizes = iter(
+        replace(FOUND, ellipse_mm=replace(FOUND.ellipse_mm, x=8.0 * i))
+        for i, one in enumerate(sighted)
+        if isinstance(one.result, Rim)
+    )
+    monkeypatch.setattr(module, "diameters", lambda _rim, _scale: next(sizes))
+
+
+def test_all_indents_count_as_neighbours_and_only_whole_ones_get_a_number(monkeypatch):
+    # FOUND, 4 mm across, stands in the middle of the field at (399.5, 299.5) px
+    cut = Sighted(Ellipse(-300.0, 299.5, 240.0), Refusal("cut-by-frame", "move it"))
+    dull = Sighted(Ellipse(399.5, 900.0, 30.0), Refusal("rim-unclear", "focus"))
+    all_of(monkeypatch, Sighted(RIM.ellipse, RIM), cut, dull)
+    measured, refused = measure_all(PHOTO, SCALE, TEST, on=TODAY)
+    assert (measured.place.indent, measured.place.indents) == (1, 2)
+    assert measured.place.spacing_mm == pytest.approx(600.5 / 118.2, rel=1e-6)
+    assert measured.place.rim_to_rim_mm == pytest.approx((699.5 - 240.0) / 118.2 - 2.0, rel=1e-6)
+    (check,) = (c for c in measured.checks if c.code == "spacing")
+    assert check.outcome == "fail"
+    assert "5.08 mm, at least 12.00 mm" in check.message
+    assert refused.code == "rim-unclear"
+    record = reading_json("a.jpg", None, refused)
+    assert (record["indent"], record["indents"], record["mean_mm"]) == (2, 2, None)
+    assert record["reasons"][0]["evidence"]["centre_y_px"] == 900.0
+
+
+def test_one_of_all_larger_than_the_ball_refuses_the_photo(monkeypatch):
+    all_of(monkeypatch, Sighted(RIM.ellipse, RIM), Sighted(RIM.ellipse, RIM))
+    assert measure_all(PHOTO, SCALE, parse_test("2.5/187.5")).code == "larger-than-ball"
+
+
+def test_a_refusal_of_all_is_handed_on_and_does_not_offer_what_was_asked(monkeypatch):
+    several = Refusal("several-indents", "…, or have all of them measured.")
+    monkeypatch.setattr(module, "sight_indents", lambda _photo: several)
+    answer = measure_all(PHOTO, SCALE, TEST)
+    assert answer.code == "several-indents"
+    assert "have all" not in answer.message
+    blank = Refusal("no-indent", "nothing")
+    monkeypatch.setattr(module, "sight_indents", lambda _photo: blank)
+    assert measure_all(PHOTO, SCALE, TEST) is blank
+    other = measure_all(PHOTO, replace(SCALE, width_px=799), TEST)
+    assert other.code == "photo-size"
+
+
+def test_one_indent_is_the_same_to_both():
+    photo, scale = read_photo(SAMPLE), replace(SCALE, width_px=1024, height_px=768)
+    (one,) = measure_all(photo, scale, TEST, on=TODAY)
+    alone = measure_photo(photo, scale, TEST, on=TODAY)
+    assert one.diameters.mean_mm == pytest.approx(alone.diameters.mean_mm, rel=1e-9)
+    assert (one.place.indent, one.place.indents, one.place.spacing_mm) == (1, 1, None)
+    assert {c.code for c in one.checks} == {c.code for c in alone.checks}
 
 
 def test_another_photo_size_never_reaches_the_rim(monkeypatch):

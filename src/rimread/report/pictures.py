@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rimread.hardness import TestCondition, designation
+from rimread.hardness import designation
 from rimread.photo import Photo, PhotoError, read_photo
 from rimread.reading import Reading, measure_all, measure_photo
 from rimread.refusal import Refusal
@@ -28,6 +28,9 @@ _QUALITY: Final = 85
 _MOST_BYTES: Final = 60_000_000
 _SAME_MM: Final = 1e-6
 _OTHER_SHARE: Final = 0.1  # of U; a mean further off is another reading and is not drawn
+
+_Known = dict[tuple[str, str, str], tuple[Reading | Refusal, ...] | Refusal]
+"""All indents of a photo, by the hashes of photo and scale and the test."""
 
 
 def pictures_from_photos(
@@ -52,7 +55,8 @@ def pictures_from_photos(
     """
     by_hash = {scale.sha256: scale for scale in scales}
     measured = [result for result in results if result.indent is not None]
-    return tuple(_remade(i, result, by_hash, folder) for i, result in enumerate(measured))
+    known: _Known = {}
+    return tuple(_remade(i, result, by_hash, folder, known) for i, result in enumerate(measured))
 
 
 def pictures_from_files(results: Iterable[Result], folder: Path) -> tuple[Picture | Refusal, ...]:
@@ -75,7 +79,7 @@ def pictures_from_files(results: Iterable[Result], folder: Path) -> tuple[Pictur
 
 
 def _remade(
-    i: int, result: Result, scales: Mapping[str, Scale], folder: Path | None
+    i: int, result: Result, scales: Mapping[str, Scale], folder: Path | None, known: _Known
 ) -> Picture | Refusal:
     if result.by_hand is not None:
         return Refusal("by-hand", "its rim was set by a person and is not the program's")
@@ -89,7 +93,7 @@ def _remade(
         photo = read_photo(path)
     except PhotoError as error:
         return Refusal("unreadable", str(error))
-    return _drawn(_caption(i, result), result, photo, scale)
+    return _drawn(_caption(i, result), result, photo, scale, known)
 
 
 def _found(result: Result, folder: Path | None) -> Path | None:
@@ -108,10 +112,11 @@ def _found(result: Result, folder: Path | None) -> Path | None:
     return None
 
 
-def _drawn(caption: str, result: Result, photo: Photo, scale: Scale) -> Picture | Refusal:
+def _drawn(
+    caption: str, result: Result, photo: Photo, scale: Scale, known: _Known
+) -> Picture | Refusal:
     assert result.indent is not None  # noqa: S101  (measured)
-    assert result.test is not None  # noqa: S101  (measured)
-    again = _measured_again(result, photo, scale, result.test)
+    again = _measured_again(result, photo, scale, known)
     if not isinstance(again, Reading):
         return Refusal("other-mean", f"measured again it is refused ({again.code})")
     mean_mm = again.diameters.mean_mm
@@ -127,16 +132,19 @@ def _drawn(caption: str, result: Result, photo: Photo, scale: Scale) -> Picture 
     return _reduced(close_up(photo, again.rim, again.diameters, scale), caption)
 
 
-def _measured_again(
-    result: Result, photo: Photo, scale: Scale, test: TestCondition
-) -> Reading | Refusal:
+def _measured_again(result: Result, photo: Photo, scale: Scale, known: _Known) -> Reading | Refusal:
+    """The reading of a photo, or of one of its indents; all of them are measured once."""
+    assert result.test is not None  # noqa: S101  (measured)
     if not result.number:
-        return measure_photo(photo, scale, test)
-    every = measure_all(photo, scale, test)
+        return measure_photo(photo, scale, result.test)
+    key = (photo.sha256, scale.sha256, result.test.name)
+    if key not in known:
+        known[key] = measure_all(photo, scale, result.test)
+    every = known[key]
     if isinstance(every, Refusal):
         return every
     if result.number > len(every):
-        return Refusal("no-indent", f"only {len(every)} indents are seen in it")
+        return Refusal("no-indent", f"it shows {len(every)} indents and this was {result.number}")
     return every[result.number - 1]
 
 
