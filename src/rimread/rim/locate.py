@@ -47,8 +47,8 @@ GUARD_PX = 1.5
 BLURS_PX = tuple(0.7 * 1.35**k for k in range(9))
 """0.7 px (an edge within one pixel) to 7.7 px (the gate refuses)."""
 ROUNDINGS_PX = tuple(0.04 * 1.9**k for k in range(9))
-ROUNDINGS_TRIED = 5
-"""Roundings of the edge: the five of this grid about the typical one, a factor of 13 in all."""
+ROUNDINGS_TRIED, BELOW_TYPICAL = 6, 2
+"""Roundings of the edge: of this grid two below the typical one to three above, 25-fold in all."""
 OUTER_SLOPES = (-0.35, -0.2, -0.05, 0.1)
 """From a steep ridge to a slight dish, in slopes of the bowl at the rim."""
 TYPICAL_ROUNDING, ROUNDING_FACTOR = 5e-4, 2.0
@@ -196,9 +196,7 @@ def locate(photo: Photo, settled: Settled) -> Located:
 def _roundings(diameter_px: float) -> tuple[float, ...]:
     """The roundings of the grid about the one typical for a diameter."""
     steps = np.log(TYPICAL_ROUNDING * diameter_px / ROUNDINGS_PX[0]) / np.log(1.9)
-    first = int(
-        np.clip(round(steps) - ROUNDINGS_TRIED // 2, 0, len(ROUNDINGS_PX) - ROUNDINGS_TRIED)
-    )
+    first = int(np.clip(round(steps) - BELOW_TYPICAL, 0, len(ROUNDINGS_PX) - ROUNDINGS_TRIED))
     return ROUNDINGS_PX[first : first + ROUNDINGS_TRIED]
 
 
