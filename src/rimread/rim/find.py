@@ -130,7 +130,11 @@ def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     ]
     if not any(isinstance(one.result, Rim) for one in sighted):
         alone = find_rim(photo)
-        return (Sighted(alone.ellipse, alone),) if isinstance(alone, Rim) else alone
+        if isinstance(alone, Rim):
+            return (Sighted(alone.ellipse, alone),)
+        several = alone.code == "several-indents" and sighted
+        best = sighted[0].result if several else alone  # of several: why the first has no rim
+        return best if isinstance(best, Refusal) else alone
     return tuple(sorted(sighted, key=lambda one: (one.ellipse.x, one.ellipse.y)))
 
 
