@@ -34,8 +34,8 @@ STEP_PX = 0.5
 """Grid of places; a parabola through three of them interpolates."""
 SHIFT_PX = 3.0
 """Places searched on either side of an ellipse that is not settled yet."""
-LEAST_SHIFT_PX, MOST_SHIFT_PX, SHIFT_BLURS = 1.5, 3.5, 1.0
-"""Once it is: from 1.5 px to 3.5 px or one blur, by how far the places stray from the ellipse."""
+LEAST_SHIFT_PX, MOST_SHIFT_PX, SHIFT_BLURS = 1.5, 3.5, 1.25
+"""Once it is: 1.5 px or a blur, and more by how far the places stray, to 3.5 px or 1.25 blurs."""
 LEAST_HALF_PX = 7.0
 HALF_BLURS = 5.0
 """Half-width of the compared profile: 7 px or 5 blurs + 1 px, past which shading rules."""
@@ -163,8 +163,8 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled:
         ellipse, scene.t, place[0], scene.inside / (u[0] ** 2 + STEP_PX**2), floor=STEP_PX / 2
     )
     blur = shapes[best].blur_px
-    stray = LEAST_SHIFT_PX + STRAY * float(np.median(np.abs(residuals)))
-    most = max(MOST_SHIFT_PX, SHIFT_BLURS * blur)
+    least, most = max(LEAST_SHIFT_PX, blur), max(MOST_SHIFT_PX, SHIFT_BLURS * blur)
+    stray = least + STRAY * float(np.median(np.abs(residuals)))
     return Settled(ellipse=moved, blur_px=blur, reach_px=round(2 * min(stray, most)) / 2)
 
 
