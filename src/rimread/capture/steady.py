@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rimread.capture.frame import Frame, photo_of
-from rimread.capture.sight import Look, Sight
+from rimread.capture.sight import SHARP_PX, Look, Sight
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
 
@@ -48,6 +48,10 @@ class Steady:
         found = find_rim(photo_of(frame))
         if isinstance(found, Refusal):
             self.why, self._run = found.message, 0
+            return False
+        if found.blur_px > SHARP_PX:
+            self.why = f"the rim is not sharp yet (blur {found.blur_px:.1f} px): fine focus"
+            self._run = 0
             return False
         return True
 

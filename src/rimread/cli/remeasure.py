@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -125,7 +126,7 @@ def remeasure(
     """  # noqa: D301  (\b keeps the lines of the examples)
     for name in _ONE_THREAD:  # workers inherit it; one process a core is faster than their threads
         os.environ.setdefault(name, "1")
-    with speaking():
+    with speaking(), _stoppable():
         from rimread.archive.differences import RESOLUTION_MM  # noqa: PLC0415
         from rimread.archive.results import draw, write_results  # noqa: PLC0415
         from rimread.archive.run import Archive  # noqa: PLC0415
@@ -164,6 +165,19 @@ def remeasure(
         raise typer.Exit(MISUSE)
     if compared.refused or compared.failed:
         raise typer.Exit(REFUSED)
+
+
+@contextmanager
+def _stoppable() -> Iterator[None]:
+    """Say how to go on when a person stops the run, at whatever point."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        say(
+            "stopped; what was counted is in the ledger. Start the same command again to go on; "
+            "it writes the table of results when all is done"
+        )
+        raise typer.Exit(_STOPPED) from None
 
 
 def _judge(settings: Settings, out: Path, pull: Path | None, plot: Path | None) -> None:
@@ -218,12 +232,6 @@ def _run(archive: Archive, book: Ledger, pool: Pool) -> Tally:
     progress = Progress(sum(1 for _ in archive.source()))
     try:
         tally = measure_again(archive, book, pool, progress=progress, tell=progress.say)
-    except KeyboardInterrupt:
-        say(
-            "stopped; what was counted is in the ledger. Start the same command again to go on; "
-            "it writes the table of results when all is done"
-        )
-        raise typer.Exit(_STOPPED) from None
     finally:
         pool.close()
     progress.end(tally)
