@@ -155,7 +155,7 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled:
         for rounding in _roundings(2 * ellipse.m)[1:4:2]
         for slope in OUTER_SLOPES[1::2]
     ]
-    shifts = _shifts(SHIFT_PX)
+    shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
     misfits = _misfits(scene, shapes, shifts, pooled=COARSE_POOLED_ARCS)
     best = int(np.argmin(_score(misfits, scene)))
     place, u = _places(misfits[best : best + 1], shifts, len(scene.q_px))
@@ -249,7 +249,7 @@ def _misfits(
     blur = shapes[len(shapes) // 2].blur_px
     misfit = np.empty((len(shifts), len(scene.light), len(shapes)), np.float32)
     for i, shift in enumerate(shifts):
-        start = len(shifts) - 1 - i
+        start = round((shifts[-1] - shift) / STEP_PX)
         profile = profiles[:, :, start : start + per * (len(q) - 1) + 1 : per]
         share = ndtr((shift - q) / blur).astype(np.float32)
         variance = scene.scatter_in[:, None] * share + scene.scatter_out[:, None] * (1 - share)
@@ -286,8 +286,8 @@ def _pool(values: NDArray[np.floating], arcs: float) -> Array:
     return np.fft.irfft(spectrum, n=values.shape[-1], axis=-1).astype(np.float32)
 
 
-def _shifts(reach_px: float) -> NDArray[np.floating]:
-    return np.arange(-reach_px, reach_px + STEP_PX / 2, STEP_PX)
+def _shifts(reach_px: float, *, step: float = STEP_PX) -> NDArray[np.floating]:
+    return np.arange(-reach_px, reach_px + step / 2, step)
 
 
 def _score(misfits: Array, scene: _Scene) -> NDArray[np.floating]:
@@ -299,6 +299,7 @@ def _places(
     misfits: Array, shifts: NDArray[np.floating], samples: int
 ) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
     """Place of the least misfit and its uncertainty, both (shapes, A)."""
+    step = shifts[1] - shifts[0]
     best = misfits.argmin(axis=1)
     inner = np.clip(best, 1, len(shifts) - 2)
     before, here, after = (
@@ -306,8 +307,8 @@ def _places(
         for k in (-1, 0, 1)
     )
     bend = np.maximum(before - 2 * here + after, 1e-9)
-    place = shifts[inner] + np.clip(STEP_PX * 0.5 * (before - after) / bend, -STEP_PX, STEP_PX)
-    u = np.minimum(STEP_PX / np.sqrt(bend * samples / 2), _NOT_FOUND_PX)
+    place = shifts[inner] + np.clip(step * 0.5 * (before - after) / bend, -step, step)
+    u = np.minimum(step / np.sqrt(bend * samples / 2), _NOT_FOUND_PX)
     return place, np.where(best == inner, u, _NOT_FOUND_PX)
 
 

@@ -145,15 +145,18 @@ def _peaks(
 ) -> list[tuple[float, float, float, float]]:
     """The highest (x, y, radius, value); rings that share centre and radius count once."""
     ys, xs = np.ogrid[: score.shape[1], : score.shape[2]]
+    highest = score.max(axis=(1, 2))
     found = []
     for _ in range(most):
-        k, y, x = np.unravel_index(int(score.argmax()), score.shape)
-        value = float(score[k, y, x])
+        k = int(highest.argmax())
+        value = float(highest[k])
         if value <= 0:
             break
+        y, x = np.unravel_index(int(score[k].argmax()), score[k].shape)
         r = float(radii[k])
         found.append((float(x), float(y), r, value))
         near = (ys - y) ** 2 + (xs - x) ** 2 < (SAME_CENTRE * r) ** 2
         for same in np.flatnonzero(np.abs(np.log(radii / r)) < np.log(SAME_RADIUS)):
             score[same][near] = -1
+            highest[same] = score[same].max()
     return found
