@@ -19,7 +19,7 @@ Array = NDArray[np.floating]
 
 DEFINITION_SHARE = 0.2
 """Share of the transition's width by which the light of an edge may be read wrongly on every
-side alike. Set by coverage on simulated photos; no source."""
+side alike. Set by coverage on simulated photos, the renderings' median U watched; no source."""
 CLIPPED_SHARE = 0.5
 """The same where the brighter side of the edge is clipped."""
 HARMONICS = (3, 6)

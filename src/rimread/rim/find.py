@@ -28,12 +28,6 @@ ALIKE_ALIGNMENT = 1.25
 where they overlap part of one rim is gone."""
 CLEAR_AGREEMENT = 0.8
 """A ring that most of the turn agrees on needs no rival looked at."""
-OUTWARD = (2.6, 3.2, 3.8)
-"""Radii of the seeds laid around what may be a glint, in its own: 1.2 to 6.5 are searched."""
-WELL_SEEN = 0.75
-"""Part of the turn on which a rim found only on second thought must be seen."""
-ENCLOSING = 1.4
-"""A ring counts as enclosing another when it is this much larger."""
 PASSES = 4
 SETTLED_PX = 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
@@ -66,8 +60,6 @@ def find_rim(photo: Photo) -> Rim | Refusal:
     refusal = gates.first_failed(photo, seeds, rings)
     result = _traced(photo, rings[0]) if refusal is None else refusal
     if isinstance(result, Refusal):
-        if result.code in gates.MAY_BE_A_GLINT:
-            return _around(photo, rings[0]) or result
         return result
     refusal = gates.unrivalled(result, rings)
     return result if refusal is None else refusal
@@ -145,24 +137,6 @@ def _apart(rings: list[Ring]) -> list[Ring]:
         if not any(gates.about_the_same(ring, other) for other in kept):
             kept.append(ring)
     return kept
-
-
-def _around(photo: Photo, ring: Ring) -> Rim | None:
-    """A rim that encloses a ring which failed as a rim: the glint in a bowl is a ring too."""
-    middle = ring.ellipse
-    outer = [
-        found
-        for factor in OUTWARD
-        for found in rings_near(photo, Seed(middle.x, middle.y, factor * middle.m, alignment=0.0))
-        if found.ellipse.m > ENCLOSING * middle.m
-    ]
-    if not outer:
-        return None
-    best = max(outer, key=_weight)
-    if gates.lit_and_framed(photo, best) is not None:
-        return None
-    rim = _traced(photo, best)
-    return rim if isinstance(rim, Rim) and rim.coverage > WELL_SEEN else None
 
 
 def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:

@@ -67,8 +67,8 @@ WASHED_OUT, DARKEST_PART = 0.985, 5
 """Grey value of the darkest 5 % of a photo that shows nothing any more."""
 MOST_CLIPPED = 0.8
 """Part of the rim next to clipped light: the clipped side says only where light exceeds it."""
-FOUND_PX, FOUND_BLURS = 1.5, 0.4
-"""A place is seen when its own standard uncertainty is below 1.5 px or 0.4 blurs."""
+FOUND_PX = 1.5
+"""A place is seen when its own standard uncertainty is below this."""
 UNSETTLED_PX = 2.0
 """An ellipse that still moves by more on its last pass hangs on places that were not seen."""
 LEAST_COVERAGE = 0.55
@@ -96,10 +96,6 @@ NO_INDENT = Refusal(
     "no-indent",
     "No indent was found: bring one into the frame, clean the surface and focus on its rim.",
 )
-
-
-MAY_BE_A_GLINT = frozenset({"overexposed", "out-of-focus", "rim-incomplete"})
-"""Refusals that the bright spot in a bowl earns when it is taken for the rim."""
 
 
 def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Refusal | None:
@@ -291,8 +287,7 @@ def well_lit(photo: Photo, ellipse: Ellipse) -> Refusal | None:
 
 def found(located: Located) -> NDArray[np.bool_]:
     """At which arcs the place of the break could be told, shape (A,)."""
-    most = max(FOUND_PX, FOUND_BLURS * located.blur_px)
-    return np.asarray((located.u_px < most) & located.inside)
+    return np.asarray((located.u_px < FOUND_PX) & located.inside)
 
 
 def shown(located: Located, weights: NDArray[np.floating]) -> NDArray[np.bool_]:

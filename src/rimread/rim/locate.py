@@ -56,13 +56,13 @@ TYPICAL_ROUNDING, ROUNDING_FACTOR = 5e-4, 2.0
 rounding goes with the diameter; its size is our assumption, no source."""
 TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
 """Prior of the outer slope: ridges are commoner than dishes; our assumption, no source."""
-COARSE_POOLED_ARCS = 5.0
-"""The same while the ellipse is still being settled."""
 TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
 POOLED_ARCS = 1.6
 """Standard deviation in arcs over which likelihoods are pooled: lobes of the rim are longer."""
+COARSE_POOLED_ARCS = 5.0
+"""The same while the ellipse is still being settled."""
 CONTRAST_RANGE = (0.5, 2.0)
 """A predicted contrast is taken as right within this factor,"""
 CLIPPED_CONTRAST = 10.0
