@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import multiprocessing
 import os
 import signal
@@ -10,6 +11,8 @@ from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any, Protocol
+
+from threadpoolctl import threadpool_limits
 
 __all__ = ["CONNECT_S", "Cluster", "Cores", "Pool", "cores"]
 
@@ -128,8 +131,14 @@ def cores() -> int:
 
 
 def _worker_begins() -> None:
-    """Leave Ctrl-C to the parent, and end when the parent does, however it ends."""
+    """Leave Ctrl-C to the parent, and end when the parent does, however it ends.
+
+    One thread a process: the threads of a matrix library that wait for each other on cores that
+    other workers use made two processes slower than one.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    importlib.import_module("rimread.archive.work")  # so that all libraries to limit are loaded
+    threadpool_limits(limits=1)
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent.join,), daemon=True).start()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -26,7 +25,6 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
 __all__ = ["remeasure"]
 
 _STOPPED = 130  # what shells take for "stopped by Ctrl-C"
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 def remeasure(
@@ -124,8 +122,6 @@ def remeasure(
     Exit codes: 0 all measured and all checks passed or warned; 1 a photo was refused or failed a
     check; 2 wrong use, or photos or lines that could not be read; 130 stopped. The rest is done.
     """  # noqa: D301  (\b keeps the lines of the examples)
-    for name in _ONE_THREAD:  # workers inherit it; one process a core is faster than their threads
-        os.environ.setdefault(name, "1")
     with speaking(), _stoppable():
         from rimread.archive.differences import RESOLUTION_MM  # noqa: PLC0415
         from rimread.archive.results import draw, write_results  # noqa: PLC0415
