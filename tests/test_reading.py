@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 import rimread
-from rimread import reading as module
 from rimread.budget import Component, combine
 from rimread.diameters import Diameters
 from rimread.hardness import Piece, parse_test, reading_components, series_from_indents
 from rimread.photo import Photo, read_photo
 from rimread.reading import Reading, indent_of, measure_all, measure_photo, reading_json
+from rimread.reading import measure as module
 from rimread.refusal import Refusal
 from rimread.rim import Rim, Sighted, find_rim
 from rimread.rim.ellipse import Ellipse

@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
-__all__ = ["COVERAGE", "Budget", "Component", "combine", "coverage_factor"]
+__all__ = ["COVERAGE", "Budget", "Component", "budget_json", "combine", "coverage_factor"]
 
 COVERAGE = 0.9544997361036416
 """Probability inside ±2 standard deviations of a normal distribution: k = 2 at infinite dof."""
@@ -96,3 +97,17 @@ def coverage_factor(dof: float) -> float:
     from scipy.special import stdtrit  # noqa: PLC0415  (kept out of start-up)
 
     return float(stdtrit(dof, 0.5 + COVERAGE / 2))
+
+
+def budget_json(budget: Budget, unit: str) -> list[dict[str, Any]]:
+    """Components as records hold them, ``u_mm`` or ``u_hbw`` after the unit; endless dof None."""
+    return [
+        {
+            "name": part.name,
+            f"u_{unit}": part.u,
+            "dof": part.dof if math.isfinite(part.dof) else None,
+            "how": part.how,
+            "common": part.common,
+        }
+        for part in budget.components
+    ]

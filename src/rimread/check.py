@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
 from typing import Literal
 
-__all__ = ["Check", "Outcome"]
+__all__ = ["Check", "Outcome", "checks_json"]
 
 Outcome = Literal["pass", "warn", "fail"]
 
@@ -31,3 +32,8 @@ class Check:
     outcome: Outcome
     message: str
     source: str = ""
+
+
+def checks_json(checks: Iterable[Check]) -> list[dict[str, str]]:
+    """Checks as records hold them: code, outcome, message, source."""
+    return [asdict(check) for check in checks]

@@ -114,6 +114,7 @@ def _result(d: float, **more: object) -> str:
         "mean_mm": d,
         "U_mean_mm": 0.008,
         "k": 2.0,
+        "test": "10/3000",
     }
     return json.dumps(record | more)
 
@@ -138,7 +139,8 @@ def test_budgets_of_results_are_used(tmp_path: Path) -> None:
         {"name": "edge", "u_mm": 0.002, "dof": 30, "how": "", "common": False},
     ]
     file = tmp_path / "results.jsonl"
-    file.write_text("\n".join(_result(4.0, budget_mm=parts) for _ in range(2)), encoding="utf-8")
+    line = _result(4.0, budget_mm=parts, U_mean_mm=None)  # it follows from the parts
+    file.write_text(f"{line}\n{line}", encoding="utf-16")  # what PowerShell 5 redirects
     budget = {p["name"]: p for p in _json("--test", "10/3000", str(file))["budget"]}
     assert budget["edge"]["u_hbw"] * 2**0.5 * 1.5 == pytest.approx(budget["scale"]["u_hbw"])
     assert budget["edge"]["dof"] == pytest.approx(60)
@@ -202,13 +204,14 @@ def test_bad_input_gets_one_sentence(words: list[str], says: str) -> None:
         ("", "at least one indent"),
         ("hello", "line 1 is no result"),
         ("[1, 2]", "line 1 is no result"),
-        ('{"status": "ok"}', "line 1 is no result"),
+        ('{"status": "ok"}', "line 1: status must be measured or refused"),
         (_result(4.0).replace("4.0", "null"), "d1_mm must be a number"),
         (_result(-4.0), "d1_mm must be above 0"),
-        (_result(4.0, U_mean_mm=None), "U_mean_mm must be a number"),
+        (_result(4.0, U_mean_mm=None), "U_mean_mm is missing"),
+        (_result(4.0, mean_mm=4.1), "line 1: mean_mm is 4.1, but 4 follows"),
         (_result(4.0, U_mean_mm=0), "U_mean_mm must be above 0"),
         (_result(2.0, test="5/750"), "was measured under 5/750, not under 10/3000"),
-        (_result(4.0, budget_mm=[{"name": "scale"}]), "budget_mm"),
+        (_result(4.0, budget_mm=[{"name": "scale"}]), "u_mm must be a number"),
         (_result(4.0, budget_mm=7), "budget_mm"),
         (_result(4.0, budget_mm=[{"name": "scale", "u_mm": -1}]), "0 <= u"),
     ],

@@ -78,7 +78,8 @@ def test_the_chart_alone_adds_no_line(block: str, tmp_path: Path) -> None:
 
 def test_results_of_measure(block: str) -> None:
     record = {"photo": "p.jpg", "status": "measured", "d1_mm": 4.0, "d2_mm": 4.01, "mean_mm": 4.005}
-    lines = "\n".join(json.dumps(record | {"U_mean_mm": 0.01, "k": 2.0}) for _ in range(5))
+    known = {"U_mean_mm": 0.01, "k": 2.0, "test": "10/3000"}
+    lines = "\n".join(json.dumps(record | known) for _ in range(5))
     answer = _json(block, "-", "--on", "2026-03-02", stdin=lines)
     assert answer["status"] == "passed"
     lines += "\n" + json.dumps({"photo": "q.jpg", "status": "refused"})

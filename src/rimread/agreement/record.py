@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from typing import Any
 
 from rimread.agreement.gauge import Gauge
 from rimread.agreement.limits import Limits
 from rimread.agreement.model import Comparison, Operator, Pair, hbw_per_mm
 from rimread.agreement.statistics import CONFIDENCE, Estimate
-from rimread.check import Check
+from rimread.check import checks_json
 
 __all__ = ["comparison_json"]
 
@@ -28,7 +27,7 @@ def comparison_json(study: Comparison) -> dict[str, Any]:
         "operators": [_operator(person, study) for person in study.operators],
         "gauge": None if study.gauge is None else _gauge(study.gauge, study),
         "no_gauge": study.no_gauge or None,
-        "checks": _checks(study.all_checks),
+        "checks": checks_json(study.all_checks),
         "unmatched": [{"line": p.line, "message": p.message} for p in study.unmatched],
     }
 
@@ -112,13 +111,6 @@ def _limits(found: Limits) -> dict[str, Any]:
 
 def _estimate(found: Estimate) -> dict[str, Any]:
     return {"value": found.value, "low": _plain(found.low), "high": _plain(found.high)}
-
-
-def _checks(checks: Iterable[Check]) -> list[dict[str, str]]:
-    return [
-        {"code": c.code, "outcome": c.outcome, "message": c.message, "source": c.source}
-        for c in checks
-    ]
 
 
 def _share(variance: float, total: float) -> float | None:

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import json
 import math
 import re
 import sys
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rimread.cli._io import say
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
-    from rimread.budget import Budget
     from rimread.check import Check
     from rimread.hardness import Indent, RuleSet, TestCondition
 
-__all__ = ["Given", "checks_json", "indents_from", "print_checks", "rules_from"]
+__all__ = ["Given", "indents_from", "print_checks", "rules_from"]
 
 _PAIR = re.compile(r"([^,]+),([^,]+)")
 _MIXED_UNITS = 1.5  # no indent is so oval; a decimal comma or a second unit makes such pairs
@@ -75,19 +73,10 @@ def indents_from(
         if _is_number(word):
             msg = f"several indents are written as pairs D1,D2 like 4.02,4.04 (got {word!r} alone)"
             raise ValueError(msg)
-        for place, record in _records(word):
-            indent = _measured(place, record, test)
+        for indent in _results(word, test):
             refused += indent is None
             indents += [] if indent is None else [indent]
     return Given(tuple(indents), refused)
-
-
-def checks_json(checks: Iterable[Check]) -> list[dict[str, str]]:
-    """Checks as the ``--json`` contract has them, with their sources."""
-    return [
-        {"code": c.code, "outcome": c.outcome, "message": c.message, "source": c.source}
-        for c in checks
-    ]
 
 
 def print_checks(checks: Iterable[Check]) -> None:
@@ -141,71 +130,22 @@ def _millimetres(word: str) -> float:
     return value
 
 
-def _records(word: str) -> Iterator[tuple[str, dict[str, Any]]]:
+def _results(word: str, test: TestCondition) -> Iterator[Indent | None]:
+    """Indents of a file of results, None for a refused one."""
+    from rimread.report.results import read_text, results_from_lines  # noqa: PLC0415
+
     if word != "-" and not Path(word).exists():
         msg = f"{word!r} is neither diameters in mm, like 4.02 or 4.02,4.04, nor a file of results"
         raise ValueError(msg)
     name = "standard input" if word == "-" else word
-    text = sys.stdin.read() if word == "-" else Path(word).read_text(encoding="utf-8-sig")
-    for number, line in enumerate(text.splitlines(), start=1):
-        if not line.strip():
-            continue
-        try:
-            record = json.loads(line)
-        except json.JSONDecodeError:
-            record = None
-        if isinstance(record, dict) and set(record) == {"series"}:
-            continue  # what measure --average adds
-        if not (isinstance(record, dict) and record.get("status") in ("measured", "refused")):
-            msg = f"{name} line {number} is no result of rimread measure --json"
-            raise ValueError(msg)
-        yield f"{name} line {number}", record
-
-
-def _measured(place: str, record: dict[str, Any], test: TestCondition) -> Indent | None:
-    from rimread.hardness import Indent, parse_test  # noqa: PLC0415
-
-    photo = str(record.get("photo") or place)
-    if record["status"] == "refused":
-        say(f"{photo} was refused when it was measured and is left out")
-        return None
-    under = record.get("test")
-    if isinstance(under, str) and parse_test(under).name != test.name:
-        raise ValueError(f"{photo} was measured under {under}, not under {test.name}")
-    d1, d2 = (_number(place, record, key) for key in ("d1_mm", "d2_mm"))
-    return Indent(d1, d2, _budget(place, record), photo)
-
-
-def _number(place: str, record: dict[str, Any], key: str) -> float:
-    value = record.get(key)
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError(f"{place}: {key} must be a number (got {value!r})")  # noqa: TRY004
-    if not (math.isfinite(value) and value > 0.0):
-        raise ValueError(f"{place}: {key} must be above 0 (got {value!r})")
-    return float(value)
-
-
-def _budget(place: str, record: dict[str, Any]) -> Budget:
-    """Budget of a result; what is not said to differ from indent to indent is common to all."""
-    from rimread.budget import Component, combine  # noqa: PLC0415
-
-    parts = record.get("budget_mm")
-    if not parts:
-        U, k = _number(place, record, "U_mean_mm"), _number(place, record, "k")
-        return combine([Component("reading", U / k, how="U of the result", common=True)])
-    if not isinstance(parts, list):
-        raise ValueError(f"{place}: budget_mm must be a list (got {parts!r})")  # noqa: TRY004
-    try:
-        return combine(
-            Component(
-                name=str(part["name"]),
-                u=float(part["u_mm"]),
-                dof=math.inf if part.get("dof") is None else float(part["dof"]),
-                how=str(part.get("how", "")),
-                common=bool(part.get("common", True)),
+    text = sys.stdin.read() if word == "-" else read_text(Path(word))
+    for result in results_from_lines(text, name):
+        if result.indent is None:
+            say(f"{result.photo} was refused when it was measured and is left out")
+        elif result.test is not None and result.test.name != test.name:
+            raise ValueError(
+                f"{result.photo} was measured under {result.test.name}, not under {test.name}"
             )
-            for part in parts
-        )
-    except (KeyError, TypeError, AttributeError) as error:
-        msg = f"{place}: each part of budget_mm needs a name and u_mm ({error})"
-        raise ValueError(msg) from error
+        elif result.indent.budget is None:
+            raise ValueError(f"{result.photo}: U_mean_mm is missing")
+        yield result.indent

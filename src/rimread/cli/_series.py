@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from rimread.cli._indents import checks_json
+from rimread.budget import budget_json
+from rimread.check import checks_json
 from rimread.cli._io import say
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from collections.abc import Sequence
 
-    from rimread.budget import Budget
     from rimread.check import Check
     from rimread.hardness import Indent, RuleSet, Series, Statement, TestCondition, Verification
 
@@ -21,7 +21,6 @@ __all__ = [
     "Average",
     "Together",
     "Way",
-    "budget_json",
     "print_series",
     "print_statement",
     "series_json",
@@ -153,23 +152,9 @@ def statement_json(statement: Statement | None) -> dict[str, Any]:
     budget = statement.budget
     values = (
         *(statement.hbw, budget.U, budget.k, statement.way, statement.bias_hbw, statement.covers),
-        budget_json(budget),
+        budget_json(budget, "hbw"),
     )
     return dict(zip(keys, values, strict=True))
-
-
-def budget_json(budget: Budget) -> list[dict[str, Any]]:
-    """Components of a budget in HBW."""
-    return [
-        {
-            "name": part.name,
-            "u_hbw": part.u,
-            "dof": part.dof if math.isfinite(part.dof) else None,
-            "how": part.how,
-            "common": part.common,
-        }
-        for part in budget.components
-    ]
 
 
 def print_series(series: Series) -> None:

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rimread.cli._indents import checks_json, indents_from, print_checks, rules_from
+from rimread.budget import budget_json
+from rimread.check import checks_json
+from rimread.cli._indents import indents_from, print_checks, rules_from
 from rimread.cli._io import REFUSED, print_json, speaking
 from rimread.cli._series import (
     Average,
     Way,
-    budget_json,
     print_series,
     print_statement,
     statement_of,
@@ -199,7 +200,7 @@ def _record(
         "way": statement.way if statement else None,
         "hbw_corrected": statement.hbw if statement and statement.way == "bias" else None,
         "covers": statement.covers if statement else None,
-        "budget": budget_json(statement.budget) if statement else None,
+        "budget": budget_json(statement.budget, "hbw") if statement else None,
         "working": [asdict(step) for step in steps] or None,
     }
 

@@ -233,7 +233,7 @@ _Read = tuple[tuple["Result", ...], tuple["ByEye", ...]]
 
 def _read(word: str, asked: _Asked) -> _Read:
     """Results, and readings by eye where a ledger has them."""
-    from rimread.report.results import results_from_lines  # noqa: PLC0415
+    from rimread.report.results import read_text, results_from_lines  # noqa: PLC0415
 
     if "://" in word or _is_sqlite(word):
         return _from_ledger(word, asked)
@@ -241,7 +241,7 @@ def _read(word: str, asked: _Asked) -> _Read:
         raise ValueError(
             "--entry, --photo, --series, --since and --until choose from a ledger, not a file"
         )
-    text = sys.stdin.read() if word == "-" else _text(Path(word))
+    text = sys.stdin.read() if word == "-" else read_text(Path(word))
     return results_from_lines(text, "standard input" if word == "-" else word), ()
 
 
@@ -287,13 +287,6 @@ def _from_ledger(where: str, asked: _Asked) -> _Read:
     return tuple(results), tuple(eye for eye in eyes if eye.photo in measured)
 
 
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError:
-        raise ValueError(f"{path} is no file of JSON lines in UTF-8") from None
-
-
 def _verification(
     block: Path | None, results: Path | None, day: date | None, rules: RuleSet
 ) -> Verification | None:
@@ -302,11 +295,11 @@ def _verification(
     if block is None or results is None or day is None:
         raise ValueError("a block needs all three: --block, --block-results and --on")
     from rimread.hardness import read_block, series_from_indents, verify  # noqa: PLC0415
-    from rimread.report.results import results_from_lines  # noqa: PLC0415
+    from rimread.report.results import read_text, results_from_lines  # noqa: PLC0415
 
     told = read_block(block)
     indents = []
-    for result in results_from_lines(_text(results), str(results)):
+    for result in results_from_lines(read_text(results), str(results)):
         if result.indent is not None:
             _same_test(result, told.test)
             indents.append(result.indent)

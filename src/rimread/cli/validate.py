@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
 
 import typer
 
-from rimread.cli._indents import checks_json, print_checks
+from rimread.check import checks_json
+from rimread.cli._indents import print_checks
 from rimread.cli._io import REFUSED, print_json, speaking
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rimread.cli._indents import checks_json, indents_from, print_checks, rules_from
+from rimread.check import checks_json
+from rimread.cli._indents import indents_from, print_checks, rules_from
 from rimread.cli._io import REFUSED, print_json, speaking
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs

@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Final, get_args
 
 from rimread.budget import COVERAGE, Budget, Component, combine, coverage_factor
@@ -13,7 +14,7 @@ from rimread.check import Check, Outcome
 from rimread.hardness import Hardness, Indent, TestCondition, hardness_from_diameter, parse_test
 from rimread.refusal import Refusal
 
-__all__ = ["ByHand", "Result", "result_from", "results_from_lines"]
+__all__ = ["ByHand", "Result", "read_text", "result_from", "results_from_lines"]
 
 _SAME: Final = 1e-6
 """Relative; how far figures of one line may be apart before somebody must have changed one."""
@@ -89,6 +90,24 @@ class Result:
     def name(self) -> str:
         """Photo, and number of the indent if it has one."""
         return f"{self.photo} #{self.number}" if self.number else self.photo
+
+
+def read_text(path: Path) -> str:
+    """Text of a file of results, be it a redirect in Windows PowerShell 5, which is UTF-16.
+
+    Raises
+    ------
+    ValueError
+        If it is no text.
+    OSError
+        If it cannot be read.
+    """
+    data = path.read_bytes()
+    wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
+    try:
+        return data.decode("utf-16" if wide else "utf-8-sig")
+    except UnicodeDecodeError:
+        raise ValueError(f"{path} is no file of JSON lines in UTF-8") from None
 
 
 def results_from_lines(text: str, name: str) -> tuple[Result, ...]:

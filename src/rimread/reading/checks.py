@@ -1,0 +1,90 @@
+"""The rules that a photo, its scale and its one indent must keep."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from rimread.check import Check, Outcome
+from rimread.diameters import Diameters
+from rimread.hardness import TestCondition, explained_by_lay, indent_checks
+from rimread.hardness.rules import RuleSet
+from rimread.photo import Photo
+from rimread.scale.model import Scale
+
+__all__ = ["compression", "of_indent", "resolution", "scale_certificate", "scale_in_date"]
+
+LEAST_JPEG_QUALITY = 60
+"""Below it JPEG moves edges by hundredths of a pixel and adds scatter (own trials: quality 40
+moves a rim by 0.016 px and adds a third to its scatter, 70 does nothing)."""
+
+
+def of_indent(
+    found: Diameters, test: TestCondition, rules: RuleSet, lay_deg: float | None
+) -> Iterator[Check]:
+    """Of the indent itself; an oval one with what the lay says to it."""
+    checks = indent_checks(found.d1_mm, found.d2_mm, test, rules=rules, U_mean_mm=found.budget.U)
+    for check in checks:
+        explained = lay_deg is not None and check.code == "ovality"
+        yield explained_by_lay(check, found.angle_deg, lay_deg or 0.0) if explained else check
+
+
+def resolution(found: Diameters, scale: Scale, rules: RuleSet) -> Check:
+    """Whether the picture is fine enough for the diameter."""
+    limit = rules["reading_rel"]
+    share = found.budget.U / found.mean_mm
+    across_px = found.mean_mm * (scale.px_per_mm_x + scale.px_per_mm_y) / 2.0
+    message = (
+        f"U of the mean diameter is {share:.2%} of d, limit {limit:.1%}; "
+        f"the indent is {across_px:.0f} px across"
+    )
+    outcome: Outcome = "pass" if share <= limit else "warn"
+    if outcome == "warn":
+        message += "; more light, a sharper focus or a stronger objective makes it smaller"
+    return Check("resolution", outcome, message, rules.source("reading_rel"))
+
+
+def compression(photo: Photo) -> Check:
+    """Whether JPEG has left the edges where they were."""
+    quality = photo.jpeg_quality
+    source = "trials with simulated edges"
+    if quality is None:
+        return Check("compression", "pass", "the photo is not JPEG-compressed", source)
+    message = f"JPEG quality is about {quality}, at least {LEAST_JPEG_QUALITY} is asked"
+    if quality >= LEAST_JPEG_QUALITY:
+        return Check("compression", "pass", message, source)
+    return Check("compression", "warn", f"{message}; set the camera to a finer quality", source)
+
+
+def scale_in_date(scale: Scale, on: date) -> Check:
+    """Whether the scale counted on the day."""
+    span = f"the scale counts from {scale.calibrated_on} to {scale.valid_until}"
+    source = "the scale file"
+    if on > scale.valid_until:
+        return Check(
+            "scale-in-date", "fail", f"{span}, this is {on}: calibrate the scope again", source
+        )
+    if on < scale.calibrated_on:
+        return Check(
+            "scale-in-date",
+            "warn",
+            f"{span}, this is {on}: a person must know that the scope was the same then",
+            source,
+        )
+    return Check("scale-in-date", "pass", f"{span}, this is {on}", source)
+
+
+def scale_certificate(scale: Scale) -> Check:
+    """Whether the scale goes back to a certificate."""
+    source = "traceability: ISO 6506-2, measuring system, from memory"
+    if scale.certificate is None:
+        return Check(
+            "scale-certificate",
+            "warn",
+            "the scale was made without the stage micrometer's certificate; "
+            "a generous share for that is in U",
+            source,
+        )
+    return Check(
+        "scale-certificate", "pass", "the stage micrometer's certificate is in the scale", source
+    )
