@@ -11,11 +11,21 @@ from typer.testing import CliRunner
 from rimread.bench.ask import Ask
 from rimread.bench.desk import Desk, UndecidedError
 from rimread.bench.folder import Folder
+from rimread.budget import combine
 from rimread.capture.frame import Frame
 from rimread.cli import app
-from rimread.hardness import Block, brinell, parse_test
+from rimread.hardness import (
+    Block,
+    brinell,
+    parse_test,
+    reading_components,
+    series_from_indents,
+)
 from rimread.ledger import Filter, audit, open_ledger
 from rimread.photo import PhotoError, read_photo
+from rimread.reading import indent_of, measure_photo
+from rimread.report.text import in_step
+from rimread.scale import read_scale
 
 PLATES = [f"hall-plate-{number}.jpg" for number in (1, 2, 3, 4)]
 
@@ -80,7 +90,7 @@ def test_accepted_readings_survive_being_left(bench):
     for name in PLATES[:2]:
         bench.desk.accept(bench.open(name))
     waiting = bench.open(PLATES[2])
-    series = bench.desk.series["id"]
+    series = bench.desk.series.id
     bench.leave()  # the third was never decided on
     told = bench.come_back().told()
     assert told["series"]["id"] == series
@@ -91,6 +101,19 @@ def test_accepted_readings_survive_being_left(bench):
     with pytest.raises(UndecidedError):
         bench.desk.accept(waiting)
     assert not list(audit(bench.ledger))
+
+
+def test_what_the_pictures_share_is_not_averaged_away(bench):
+    for name in PLATES[:3]:
+        bench.desk.accept(bench.open(name))
+    told = bench.desk.told()["series"]
+    scale = read_scale(ROOT / "calibration/hall-scope.toml")
+    readings = [
+        measure_photo(read_photo(ROOT / "sample_images" / name), scale, parse_test("10/3000"))
+        for name in PLATES[:3]
+    ]
+    series = series_from_indents([indent_of(one) for one in readings], parse_test("10/3000"))
+    assert told["U_mean"] == in_step(series.mean_hbw, combine(reading_components(series)).U)[1]
 
 
 def test_a_lost_answer_writes_nothing_twice(bench):

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rimread.bench.ask import Ask
 from rimread.budget import Budget, Component, combine
 from rimread.check import Check
 from rimread.hardness import Hardness, hardness_from_diameter, indent_checks
@@ -20,7 +21,7 @@ from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse, design, fit_ellipse
 from rimread.scale.model import Scale
 
-__all__ = ["LEAST_MARKS", "Correction", "from_ellipse", "from_marks"]
+__all__ = ["LEAST_MARKS", "Correction", "asked", "from_ellipse", "from_marks"]
 
 Array = NDArray[np.float64]
 
@@ -80,6 +81,44 @@ class Correction:
     checks: tuple[Check, ...]
     outline_px: Array
     marks_px: tuple[tuple[float, float], ...] = ()
+
+
+def asked(
+    ask: Ask, reading: Reading, scale: Scale, *, rules: str | RuleSet = "iso"
+) -> Correction | Refusal:
+    """Measure what a person set on the page: marks, or an ellipse.
+
+    Parameters
+    ----------
+    ask : Ask
+        With ``marks``, or with ``ellipse``: centre, two diameters and direction.
+    reading, scale, rules
+        As for `from_ellipse`.
+
+    Raises
+    ------
+    ValueError
+        If a field cannot be.
+    """
+    reach = 2.0 * max(scale.width_px, scale.height_px)
+    marks = ask.points("marks", -reach, reach)
+    if marks is not None:
+        return from_marks(marks, reading, scale, rules=rules)
+    return from_ellipse(_drawn(ask.part("ellipse"), reach), reading, scale, rules=rules)
+
+
+def _drawn(drawn: Ask, reach: float) -> Ellipse:
+    long, short = (drawn.number(key, 10.0, reach) for key in ("long_px", "short_px"))
+    if not long >= short >= 0.5 * long:
+        raise ValueError("the longer diameter comes first, and no rim is twice as long as wide")
+    turn = 2.0 * math.radians(drawn.number("angle_deg", -360.0, 360.0))
+    return Ellipse(
+        x=drawn.number("x_px", -reach, reach),
+        y=drawn.number("y_px", -reach, reach),
+        m=(long + short) / 4,
+        e=(long - short) / 4 * math.cos(turn),
+        f=(long - short) / 4 * math.sin(turn),
+    )
 
 
 def from_ellipse(
@@ -217,6 +256,7 @@ def _budget(marks: Array | None, fitted: Ellipse, reading: Reading, scale: Scale
             "edge width",
             2.0 * WITHIN_EDGE * edge_px / px_per_mm,
             how=f"half of an edge {edge_px:.2f} px wide; own choice, no source",
+            common=True,
         ),
     ]
     if marks is not None:

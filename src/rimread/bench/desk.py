@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-import math
 import secrets
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from typing import Any
 
+from rimread.bench import correction, told
 from rimread.bench import record as records
-from rimread.bench import told
 from rimread.bench.ask import Ask
-from rimread.bench.correction import Correction, from_ellipse, from_marks
+from rimread.bench.correction import Correction
 from rimread.bench.eye import Eye
 from rimread.bench.folder import Folder, Shot
 from rimread.bench.job import Job
 from rimread.bench.paper import write_report
-from rimread.bench.record import Use
+from rimread.bench.pending import Pending, Use
+from rimread.bench.series import Decision, Line, Series, eyes_of, lines_of
+from rimread.bench.stage import Stage
 from rimread.budget import Component
 from rimread.capture.burst import LEAST_FRAMES, Scatter, average, scatter_of
 from rimread.capture.feed import Feed
@@ -26,48 +27,13 @@ from rimread.hardness import Block, TestCondition, append_daily, parse_test
 from rimread.ledger import Draft, Ledger
 from rimread.reading import Reading, measure_photo
 from rimread.refusal import Refusal
-from rimread.rim.ellipse import Ellipse
-from rimread.scale import Certificate, Scale, calibrate
+from rimread.scale import Scale
 
 __all__ = ["Desk", "UndecidedError"]
-
-SLOTS = ("along", "across")
-"""Stage-micrometer pictures a scale is made from: lines across the picture, and turned by 90°."""
 
 
 class UndecidedError(ValueError):
     """A picture waits for a decision."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pending:
-    """A picture that waits for a person's decision.
-
-    Parameters
-    ----------
-    id : str
-        Names it to the page and, once decided, to the ledger.
-    shot : Shot
-        The picture.
-    result : Reading or Refusal
-        What the program found.
-    use : Use
-        What it was measured with.
-    blind_due : bool
-        Whether a person must enter own readings before the result is shown.
-    blind : mapping or None
-        The person's readings, as the ledger will keep them.
-    note : str
-        What else a person should know.
-    """
-
-    id: str
-    shot: Shot
-    result: Reading | Refusal
-    use: Use
-    blind_due: bool
-    blind: Mapping[str, Any] | None = None
-    note: str = ""
 
 
 @dataclass(slots=True, eq=False)
@@ -95,8 +61,8 @@ class Desk:
     clock: Callable[[], datetime] = lambda: datetime.now(UTC)
     job: Job = field(default_factory=Job)
     pending: Pending | None = None
-    series: dict[str, Any] = field(default_factory=dict)
-    _stage: dict[str, Shot] = field(default_factory=dict)
+    series: Series = field(init=False)
+    _stage: Stage = field(default_factory=Stage)
     _lock: threading.RLock = field(default_factory=threading.RLock)
 
     def __post_init__(self) -> None:
@@ -105,11 +71,7 @@ class Desk:
         scales = [scale for _, scale in self.folder.scales()]
         if not self.job.scale and len(scales) == 1:
             self.job = replace(self.job, scale=scales[0].sha256)
-        series = remembered.get("series")
-        if isinstance(series, dict) and {"id", "purpose", "begun"} <= set(series):
-            self.series = dict(series)
-        else:
-            self.series = self._fresh_series("part")
+        self.series = Series.remembered(remembered.get("series")) or Series.fresh(self.clock())
 
     # -- what the page shows ----------------------------------------------------------------------
 
@@ -122,8 +84,8 @@ class Desk:
                 "job": self.job.told(),
                 "scales": told.scales(self.folder, self._today()),
                 "blocks": told.blocks(self.folder),
-                "stage": {slot: shot.label for slot, shot in self._stage.items()},
-                "series": told.series(self.series, lines, self._test(), self.job.rules),
+                "stage": self._stage.labels(),
+                "series": told.series(self.series.told(), lines, self._test(), self.job.rules),
                 "verification": self._verification_told(lines),
                 "pending": None if self.pending is None else told.pending(self.pending),
             }
@@ -202,6 +164,13 @@ class Desk:
             self._withdraw(number, reason)
             self.pending = None
 
+    def dismiss(self, name: str) -> None:
+        """Put a refused picture aside; it is in the ledger as refused."""
+        with self._lock:
+            if not isinstance(self._pending(name).result, Refusal):
+                raise UndecidedError("accept, correct or reject this picture")
+            self.pending = None
+
     def try_correction(self, name: str, ask: Ask) -> dict[str, Any]:
         """Measure a person's rim without writing anything."""
         with self._lock:
@@ -254,15 +223,14 @@ class Desk:
             if serial:
                 self._block(serial)
             self._log_daily()
-            self.series = self._fresh_series(purpose, serial)
+            self.series = Series.fresh(self.clock(), purpose, serial)
             self._remember()
 
     def report(self) -> dict[str, Any]:
         """Write the test report of this series."""
         with self._lock:
             self._undecided()
-            name, since = self.series["id"], date.fromisoformat(self.series["begun"])
-            eyes = records.eyes_of(self.ledger, name, since)
+            eyes = eyes_of(self.ledger, self.series)
             return write_report(
                 self.folder, self.series, self._lines(), self.job, eyes=eyes, on=self._today()
             )
@@ -288,12 +256,12 @@ class Desk:
         with self._lock:
             burst = average(self._frames(1))
             shot = self.folder.keep_frames(burst, {"Source": self.camera, "Of": "stage micrometer"})
-            self._stage[_slot(slot)] = shot
+            self._stage.put(slot, shot)
 
     def upload_stage(self, slot: str, data: bytes, label: str) -> None:
         """Take a picture of the stage micrometer that came in as a file."""
         with self._lock:
-            self._stage[_slot(slot)] = self.folder.keep_upload(data, label, self.clock())
+            self._stage.put(slot, self.folder.keep_upload(data, label, self.clock()))
 
     def drop_stage(self) -> None:
         """Forget the pictures of the stage micrometer; the files stay."""
@@ -303,16 +271,7 @@ class Desk:
     def make_scale(self, ask: Ask) -> dict[str, Any]:
         """Make a scale from the pictures of the stage micrometer and use it from now on."""
         with self._lock:
-            if not self._stage:
-                raise ValueError("first take a picture of the stage micrometer")
-            result = calibrate(
-                [self._stage[slot].photo for slot in SLOTS if slot in self._stage],
-                division_mm=ask.number("division_mm", 1e-5, 100.0),
-                certificate=_certificate(ask),
-                label=ask.text("label", least=1, most=80),
-                calibrated_on=self._today(),
-                valid_days=ask.whole("valid_days", 1, 3660, default=365),
-            )
+            result = self._stage.scale(ask, self._today())
             if isinstance(result, Refusal):
                 return {"status": "refused", "code": result.code, "message": result.message}
             scale = self.folder.add_scale(result)
@@ -326,7 +285,7 @@ class Desk:
     def shot(self, name: str) -> Shot | None:
         """A picture the page may show: the pending one or one of the stage micrometer."""
         with self._lock:
-            shots = {f"stage-{slot}": shot for slot, shot in self._stage.items()}
+            shots = self._stage.shown()
             if self.pending is not None:
                 shots[self.pending.id] = self.pending.shot
             return shots.get(name)
@@ -336,21 +295,14 @@ class Desk:
     def _today(self) -> date:
         return self.clock().astimezone().date()
 
-    def _fresh_series(self, purpose: str, block: str = "") -> dict[str, Any]:
-        now = self.clock()
-        name = f"{now.astimezone():%Y%m%d-%H%M%S}-{secrets.token_hex(2)}"
-        begun = now.astimezone(UTC).date().isoformat()
-        return {"id": name, "purpose": purpose, "block": block, "begun": begun}
-
     def _series_told(self) -> dict[str, Any]:
-        return {**self.series, **self.job.piece()}
+        return {**self.series.told(), **self.job.piece()}
 
     def _remember(self) -> None:
-        self.folder.remember({"job": self.job.told(), "series": self.series})
+        self.folder.remember({"job": self.job.told(), "series": self.series.told()})
 
-    def _lines(self) -> list[records.Line]:
-        since = date.fromisoformat(self.series["begun"])
-        return records.lines_of(self.ledger, self.series["id"], since)
+    def _lines(self) -> list[Line]:
+        return lines_of(self.ledger, self.series)
 
     def _scale(self, sha256: str) -> tuple[str, Scale]:
         for name, scale in self.folder.scales():
@@ -366,8 +318,8 @@ class Desk:
 
     def _test(self) -> TestCondition:
         """Test of the series: the block's own, or that of the job."""
-        if self.series["purpose"] == "block":
-            return self._block(self.series["block"]).test
+        if self.series.purpose == "block":
+            return self._block(self.series.block).test
         return parse_test(self.job.test)
 
     def _operator(self) -> str:
@@ -428,20 +380,13 @@ class Desk:
             raise ValueError("this picture was refused: it has no number to accept")  # noqa: TRY004
         return result
 
-    def dismiss(self, name: str) -> None:
-        """Put a refused picture aside; it is in the ledger as refused."""
-        with self._lock:
-            if not isinstance(self._pending(name).result, Refusal):
-                raise UndecidedError("accept, correct or reject this picture")
-            self.pending = None
-
     def _decided(self, name: str) -> bool:
         """Whether a request came twice: its answer was lost, its entry was not."""
         if self.pending is not None and self.pending.id == name:
             return False
         return bool(self.ledger.latest([_task(name)]))
 
-    def _write_image(self, decision: records.Decision) -> int:
+    def _write_image(self, decision: Decision) -> int:
         pending = self.pending
         assert pending is not None  # noqa: S101  (callers have looked)
         body = records.image_record(
@@ -459,36 +404,20 @@ class Desk:
         )
 
     def _corrected(self, name: str, ask: Ask) -> Correction | Refusal:
-        reading, scale = self._shown_reading(name), self._shown(name).use.scale
-        reach = 2.0 * max(scale.width_px, scale.height_px)
-        marks = ask.points("marks", -reach, reach)
-        if marks is not None:
-            return from_marks(marks, reading, scale, rules=self.job.rules)
-        drawn = ask.part("ellipse")
-        long, short = (drawn.number(key, 10.0, reach) for key in ("long_px", "short_px"))
-        if not long >= short >= 0.5 * long:
-            raise ValueError("the longer diameter comes first, and no rim is twice as long as wide")
-        turn = 2.0 * math.radians(drawn.number("angle_deg", -360.0, 360.0))
-        ellipse = Ellipse(
-            x=drawn.number("x_px", -reach, reach),
-            y=drawn.number("y_px", -reach, reach),
-            m=(long + short) / 4,
-            e=(long - short) / 4 * math.cos(turn),
-            f=(long - short) / 4 * math.sin(turn),
-        )
-        return from_ellipse(ellipse, reading, scale, rules=self.job.rules)
+        reading, use = self._shown_reading(name), self._shown(name).use
+        return correction.asked(ask, reading, use.scale, rules=self.job.rules)
 
-    def _verification_told(self, lines: Sequence[records.Line]) -> dict[str, Any] | None:
-        if self.series["purpose"] != "block":
+    def _verification_told(self, lines: Sequence[Line]) -> dict[str, Any] | None:
+        if self.series.purpose != "block":
             return None
-        block = self._block(self.series["block"])
+        block = self._block(self.series.block)
         return told.verification(lines, block, self._today(), self.job.rules)
 
     def _log_daily(self) -> None:
         """A check on a block goes into the daily log when its series ends."""
-        if self.series["purpose"] != "block":
+        if self.series.purpose != "block":
             return
-        block = self._block(self.series["block"])
+        block = self._block(self.series.block)
         found = told.verified(self._lines(), block, self._today(), self.job.rules)
         if found is not None:
             append_daily(self.folder.daily_log, found, on=self._today(), operator=self.job.operator)
@@ -496,12 +425,6 @@ class Desk:
 
 def _task(name: str) -> str:
     return f"bench {name}"
-
-
-def _slot(slot: str) -> str:
-    if slot not in SLOTS:
-        raise ValueError(f"a stage picture is one of {', '.join(SLOTS)} (got {slot!r})")
-    return slot
 
 
 def _beyond(frames: Sequence[Any]) -> tuple[list[Component], str]:
@@ -512,15 +435,3 @@ def _beyond(frames: Sequence[Any]) -> tuple[list[Component], str]:
     if not isinstance(scatter, Scatter):
         return [], scatter.message
     return [scatter.component(1.0)], ""
-
-
-def _certificate(ask: Ask) -> Certificate | None:
-    keys = ("nominal_mm", "certified_mm", "certificate_U_mm")
-    given = [ask.has(key) for key in keys]
-    if not any(given):
-        return None
-    if not all(given):
-        raise ValueError("a certificate needs nominal length, certified length and its U together")
-    nominal, certified, U = (ask.number(key, 0.0, 1e6) for key in keys)
-    k = ask.number("certificate_k", 1.0, 20.0, default=2.0)
-    return Certificate(nominal_mm=nominal, certified_mm=certified, U_mm=U, k=k)

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import deque
 from dataclasses import dataclass
-from types import TracebackType
 from typing import Any, Self
 
 import cv2
@@ -14,6 +12,7 @@ import numpy as np
 
 from rimread.capture.feed import Feed
 from rimread.capture.frame import Frame, Picture, photo_of
+from rimread.capture.rate import Rate
 from rimread.capture.sight import Hint, Look, hints
 from rimread.rim import Rim, find_rim
 
@@ -52,7 +51,7 @@ class Live:
     def __init__(self, feed: Feed) -> None:
         self.feed = feed
         self.seen: Seen | None = None
-        self._looks: deque[float] = deque(maxlen=20)
+        self._looks = Rate(20)
         self._asked_at = 0.0
         self._indent = True
         self._stop = threading.Event()
@@ -65,20 +64,14 @@ class Live:
         self._thread.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._stop.set()
         self._thread.join(timeout=10.0)
 
     @property
     def looks_per_s(self) -> float:
         """Frames looked at per second of late."""
-        times = list(self._looks)
-        return (len(times) - 1) / (times[-1] - times[0]) if len(times) > 1 else 0.0
+        return self._looks.per_s
 
     def picture(self, after: int) -> tuple[int, bytes] | None:
         """Number and JPEG of the newest frame above `after`, waited for; shared by all viewers."""
@@ -123,7 +116,7 @@ class Live:
         look, last = Look(), 0
         while not self._stop.is_set():
             if time.monotonic() - self._asked_at > _UNWATCHED_S:
-                self._looks.clear()
+                self._looks.forget()
                 self._stop.wait(0.05)
                 continue
             begun = time.monotonic()
@@ -132,7 +125,7 @@ class Live:
                 continue
             last = frame.number
             self.seen = self._look(frame, look)
-            self._looks.append(time.monotonic())
+            self._looks.tick()
             self._stop.wait(max(begun + 1.0 / LOOKS_PER_S - time.monotonic(), 0.0))
 
     def _look(self, frame: Frame, look: Look) -> Seen:

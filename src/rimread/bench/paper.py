@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
 from rimread.bench.folder import Folder
 from rimread.bench.job import Job
-from rimread.bench.record import Line
+from rimread.bench.series import Line, Series
 from rimread.capture.keep import write_whole
 from rimread.hardness import read_daily
 from rimread.report import certificate
@@ -23,7 +23,7 @@ __all__ = ["write_report"]
 
 def write_report(
     folder: Folder,
-    series: Mapping[str, Any],
+    series: Series,
     lines: Sequence[Line],
     job: Job,
     *,
@@ -36,8 +36,8 @@ def write_report(
     ----------
     folder : Folder
         Where photos and scales lie; ``lab.toml`` in it names the laboratory.
-    series : mapping
-        The series' name and purpose.
+    series : Series
+        Names the files.
     lines : sequence of Line
         Those that count are its results; refused ones are listed.
     job : Job
@@ -75,7 +75,7 @@ def write_report(
         made_on=on,
     )
     page = page_of(made)
-    stem = f"report-{series['id']}"
+    stem = f"report-{series.id}"
     files = [f"{stem}.html"]
     write_whole(folder.reports / files[0], html_of(page).encode("utf-8"))
     try:

@@ -1,65 +1,24 @@
-"""Readings of the bench as ledger entries, and series read back from them."""
+"""Readings of the bench as ledger entries."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date
-from typing import Any, Literal
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from rimread.bench.correction import Correction
 from rimread.bench.eye import Eye
 from rimread.bench.folder import Shot
-from rimread.budget import Component, combine
-from rimread.hardness import Indent, TestCondition
-from rimread.ledger import Draft, Entry, Filter, Ledger
+from rimread.bench.pending import Use
+from rimread.bench.series import Decision
+from rimread.budget import budget_json
+from rimread.check import checks_json
+from rimread.hardness import TestCondition
+from rimread.ledger import Draft
 from rimread.ledger import record as ledger_record
 from rimread.reading import Reading
 from rimread.refusal import Refusal
-from rimread.report.certificate import ByEye
-from rimread.scale import Scale
 
-__all__ = ["Decision", "Line", "blind_record", "corrected_record", "image_record", "lines_of"]
-
-Decision = Literal["accepted", "rejected", "corrected", "refused"]
-
-_COMMON = frozenset({"pixel scale", "aspect", "distortion", "tilt", "edge width"})
-"""Components whose error is the same in every indent of a series."""
-
-
-@dataclass(frozen=True, slots=True)
-class Use:
-    """What a picture is measured with: test, scale, and the scale's file in the folder."""
-
-    test: TestCondition
-    scale: Scale
-    scale_file: str
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One indent of a series as the page lists it.
-
-    Parameters
-    ----------
-    entry : int
-        Its number in the ledger.
-    decision : {"accepted", "rejected", "corrected", "refused"}
-        What became of it.
-    record : mapping
-        What the ledger holds.
-    counts : bool
-        Whether it goes into the mean.
-    reason : str
-        Of a rejection or correction.
-    """
-
-    entry: int
-    decision: Decision
-    record: Mapping[str, Any]
-    counts: bool
-    reason: str = ""
+__all__ = ["blind_record", "corrected_record", "drafts_of", "image_record"]
 
 
 def image_record(
@@ -118,19 +77,8 @@ def corrected_record(
         "designation": found.hardness.designation,
         "U_hbw_covers": found.hardness.covers,
         "test": test.name,
-        "budget_mm": [
-            {
-                "name": part.name,
-                "u_mm": part.u,
-                "dof": part.dof if math.isfinite(part.dof) else None,
-                "how": part.how,
-            }
-            for part in found.budget.components
-        ],
-        "checks": [
-            {"code": c.code, "outcome": c.outcome, "message": c.message, "source": c.source}
-            for c in found.checks
-        ],
+        "budget_mm": budget_json(found.budget, "mm"),
+        "checks": checks_json(found.checks),
         "reasons": [],
         "correction": {
             "how": found.how,
@@ -151,76 +99,6 @@ def blind_record(
         "blind": True,
         "series": dict(series),
     }
-
-
-def lines_of(ledger: Ledger, series: str, since: date) -> list[Line]:
-    """Lines of a series in the order of its pictures, corrections in the place of what they mend.
-
-    Parameters
-    ----------
-    ledger : Ledger
-        Where it is kept.
-    series : str
-        Its name.
-    since : datetime.date
-        Day (UTC) it was begun, so that not all of the ledger is read.
-    """
-    lines: dict[int, Line] = {}
-    for entry in ledger.entries(Filter(since=since)):
-        draft, record = entry.draft, entry.record
-        if draft.kind == "withdrawal" and draft.replaces in lines:
-            old = lines[draft.replaces]
-            lines[draft.replaces] = Line(
-                old.entry, "rejected", old.record, counts=False, reason=draft.reason
-            )
-        elif _of(record) == series and not record.get("blind"):
-            place = draft.replaces if draft.replaces in lines else entry.number
-            lines[place] = _line(entry)  # a dict keeps the place of the first
-    return list(lines.values())
-
-
-def eyes_of(ledger: Ledger, series: str, since: date) -> list[ByEye]:
-    """Readings by eye of a series."""
-    which = Filter(kind="hand", since=since, current=True)
-    return [
-        ByEye(r["photo"], entry.draft.operator, r["d1_mm"], r["d2_mm"])
-        for entry in ledger.entries(which)
-        if _of(r := entry.record) == series and r.get("blind")
-    ]
-
-
-def _line(entry: Entry) -> Line:
-    record = entry.record
-    decision: Decision = record.get("decision", "accepted")
-    hand = entry.draft.kind == "hand"
-    counts = decision == "accepted" or (decision == "corrected" and hand)
-    return Line(entry.number, decision, record, counts=counts, reason=entry.draft.reason)
-
-
-def _of(record: Mapping[str, Any]) -> object:
-    told = record.get("series")
-    return told.get("id") if isinstance(told, dict) else None
-
-
-def indents_of(lines: Iterable[Line]) -> list[Indent]:
-    """Indents of the lines that count, with budgets that know what is common to all."""
-    found = []
-    for line in lines:
-        if not line.counts:
-            continue
-        record = line.record
-        budget = combine(
-            Component(
-                part["name"],
-                part["u_mm"],
-                math.inf if part["dof"] is None else part["dof"],
-                part["how"],
-                common=part["name"] in _COMMON,
-            )
-            for part in record["budget_mm"]
-        )
-        found.append(Indent(record["d1_mm"], record["d2_mm"], budget, record["photo"]))
-    return found
 
 
 def drafts_of(

@@ -5,20 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rimread.bench.correction import Correction
 from rimread.bench.folder import Folder
-from rimread.bench.record import Line, indents_of
+from rimread.bench.pending import Pending
+from rimread.bench.series import Line, indents_of
 from rimread.budget import Budget, combine
-from rimread.check import Check
+from rimread.check import Check, checks_json
 from rimread.diameters import Diameters
 from rimread.hardness import (
     Block,
-    Series,
     TestCondition,
     Verification,
     reading_components,
@@ -31,9 +31,6 @@ from rimread.reading import Reading
 from rimread.refusal import Refusal
 from rimread.report.text import in_step
 from rimread.scale import Scale
-
-if TYPE_CHECKING:
-    from rimread.bench.desk import Pending
 
 __all__ = ["blocks", "correction", "pending", "scale", "scales", "series", "verification"]
 
@@ -148,10 +145,7 @@ def correction(found: Correction | Refusal) -> dict[str, Any]:
 def checks(found: Iterable[Check]) -> list[dict[str, str]]:
     """Checks, those that did not pass first."""
     order = {"fail": 0, "warn": 1, "pass": 2}
-    return [
-        {"code": c.code, "outcome": c.outcome, "message": c.message, "source": c.source}
-        for c in sorted(found, key=lambda c: order[c.outcome])
-    ]
+    return checks_json(sorted(found, key=lambda check: order[check.outcome]))
 
 
 def _budget(budget: Budget, mean_mm: float) -> dict[str, Any]:
@@ -263,7 +257,7 @@ def verified(lines: Sequence[Line], block: Block, on: date, rules: str) -> Verif
     indents = indents_of(lines)
     if not indents:
         return None
-    whole: Series = series_from_indents(indents, block.test)
+    whole = series_from_indents(indents, block.test)
     return verify(whole, block, on=on, rules=rules)
 
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import deque
 from collections.abc import Callable
-from types import TracebackType
 from typing import Protocol, Self
 
 from rimread.capture.camera import CameraError
 from rimread.capture.frame import Frame
+from rimread.capture.rate import Rate
 
 __all__ = ["Feed", "Reader"]
 
@@ -43,7 +42,7 @@ class Feed:
         self._fresh = threading.Condition()
         self._frame: Frame | None = None
         self._count = 0
-        self._times: deque[float] = deque(maxlen=30)
+        self._rate = Rate(30)
         self._stop = threading.Event()
         self.trouble = "the camera has not given a picture yet"
         self._thread = threading.Thread(target=self._run, name="camera", daemon=True)
@@ -52,12 +51,7 @@ class Feed:
         self._thread.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._stop.set()
         with self._fresh:
             self._fresh.notify_all()
@@ -85,8 +79,7 @@ class Feed:
     @property
     def fps(self) -> float:
         """Frames per second of late."""
-        times = list(self._times)
-        return (len(times) - 1) / (times[-1] - times[0]) if len(times) > 1 else 0.0
+        return self._rate.per_s
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -115,7 +108,7 @@ class Feed:
         with self._fresh:
             self._count += 1
             self._frame = Frame(frame.picture, frame.taken_at, self._count)
-            self._times.append(time.monotonic())
+            self._rate.tick()
             self.trouble = ""
             self._fresh.notify_all()
 

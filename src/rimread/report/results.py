@@ -14,7 +14,7 @@ from rimread.check import Check, Outcome
 from rimread.hardness import Hardness, Indent, TestCondition, hardness_from_diameter, parse_test
 from rimread.refusal import Refusal
 
-__all__ = ["ByHand", "Result", "read_text", "result_from", "results_from_lines"]
+__all__ = ["ByHand", "Result", "budget_from", "read_text", "result_from", "results_from_lines"]
 
 _SAME: Final = 1e-6
 """Relative; how far figures of one line may be apart before somebody must have changed one."""
@@ -198,7 +198,7 @@ def _result(record: Record, place: str, entry: str, reason: str) -> Result:
 
 def _indent(record: Record, name: str) -> Indent:
     d1, d2 = (_positive(record, key) for key in ("d1_mm", "d2_mm"))
-    indent = Indent(d1, d2, _budget(record), name)
+    indent = Indent(d1, d2, budget_from(record), name)
     _agrees(record, "mean_mm", indent.mean_mm)
     if indent.budget is not None:
         _agrees(record, "U_mean_mm", indent.budget.U)
@@ -235,7 +235,7 @@ def _test(record: Record) -> TestCondition:
     return parse_test(name)
 
 
-def _budget(record: Record) -> Budget | None:
+def budget_from(record: Record) -> Budget | None:
     """Budget of the mean diameter.
 
     What is not said to differ from indent to indent is common to all. None where nothing is told.

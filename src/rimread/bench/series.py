@@ -1,0 +1,148 @@
+"""Series of the bench, and their lines read back from the ledger."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any, Literal
+
+from rimread.hardness import Indent
+from rimread.ledger import Entry, Filter, Ledger
+from rimread.report.certificate import ByEye
+from rimread.report.results import budget_from
+
+__all__ = ["Decision", "Line", "Series", "eyes_of", "indents_of", "lines_of"]
+
+Decision = Literal["accepted", "rejected", "corrected", "refused"]
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """Indents that belong together.
+
+    Parameters
+    ----------
+    id : str
+        Its name in the ledger.
+    purpose : str
+        ``part``, or ``block`` for a check on a reference block.
+    block : str
+        Serial number of that block, else empty.
+    begun : datetime.date
+        Day (UTC), so that not all of the ledger is read.
+    """
+
+    id: str
+    purpose: str
+    block: str
+    begun: date
+
+    @classmethod
+    def fresh(cls, now: datetime, purpose: str = "part", block: str = "") -> Series:
+        """Series with a name of its own."""
+        name = f"{now.astimezone():%Y%m%d-%H%M%S}-{secrets.token_hex(2)}"
+        return cls(name, purpose, block, now.astimezone(UTC).date())
+
+    @classmethod
+    def remembered(cls, told: object) -> Series | None:
+        """Series from what was kept; None when that cannot be used."""
+        if not (isinstance(told, dict) and {"id", "purpose", "begun"} <= set(told)):
+            return None
+        name, purpose, block, begun = (
+            str(told.get(key, "")) for key in ("id", "purpose", "block", "begun")
+        )
+        try:
+            return cls(name, purpose, block, date.fromisoformat(begun))
+        except ValueError:
+            return None
+
+    def told(self) -> dict[str, Any]:
+        """As plain values."""
+        return {
+            "id": self.id,
+            "purpose": self.purpose,
+            "block": self.block,
+            "begun": self.begun.isoformat(),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One indent of a series as the page lists it.
+
+    Parameters
+    ----------
+    entry : int
+        Its number in the ledger.
+    decision : {"accepted", "rejected", "corrected", "refused"}
+        What became of it.
+    record : mapping
+        What the ledger holds.
+    counts : bool
+        Whether it goes into the mean.
+    reason : str
+        Of a rejection or correction.
+    """
+
+    entry: int
+    decision: Decision
+    record: Mapping[str, Any]
+    counts: bool
+    reason: str = ""
+
+
+def lines_of(ledger: Ledger, series: Series) -> list[Line]:
+    """Lines of a series in the order of its pictures, corrections in the place of what they mend.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Where it is kept.
+    series : Series
+        Which.
+    """
+    lines: dict[int, Line] = {}
+    for entry in ledger.entries(Filter(since=series.begun)):
+        draft, record = entry.draft, entry.record
+        if draft.kind == "withdrawal" and draft.replaces in lines:
+            old = lines[draft.replaces]
+            lines[draft.replaces] = Line(
+                old.entry, "rejected", old.record, counts=False, reason=draft.reason
+            )
+        elif _of(record) == series.id and not record.get("blind"):
+            place = draft.replaces if draft.replaces in lines else entry.number
+            lines[place] = _line(entry)  # a dict keeps the place of the first
+    return list(lines.values())
+
+
+def eyes_of(ledger: Ledger, series: Series) -> list[ByEye]:
+    """Readings by eye of a series."""
+    which = Filter(kind="hand", since=series.begun, current=True)
+    return [
+        ByEye(r["photo"], entry.draft.operator, r["d1_mm"], r["d2_mm"])
+        for entry in ledger.entries(which)
+        if _of(r := entry.record) == series.id and r.get("blind")
+    ]
+
+
+def _line(entry: Entry) -> Line:
+    record = entry.record
+    decision: Decision = record.get("decision", "accepted")
+    hand = entry.draft.kind == "hand"
+    counts = decision == "accepted" or (decision == "corrected" and hand)
+    return Line(entry.number, decision, record, counts=counts, reason=entry.draft.reason)
+
+
+def _of(record: Mapping[str, Any]) -> object:
+    told = record.get("series")
+    return told.get("id") if isinstance(told, dict) else None
+
+
+def indents_of(lines: Iterable[Line]) -> list[Indent]:
+    """Indents of the lines that count, with budgets that know what is common to all."""
+    return [
+        Indent(record["d1_mm"], record["d2_mm"], budget_from(record), record["photo"])
+        for record in (line.record for line in lines if line.counts)
+    ]
