@@ -18,7 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["break_evidence"]
+__all__ = ["MARGIN", "break_evidence"]
 
 WINDOW = 5
 """Samples in each window; odd, so that window means sit on sample positions."""
@@ -30,6 +30,9 @@ ARC = 3
 """Neighbouring rows pooled."""
 SHADING = 15
 """Length in samples of the twice-run mean that is taken off: slower changes are shading."""
+MARGIN = SHADING - 1
+"""Columns next to either end of a row whose shading is not known: a slope there looks like a
+break."""
 TEXTURE = 0.3
 """Weight of the texture term: variances of 15 samples are three times less certain than means."""
 QUANTUM = 1 / 255.0

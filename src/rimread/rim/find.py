@@ -28,6 +28,8 @@ ALIKE_ALIGNMENT = 1.25
 where they overlap part of one rim is gone."""
 CLEAR_AGREEMENT = 0.8
 """A ring that most of the turn agrees on needs no rival looked at."""
+GLINT = 1.2
+"""A ring this much smaller than one about it is not the same rim."""
 PASSES = 4
 SETTLED_PX = 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
@@ -111,7 +113,7 @@ def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     seeds = ring_seeds(photo, most=SEEDS_OF_SEVERAL)
     rings = [ring for seed in seeds for ring in rings_near(photo, seed)[:1]]
     rings = [ring for ring in rings if gates.convincing(ring)]
-    apart = _apart(sorted(rings, key=_weight, reverse=True))
+    apart = _apart(_ranked(photo, rings))
     refusal = gates.none_overlap(apart)
     if refusal is not None:
         return refusal
@@ -146,13 +148,34 @@ def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
     an indent of their own.
     """
     rings: list[Ring] = []
+    clear = False
     for seed in seeds:
-        clear = bool(rings) and rings[0].agreement > CLEAR_AGREEMENT
         if clear and not _may_be_another(seed, seeds[0]):
             continue
-        rings.extend(rings_near(photo, seed))
-        rings.sort(key=_weight, reverse=True)
+        rings = _ranked(photo, [*rings, *rings_near(photo, seed)])
+        clear = bool(rings) and _clear(photo, rings[0])
     return rings
+
+
+def _clear(photo: Photo, ring: Ring) -> bool:
+    """Whether a ring needs no rival looked at; one next to clipped light may be a glint's."""
+    return ring.agreement > CLEAR_AGREEMENT and gates.well_lit(photo, ring.ellipse) is None
+
+
+def _ranked(photo: Photo, rings: list[Ring]) -> list[Ring]:
+    """The best explained first, but the glint in a bowl's middle, which clips, after the rim."""
+    ranked = sorted(rings, key=_weight, reverse=True)
+    around = [ring for ring in ranked[1:] if gates.convincing(ring) and _encloses(ring, ranked[0])]
+    if around and gates.well_lit(photo, ranked[0].ellipse) is not None:
+        lit = [ring for ring in around if gates.well_lit(photo, ring.ellipse) is None]
+        ranked.sort(key=lambda ring: ring not in lit)
+    return ranked
+
+
+def _encloses(ring: Ring, other: Ring) -> bool:
+    """Whether all of another ring lies well inside a ring."""
+    apart = np.hypot(ring.ellipse.x - other.ellipse.x, ring.ellipse.y - other.ellipse.y)
+    return bool(GLINT * (apart + other.ellipse.m) < ring.ellipse.m)
 
 
 def _may_be_another(seed: Seed, first: Seed) -> bool:

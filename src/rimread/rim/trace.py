@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
-from rimread.rim.evidence import break_evidence
+from rimread.rim.evidence import MARGIN, break_evidence
 from rimread.rim.path import closed_path
 from rimread.rim.sampling import band_along, evened, rays_from, reduced
 from rimread.rim.seed import Seed
@@ -86,11 +86,14 @@ def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
     small = reduced(photo, ring, radius_px=POLAR_RADIUS_PX, reach=POLAR_RANGE[1])
     circle = small.shrink(ring)
     t = np.arange(POLAR_ANGLES) * (2 * np.pi / POLAR_ANGLES)
-    u = np.arange(POLAR_RANGE[0], POLAR_RANGE[1], 1.0 / circle.m, dtype=np.float64)
+    columns = np.arange((POLAR_RANGE[1] - POLAR_RANGE[0]) * circle.m + 2 * MARGIN)
+    u = POLAR_RANGE[0] + (columns - MARGIN) / circle.m
     polar, inside = rays_from(small.grey, circle, t, u)
+    u = u[MARGIN:-MARGIN]
     found = []
     for shading in (True, False):
         gain = break_evidence(evened(photo, polar), inside=inside, shading=shading)
+        gain = gain[:, MARGIN:-MARGIN]
         path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
         radius = u[path] * circle.m
         start = Ellipse(x=circle.x, y=circle.y, m=float(np.median(radius)))
