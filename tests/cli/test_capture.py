@@ -127,10 +127,10 @@ def test_watch_measures_what_arrives(tmp_path):
             shutil.copyfile(SAMPLES / name, inbox / name)
         (inbox / "half.jpg").write_bytes((SAMPLES / "hall-plate-3.jpg").read_bytes()[:9000])
 
-    threading.Timer(0.5, drop).start()
+    threading.Timer(0.3, drop).start()
     done = run(
         *("watch", inbox, "--scale", SCALE, "--test", "10/3000", "--ledger", ledger),
-        *("--operator", "Ada", "--settle", 0.2, "--idle", 2.5, "--json"),
+        *("--operator", "Ada", "--settle", 0.2, "--idle", 1.2, "--json"),
     )
     assert done.exit_code == 2, "one could not be read"
     told = {json.loads(line)["photo"]: json.loads(line) for line in done.stdout.splitlines()}
@@ -141,6 +141,8 @@ def test_watch_measures_what_arrives(tmp_path):
         entries = list(book.entries())
     assert len(entries) == 3
     assert {entry.draft.operator for entry in entries} == {"Ada"}
+    assert {entry.record["scale_file"] for entry in entries} == {str(SCALE)}
+    assert {record["ledger_entry"] for record in told.values()} == {1, 2, 3}
 
 
 def test_watch_tells_people(tmp_path):

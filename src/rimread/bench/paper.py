@@ -94,14 +94,7 @@ def _result(line: Line) -> Result:
 
 
 def _job(job: Job, on: date) -> certificate.Job:
-    return certificate.Job(
-        part=job.part,
-        heat=job.heat,
-        location=job.location,
-        operator=job.operator,
-        temperature_c=job.temperature_c,
-        on=on,
-    )
+    return certificate.Job(operator=job.operator, on=on, **job.piece())
 
 
 def _lab(folder: Folder) -> Lab:

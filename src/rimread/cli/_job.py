@@ -51,6 +51,11 @@ class Seen:
         return f"{self.path} #{self.number}" if self.number else str(self.path)
 
     @property
+    def sha256(self) -> str | None:
+        """Hash of the photo, None when it is unreadable."""
+        return None if self.photo is None else self.photo.sha256
+
+    @property
     def exit_code(self) -> int:
         from rimread.refusal import Refusal  # noqa: PLC0415
 

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 from rimread.cli._indents import indents_from
 from rimread.cli._io import REFUSED, expand, say
 from rimread.cli._job import Job, measured
-from rimread.cli._series import Way, statement_of
+from rimread.cli._options import Way
+from rimread.cli._series import statement_of
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Indent, RuleSet, Statement, TestCondition, Verification

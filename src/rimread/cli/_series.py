@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from rimread.budget import budget_json
 from rimread.check import checks_json
 from rimread.cli._io import say
+from rimread.cli._options import Average, Way
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from collections.abc import Sequence
@@ -18,9 +19,7 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Indent, RuleSet, Series, Statement, TestCondition, Verification
 
 __all__ = [
-    "Average",
     "Together",
-    "Way",
     "print_series",
     "print_statement",
     "series_json",
@@ -28,9 +27,6 @@ __all__ = [
     "statement_of",
     "taken_together",
 ]
-
-Way = Literal["parts", "permissible-error", "bias"]
-Average = Literal["all", "drop-extremes"]
 
 
 @dataclass(frozen=True, slots=True)

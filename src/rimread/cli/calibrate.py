@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from rimread.cli._io import REFUSED, expand, print_json, speaking
+from rimread.cli._options import Json, Tone, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.refusal import Refusal
@@ -44,21 +45,9 @@ def calibrate(
     valid_days: Annotated[
         int, typer.Option(metavar="DAYS", help="For how long the scale counts.")
     ] = 365,
-    on: Annotated[
-        datetime | None,
-        typer.Option(
-            metavar="YYYY-MM-DD",
-            formats=["%Y-%m-%d"],
-            help="Day the photos were taken. [default: today]",
-        ),
-    ] = None,
-    tone: Annotated[
-        Literal["srgb", "linear"] | None,
-        typer.Option(help="Tone curve of the camera. [default: what the file says, else srgb]"),
-    ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON object, nothing else.")
-    ] = False,
+    on: Annotated[datetime | None, day("Day the photos were taken. [default: today]")] = None,
+    tone: Tone = None,
+    as_json: Json = False,
 ) -> None:
     """Make a scale file from photos of a stage micrometer.
 

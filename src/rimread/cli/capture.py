@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rimread.cli._io import REFUSED, print_json, say, speaking
+from rimread.cli._options import Json
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.capture import Camera, Frame, Kept, Scatter
@@ -44,9 +45,7 @@ def capture(
     size: Annotated[
         str | None, typer.Option(metavar="WxH", help="Picture size to ask of the camera.")
     ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON object, nothing else.")
-    ] = False,
+    as_json: Json = False,
 ) -> None:
     """Take a picture, at once or when it is still and in focus.
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rimread.cli._io import MISUSE, REFUSED, print_json, say, speaking
+from rimread.cli._options import Json, Rules
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.agreement import Comparison, HumanReading, ImageResult
@@ -57,7 +58,7 @@ def compare(
             help="Permitted error of the scope as a share of d. [default: 0.005, ISO 6506-2]",
         ),
     ] = None,
-    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
+    rules: Rules = "iso",
     page: Annotated[
         Path | None,
         typer.Option(metavar="FILE.html", help="Write a page to read, print or send."),
@@ -65,9 +66,7 @@ def compare(
     figures: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Write the figures as SVG and PNG here.")
     ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON object, nothing else.")
-    ] = False,
+    as_json: Json = False,
 ) -> None:
     """Hold people's readings against the image and each other.
 

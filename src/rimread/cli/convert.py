@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from rimread.cli._io import REFUSED, print_json, say, speaking
+from rimread.cli._options import Json
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Conversion
@@ -29,9 +30,7 @@ def convert(
     u_hbw: Annotated[
         float | None, typer.Option("--U", metavar="HBW", help="Expanded uncertainty of HBW.")
     ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON object per scale, nothing else.")
-    ] = False,
+    as_json: Json = False,
 ) -> None:
     """Convert HBW approximately to another scale by one named published table.
 

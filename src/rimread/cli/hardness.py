@@ -13,9 +13,19 @@ from rimread.budget import budget_json
 from rimread.check import checks_json
 from rimread.cli._indents import indents_from, print_checks, rules_from
 from rimread.cli._io import REFUSED, print_json, speaking
-from rimread.cli._series import (
+from rimread.cli._options import (
     Average,
+    Edge,
+    Json,
+    Material,
+    Radius,
+    Rules,
+    Spacing,
+    Test,
+    Thickness,
     Way,
+)
+from rimread.cli._series import (
     print_series,
     print_statement,
     statement_of,
@@ -36,35 +46,20 @@ def hardness(
             show_default=False,
         ),
     ],
-    test: Annotated[
-        str,
-        typer.Option(metavar="BALL/FORCE", help="Ball mm / force kgf [/ dwell s]: 10/3000."),
-    ],
+    test: Test,
     average: Annotated[
         Average,
         typer.Option(help="all, or drop-extremes: highest and lowest of five or more go."),
     ] = "all",
-    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
+    rules: Rules = "iso",
     working: Annotated[
         bool, typer.Option("--working", help="Show the computation of one indent by hand.")
     ] = False,
-    material: Annotated[
-        str | None,
-        typer.Option(help="Material group, see rimread plan."),
-    ] = None,
-    thickness: Annotated[float | None, typer.Option(metavar="MM")] = None,
-    edge: Annotated[
-        float | None,
-        typer.Option(metavar="MM", help="Indent centre to edge."),
-    ] = None,
-    spacing: Annotated[
-        float | None,
-        typer.Option(metavar="MM", help="Centre to next centre."),
-    ] = None,
-    radius: Annotated[
-        float | None,
-        typer.Option(metavar="MM", help="Of a curved surface."),
-    ] = None,
+    material: Material = None,
+    thickness: Thickness = None,
+    edge: Edge = None,
+    spacing: Spacing = None,
+    radius: Radius = None,
     temperature: Annotated[float | None, typer.Option(metavar="°C")] = None,
     resolution: Annotated[
         float | None,
@@ -87,7 +82,7 @@ def hardness(
         list[str] | None,
         typer.Option(metavar="D1,D2", help="Indents on the block, repeated."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, nothing else.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Compute HBW from diameters read by hand or measured, and hold it against the rules.
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rimread.cli._io import REFUSED, print_json, say, speaking
+from rimread.cli._options import Json, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.ledger import Entry, Filter
@@ -30,10 +31,7 @@ _Where = Annotated[
         show_default=False,
     ),
 ]
-_Json = Annotated[bool, typer.Option("--json", help="Print JSON, nothing else.")]
-_Day = Annotated[
-    datetime | None, typer.Option(metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help="Written (UTC).")
-]
+_Day = Annotated[datetime | None, day("Written (UTC).")]
 _Kind = Annotated[
     Literal["image", "hand", "withdrawal"] | None,
     typer.Option(help="Read by the program, by a person, or withdrawn."),
@@ -57,7 +55,7 @@ def check(
             help="An entry noted earlier, when it was the last; 12 digits of the hash do.",
         ),
     ] = None,
-    as_json: _Json = False,
+    as_json: Json = False,
 ) -> None:
     """Prove that no entry was changed, removed or put in.
 
@@ -103,7 +101,7 @@ def list_(
         int | None, typer.Option(metavar="N", min=1, help="Only the last so many.")
     ] = None,
     every: _All = False,
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object per entry.")] = False,
+    as_json: Json = False,
 ) -> None:
     """List entries, oldest first, a line each."""
     with speaking():
@@ -123,7 +121,7 @@ def list_(
 
 @ledger.command()
 def show(
-    where: _Where, number: Annotated[int, typer.Argument(min=1)], as_json: _Json = False
+    where: _Where, number: Annotated[int, typer.Argument(min=1)], as_json: Json = False
 ) -> None:
     """Show all of one entry."""
     with speaking():

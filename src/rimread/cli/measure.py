@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -15,10 +15,23 @@ from rimread.cli._indents import print_checks
 from rimread.cli._io import REFUSED, expand, print_json, speaking
 from rimread.cli._job import Seen, job_of, measured, measured_all, piece_of
 from rimread.cli._machine import Machine, machine_of
-from rimread.cli._series import (
+from rimread.cli._options import (
     Average,
-    Together,
+    Edge,
+    Json,
+    Material,
+    Radius,
+    Rules,
+    ScaleFile,
+    Spacing,
+    Test,
+    Thickness,
+    Tone,
     Way,
+    day,
+)
+from rimread.cli._series import (
+    Together,
     print_series,
     print_statement,
     series_json,
@@ -38,12 +51,8 @@ def measure(
             help="Photos, each of one indent (of several: --all); patterns like *.jpg work.",
         ),
     ],
-    scale: Annotated[
-        Path, typer.Option(metavar="FILE.toml", help="Scale file from rimread calibrate.")
-    ],
-    test: Annotated[
-        str, typer.Option(metavar="BALL/FORCE", help="Ball mm / force kgf [/ dwell s]: 10/3000.")
-    ],
+    scale: ScaleFile,
+    test: Test,
     every: Annotated[
         bool, typer.Option("--all", help="Measure every whole indent of each photo.")
     ] = False,
@@ -51,35 +60,18 @@ def measure(
         Path | None,
         typer.Option(metavar="FOLDER", help="Write each photo with the rim drawn over it here."),
     ] = None,
-    tone: Annotated[
-        Literal["srgb", "linear"] | None,
-        typer.Option(help="Tone curve of the camera. [default: what the file says, else srgb]"),
-    ] = None,
+    tone: Tone = None,
     on: Annotated[
         datetime | None,
-        typer.Option(
-            metavar="YYYY-MM-DD",
-            formats=["%Y-%m-%d"],
-            help="Day the photos were taken, for the scale's validity. [default: today]",
-        ),
+        day("Day the photos were taken, for the scale's validity. [default: today]"),
     ] = None,
-    rules: Annotated[
-        str, typer.Option(help="Whose limits: iso, astm or a rules file (TOML).")
-    ] = "iso",
+    rules: Rules = "iso",
     budget: Annotated[bool, typer.Option("--budget", help="Show what makes up U.")] = False,
-    material: Annotated[
-        str | None, typer.Option(metavar="GROUP", help="Of the piece, see rimread plan.")
-    ] = None,
-    thickness: Annotated[
-        float | None, typer.Option(metavar="MM", help="Of the piece at the indent.")
-    ] = None,
-    edge: Annotated[
-        float | None, typer.Option(metavar="MM", help="Indent centre to the nearest edge.")
-    ] = None,
-    spacing: Annotated[
-        float | None, typer.Option(metavar="MM", help="Centre to the nearest other centre.")
-    ] = None,
-    radius: Annotated[float | None, typer.Option(metavar="MM", help="Of a curved surface.")] = None,
+    material: Material = None,
+    thickness: Thickness = None,
+    edge: Edge = None,
+    spacing: Spacing = None,
+    radius: Radius = None,
     lay: Annotated[
         float | None,
         typer.Option(
@@ -127,9 +119,7 @@ def measure(
         int | None, typer.Option(metavar="N", help="Entry of the ledger that this one corrects.")
     ] = None,
     reason: Annotated[str, typer.Option(metavar="TEXT", help="Why it is corrected.")] = "",
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON object per photo (or indent), no more.")
-    ] = False,
+    as_json: Json = False,
 ) -> None:
     """Measure the indent in each photo.
 
@@ -183,8 +173,7 @@ def measure(
                 indents = measured_all(path, job) if every else [measured(path, job)]
                 keeper.judge(path, len(indents))
                 for seen in indents:
-                    sha256 = None if seen.photo is None else seen.photo.sha256
-                    show(seen, keeper.keep(path, sha256, seen.result))
+                    show(seen, keeper.keep(path, seen.sha256, seen.result))
                     code = max(code, seen.exit_code)
                 if draw is not None:
                     draw(indents)
@@ -209,8 +198,7 @@ def _json_shown(alone: Machine | None) -> Callable[[Seen, Kept], None]:
     from rimread.reading import reading_json  # noqa: PLC0415
 
     def line(seen: Seen, kept: Kept) -> None:
-        sha256 = None if seen.photo is None else seen.photo.sha256
-        record = reading_json(str(seen.path), sha256, seen.result) | kept.json()
+        record = reading_json(str(seen.path), seen.sha256, seen.result) | kept.json()
         if alone is not None:
             statement = None if seen.indent is None else alone.statement(seen.indent)
             record["statement"] = statement_json(statement)

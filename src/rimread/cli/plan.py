@@ -8,6 +8,7 @@ import typer
 
 from rimread.cli._indents import rules_from
 from rimread.cli._io import REFUSED, print_json, speaking
+from rimread.cli._options import Json, Rules
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Option, Plan
@@ -40,8 +41,8 @@ def plan(
         list[float] | None,
         typer.Option(metavar="KGF", help="A force the machine has, repeated. [all]"),
     ] = None,
-    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, nothing else.")] = False,
+    rules: Rules = "iso",
+    as_json: Json = False,
 ) -> None:
     """Choose ball and force for a piece, the largest ball that fits first.
 

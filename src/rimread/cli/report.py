@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rimread.cli._io import REFUSED, say, speaking
+from rimread.cli._options import Average, Rules, Way, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import RuleSet, TestCondition, Verification
@@ -58,10 +59,7 @@ def report(
     edition: Annotated[
         str, typer.Option(help='Standard and edition in force, like "ISO 6506-1:2014".')
     ] = "",
-    on: Annotated[
-        datetime | None,
-        typer.Option(metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help="Day of the test."),
-    ] = None,
+    on: Annotated[datetime | None, day("Day of the test.")] = None,
     operator: Annotated[str, typer.Option(help="Who made and read the indents.")] = "",
     temperature: Annotated[
         float | None, typer.Option(metavar="°C", help="During the test.")
@@ -95,7 +93,7 @@ def report(
         typer.Option(metavar="RESULTS.jsonl", help="Results of the indents on that block."),
     ] = None,
     way: Annotated[
-        Literal["parts", "permissible-error", "bias"],
+        Way,
         typer.Option(
             help="How the machine gets into U: by force and ball, by its permissible error as the "
             "block passed, or with the block's error taken off."
@@ -119,26 +117,16 @@ def report(
     photo: Annotated[
         str | None, typer.Option(metavar="PART", help="Of a ledger: part of the photos' path.")
     ] = None,
-    since: Annotated[
-        datetime | None,
-        typer.Option(
-            metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help="Of a ledger: written (UTC)."
-        ),
-    ] = None,
-    until: Annotated[
-        datetime | None,
-        typer.Option(
-            metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help="Of a ledger: written (UTC)."
-        ),
-    ] = None,
+    since: Annotated[datetime | None, day("Of a ledger: written (UTC).")] = None,
+    until: Annotated[datetime | None, day("Of a ledger: written (UTC).")] = None,
     series: Annotated[
         str | None, typer.Option(metavar="ID", help="Of a ledger: this series of the bench page.")
     ] = None,
     policy: Annotated[
-        Literal["all", "drop-extremes"],
+        Average,
         typer.Option(help="Which indents go into the mean; to drop two is no rule of a standard."),
     ] = "all",
-    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
+    rules: Rules = "iso",
     paper: Annotated[Literal["a4", "letter"], typer.Option(help="Of a PDF.")] = "a4",
     font: Annotated[
         Path | None,

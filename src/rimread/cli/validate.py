@@ -14,6 +14,7 @@ import typer
 from rimread.check import checks_json
 from rimread.cli._indents import print_checks
 from rimread.cli._io import REFUSED, print_json, speaking
+from rimread.cli._options import Json, ScaleFile, Test
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import TestCondition
@@ -25,12 +26,8 @@ _SCREEN_S, _FILE_S = 0.2, 30.0  # how often progress is told on a screen and int
 
 
 def validate(
-    scale: Annotated[
-        Path, typer.Option(metavar="FILE.toml", help="Scale file from rimread calibrate.")
-    ],
-    test: Annotated[
-        str, typer.Option(metavar="BALL/FORCE", help="Ball mm / force kgf [/ dwell s]: 10/3000.")
-    ],
+    scale: ScaleFile,
+    test: Test,
     diameter: Annotated[
         str | None,
         typer.Option(
@@ -97,7 +94,7 @@ def validate(
     jobs: Annotated[
         int, typer.Option(min=0, help="Processes. [default: as many as cores]", show_default=False)
     ] = 0,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, nothing else.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Simulate your working conditions and say how well they are measured.
 

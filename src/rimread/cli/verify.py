@@ -11,6 +11,7 @@ import typer
 from rimread.check import checks_json
 from rimread.cli._indents import indents_from, print_checks, rules_from
 from rimread.cli._io import REFUSED, print_json, speaking
+from rimread.cli._options import Json, Rules, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.check import Check
@@ -38,12 +39,9 @@ def verify(
         typer.Option(metavar="FILE.csv", help="Daily log to add to and to draw the chart from."),
     ] = None,
     operator: Annotated[str, typer.Option(help="Who made the indents, for the log.")] = "",
-    on: Annotated[
-        datetime | None,
-        typer.Option(metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help="Day. [default: today]"),
-    ] = None,
-    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, nothing else.")] = False,
+    on: Annotated[datetime | None, day("Day. [default: today]")] = None,
+    rules: Rules = "iso",
+    as_json: Json = False,
 ) -> None:
     """Prove the machine on a reference block, or the scope on its stage micrometer.
 

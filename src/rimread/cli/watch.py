@@ -3,32 +3,22 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from rimread.cli._indents import rules_from
-from rimread.cli._io import MISUSE, REFUSED, print_json, say, speaking
-
-if TYPE_CHECKING:  # heavy: imported when the verb runs
-    from collections.abc import Iterator
-
-    from rimread.hardness import RuleSet, TestCondition
-    from rimread.ledger import Ledger
-    from rimread.reading import Reading
-    from rimread.refusal import Refusal
-    from rimread.scale import Scale
+from rimread.cli._book import Kept, Wishes, keeping
+from rimread.cli._io import print_json, say, speaking
+from rimread.cli._job import Seen, job_of, measured
+from rimread.cli._options import Json, Rules, ScaleFile, Test
 
 
 def watch(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where pictures arrive.")],
-    scale: Annotated[
-        Path, typer.Option(metavar="FILE.toml", help="Scale file from rimread calibrate.")
-    ],
-    test: Annotated[
-        str, typer.Option(metavar="BALL/FORCE", help="Ball mm / force kgf [/ dwell s]: 10/3000.")
-    ],
+    scale: ScaleFile,
+    test: Test,
     ledger: Annotated[
         str | None,
         typer.Option(metavar="FILE", help="Ledger to write every reading to, file or URL."),
@@ -45,10 +35,8 @@ def watch(
         float | None,
         typer.Option(metavar="S", min=0.0, help="Stop when nothing came for so long."),
     ] = None,
-    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON object per picture, nothing else.")
-    ] = False,
+    rules: Rules = "iso",
+    as_json: Json = False,
 ) -> None:
     """Measure each picture that arrives in a folder, until Ctrl-C.
 
@@ -63,28 +51,23 @@ def watch(
     """  # noqa: D301  (\b keeps the lines of the example)
     with speaking():
         from rimread.capture import arrivals  # noqa: PLC0415
-        from rimread.hardness import parse_test  # noqa: PLC0415
-        from rimread.scale import read_scale  # noqa: PLC0415
 
-        known, condition, chosen = read_scale(scale), parse_test(test), rules_from(rules)
+        job = job_of(scale, test, rules, tone=None, on=None)
         coming = arrivals(folder, existing=existing, settle_s=settle, idle_s=idle)
         if not as_json:
             print(f"watching {folder} for pictures; Ctrl-C ends", file=sys.stderr, flush=True)
-        book = None if ledger is None else _open(ledger)
+        wishes = Wishes(ledger, (), operator, None, "")
         code = 0
-        try:
+        with keeping(wishes, 1, job.test, job.scale, scale) as keeper:
             for path in _until_stopped(coming):
-                code = max(code, _one(path, known, condition, chosen, book, operator, as_json))
-        finally:
-            if book is not None:
-                book.close()
+                seen = measured(path, job)
+                kept = keeper.keep(path, seen.sha256, seen.result)
+                if as_json:
+                    _print_record(seen, kept)
+                else:
+                    _tell(seen, kept)
+                code = max(code, seen.exit_code)
     raise typer.Exit(code)
-
-
-def _open(where: str) -> Ledger:
-    from rimread.ledger import open_ledger  # noqa: PLC0415
-
-    return open_ledger(where)
 
 
 def _until_stopped(coming: Iterator[Path]) -> Iterator[Path]:
@@ -94,47 +77,23 @@ def _until_stopped(coming: Iterator[Path]) -> Iterator[Path]:
         say("stopped watching")
 
 
-def _one(
-    path: Path,
-    scale: Scale,
-    test: TestCondition,
-    rules: RuleSet,
-    book: Ledger | None,
-    operator: str,
-    as_json: bool,
-) -> int:
-    from rimread.ledger import Draft  # noqa: PLC0415
-    from rimread.photo import PhotoError, read_photo  # noqa: PLC0415
-    from rimread.reading import measure_photo, reading_json  # noqa: PLC0415
-    from rimread.refusal import Refusal  # noqa: PLC0415
+def _print_record(seen: Seen, kept: Kept) -> None:
+    from rimread.reading import reading_json  # noqa: PLC0415
 
-    sha256, result = None, None
-    try:
-        photo = read_photo(path)
-        sha256, result = photo.sha256, measure_photo(photo, scale, test, rules=rules)
-    except PhotoError as error:
-        say(str(error))
-        result = Refusal("unreadable", str(error))
-    record = reading_json(str(path), sha256, result)
-    if book is not None:
-        book.append([Draft("image", record, operator=operator)])
-    if as_json:
-        print_json(record)
-    else:
-        _tell(path, result)
-    if sha256 is None:
-        return MISUSE
-    return REFUSED if isinstance(result, Refusal) or result.failed else 0
+    print_json(reading_json(str(seen.path), seen.sha256, seen.result) | kept.json())
 
 
-def _tell(path: Path, result: Reading | Refusal) -> None:
+def _tell(seen: Seen, kept: Kept) -> None:
     from rimread.refusal import Refusal  # noqa: PLC0415
     from rimread.report import text  # noqa: PLC0415
 
+    path, result = seen.path, seen.result
     if isinstance(result, Refusal):
         print(f"{path.name}  refused ({result.code}): {result.message}", flush=True)
-        return
-    mean = " ± ".join(text.in_step(result.diameters.mean_mm, result.diameters.budget.U))
-    print(f"{path.name}  {mean} mm  {text.result(result)}", flush=True)
-    for line in text.check_lines(result):
+        lines: tuple[str, ...] = ()
+    else:
+        mean = " ± ".join(text.in_step(result.diameters.mean_mm, result.diameters.budget.U))
+        print(f"{path.name}  {mean} mm  {text.result(result)}", flush=True)
+        lines = tuple(text.check_lines(result))
+    for line in (*lines, *kept.lines()):
         print(f"    {line}", flush=True)
