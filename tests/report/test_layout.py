@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import fields, is_dataclass
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -12,7 +11,17 @@ from tests.report.records import SCALE_SHA256, record, refused, series
 
 from rimread.hardness import DailyCheck
 from rimread.refusal import Refusal
-from rimread.report.blocks import Fact, Facts, Letterhead, Page, Picture, Signatures, Table, Verdict
+from rimread.report.blocks import (
+    Fact,
+    Facts,
+    Letterhead,
+    Page,
+    Picture,
+    Signatures,
+    Table,
+    Verdict,
+    texts,
+)
 from rimread.report.certificate import ByEye, Job, report_from
 from rimread.report.lab import Lab
 from rimread.report.layout import page_of
@@ -30,17 +39,6 @@ FULL = Job(
 def page(told: Sequence[dict[str, Any]], job: Job | None = None, **more: Any) -> Page:
     results = [result_from(one, one["photo"]) for one in told]
     return page_of(report_from(results, job or Job(), made_on=DAY, **more))
-
-
-def texts(value: object) -> Iterator[str]:
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, tuple):
-        for part in value:
-            yield from texts(part)
-    elif is_dataclass(value):
-        for field in fields(value):
-            yield from texts(getattr(value, field.name))
 
 
 def said(page: Page) -> str:

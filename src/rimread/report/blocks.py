@@ -7,7 +7,8 @@ what is said, and in which order, is decided once.
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, is_dataclass
 from typing import Literal
 
 __all__ = [
@@ -25,6 +26,7 @@ __all__ = [
     "Verdict",
     "Words",
     "printable",
+    "texts",
 ]
 
 _UNPRINTABLE = {"Cc", "Cf", "Cs", "Co", "Cn"}  # control, format (bidi tricks), surrogate, private
@@ -150,3 +152,15 @@ class Page:
     title: str
     foot: str
     blocks: tuple[Block, ...]
+
+
+def texts(value: object) -> Iterator[str]:
+    """All text in blocks, however deep."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, tuple):
+        for part in value:
+            yield from texts(part)
+    elif is_dataclass(value):
+        for field in fields(value):
+            yield from texts(getattr(value, field.name))

@@ -6,7 +6,6 @@ import io
 import logging
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import fields, is_dataclass
 from datetime import UTC, date, datetime
 from functools import singledispatchmethod
 from pathlib import Path
@@ -30,6 +29,7 @@ from rimread.report.blocks import (
     Verdict,
     Words,
     printable,
+    texts,
 )
 from rimread.report.fonts import Fonts, built_in, fonts_for
 
@@ -75,7 +75,7 @@ def pdf_of(
     ValueError
         If `font` is no font.
     """
-    fonts = fonts_for((printable(text) for text in _texts(page)), font=font)
+    fonts = fonts_for((printable(text) for text in texts(page)), font=font)
     sheet = _Sheet(page, paper, fonts)
     try:
         sheet.set_creation_date(datetime(on.year, on.month, on.day, tzinfo=UTC))
@@ -86,18 +86,6 @@ def pdf_of(
             return bytes(sheet.output() or b""), fonts.lacking
     finally:
         sheet.close_fonts()
-
-
-def _texts(value: object) -> Iterator[str]:
-    """All text in blocks, however deep."""
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, tuple):
-        for part in value:
-            yield from _texts(part)
-    elif is_dataclass(value):
-        for field in fields(value):
-            yield from _texts(getattr(value, field.name))
 
 
 def _parts(blocks: Sequence[Block]) -> Iterator[Sequence[Block]]:
