@@ -9,6 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from rimread.cli import app
+from rimread.hardness import read_block, read_rules
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -27,7 +28,7 @@ def refusal_codes(*stages: str) -> set[str]:
 
 
 def test_every_refusal_is_told_and_none_that_is_gone():
-    stages = ("rim", "scale", "diameters.py", "reading", "cli/measure.py")
+    stages = ("rim", "scale", "diameters.py", "reading", "cli")
     made = refusal_codes(*stages, "archive", "capture", "bench")
     table = README[README.index("## Refusals") : README.index("## The program in")]
     told = {
@@ -54,6 +55,19 @@ def test_options_of_the_examples_exist(words):
     for word in rest:
         if word.startswith("--"):
             assert re.search(rf"{word}\b", help_text)
+
+
+def example(key: str) -> str:
+    """The TOML example that begins with a key."""
+    return re.search(rf"```toml\n({key} = .*?)```", README, flags=re.DOTALL)[1]
+
+
+def test_files_to_be_written_by_hand_are_read(tmp_path):
+    path = tmp_path / "ours.toml"
+    path.write_text(example("serial"), encoding="utf-8")
+    assert read_block(path).test.name == "10/3000"
+    path.write_text(example("base"), encoding="utf-8")
+    assert read_rules(path)["ovality_in_balls"] == 0.005
 
 
 def test_links_lead_somewhere():

@@ -133,15 +133,18 @@ def _more(camera: Camera, first: Frame, count: int) -> list[Frame]:
 
 
 def _none(*, auto: bool, found: int, as_json: bool) -> None:
+    from rimread.refusal import Refusal  # noqa: PLC0415
+
     if auto and not found:
-        code, message = "not-steady", "the picture did not come to rest and into focus in time"
+        why = Refusal("not-steady", "the picture did not come to rest and into focus in time")
     else:
-        code, message = "too-few-frames", f"the video ended after {found} of the frames asked for"
+        why = Refusal("too-few-frames", f"the video ended after {found} of the frames asked for")
     if as_json:
         empty = dict.fromkeys(("photo", "sha256", "taken_at", "frames"))
-        print_json({"status": "refused", **empty, "reasons": [{"code": code, "message": message}]})
+        reasons = [{"code": why.code, "message": why.message}]
+        print_json({"status": "refused", **empty, "reasons": reasons})
     else:
-        print(f"nothing written ({code}): {message}")
+        print(f"nothing written ({why.code}): {why.message}")
     raise typer.Exit(REFUSED)
 
 

@@ -315,7 +315,7 @@ def _closing(scale: Scale, machine: Machine | None, *, every: bool) -> None:
     if machine is not None and machine.verification is not None:
         print(f"\nBlock {machine.verification.block.serial}:")
         print_checks(machine.verification.checks)
-    print(f"\nScale: {scale.label}, counts until {scale.valid_until}.")
+    print(f"\nScale: {scale.label or '(no label)'}, counts until {scale.valid_until}.")
     print(
         "U is expanded with k = 2, or more where few observations stand behind it. In the table it "
         "covers the\nreading of the diameter only, not force, ball, machine or material."

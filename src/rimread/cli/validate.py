@@ -317,8 +317,8 @@ def _print(found: Validation, plot: Path | None) -> None:
 def _heading(working: Working) -> list[str]:
     lights, finishes = (", ".join(n) or "all" for n in (working.lights, working.finishes))
     first = (
-        f"Simulated: {working.scale.label}, HBW {working.test.name}, light {lights}, "
-        f"finish {finishes}, {working.tier} conditions"
+        f"Simulated: {working.scale.label or '(no label)'}, HBW {working.test.name}, "
+        f"light {lights}, finish {finishes}, {working.tier} conditions"
     )
     like = working.like
     if like is None:
