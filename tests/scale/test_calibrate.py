@@ -183,6 +183,8 @@ def test_blur_never_costs_a_factor(pitch, blur):
             refused(result, "lines-unresolved", "lines-scatter", "no-lines", "too-few-lines")
     if blur >= 0.8:
         refused(result, "lines-unresolved", "no-lines", "too-few-lines")
+    if blur <= 0.3:
+        assert isinstance(result, Scale), "what is still well seen is not refused"
 
 
 def test_long_ends_outside_the_frame():

@@ -128,7 +128,15 @@ def test_pitch_uncertainty_is_the_textbook_one():
     assert math.sqrt(np.mean(u)) == pytest.approx(expected, rel=0.15)
 
 
-@pytest.mark.parametrize(("ruling", "lines"), [(0.0, 61), (0.05, 61), (0.05, 21), (0.2, 15)])
+@pytest.mark.parametrize(
+    ("ruling", "lines"),
+    [
+        pytest.param(0.0, 61, marks=pytest.mark.slow),
+        pytest.param(0.05, 21, marks=pytest.mark.slow),
+        (0.05, 61),
+        (0.2, 15),
+    ],
+)
 def test_coverage(ruling, lines):
     # 200 scales: 95.4 % expected inside k u; below 90 % or none outside would not be chance
     inside_p, inside_k = 0, 0

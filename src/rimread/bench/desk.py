@@ -24,7 +24,7 @@ from rimread.budget import Component
 from rimread.capture.burst import LEAST_FRAMES, Scatter, average, scatter_of
 from rimread.capture.feed import Feed
 from rimread.hardness import Block, TestCondition, append_daily, parse_test
-from rimread.ledger import Draft, Ledger
+from rimread.ledger import Ledger
 from rimread.reading import Reading, measure_photo
 from rimread.refusal import Refusal
 from rimread.scale import Scale
@@ -147,7 +147,7 @@ class Desk:
     def accept(self, name: str) -> None:
         """Write the reading to the ledger; once this returns no power cut can undo it."""
         with self._lock:
-            if self._decided(name):
+            if self._done_with(name):
                 return
             self._shown_reading(name)
             self._write_image("accepted")
@@ -156,12 +156,12 @@ class Desk:
     def reject(self, name: str, ask: Ask) -> None:
         """Write the reading and that it does not count, and why."""
         with self._lock:
-            if self._decided(name):
+            if self._done_with(name):
                 return
             reason = ask.text("reason", least=3, most=500)
             self._shown(name)
             number = self._write_image("rejected")
-            self._withdraw(number, reason)
+            records.withdraw(self.ledger, number, operator=self.job.operator, reason=reason)
             self.pending = None
 
     def dismiss(self, name: str) -> None:
@@ -179,26 +179,22 @@ class Desk:
     def correct(self, name: str, ask: Ask) -> None:
         """Write the reading and the person's rim that replaces it."""
         with self._lock:
-            if self._decided(name):
+            if self._done_with(name):
                 return
             reason = ask.text("reason", least=3, most=500)
             found = self._corrected(name, ask)
             if isinstance(found, Refusal):
                 raise ValueError(found.message)  # noqa: TRY004  (what a person drew, not a type)
             number = self._write_image("corrected")
-            image = self.ledger.entry(number).record
-            body = records.corrected_record(image, found, self._test())
-            task = f"{_task(name)} correction"
-            draft = Draft(
-                "hand",
-                body,
+            records.write_correction(
+                self.ledger,
+                name,
+                number,
+                found,
+                test=self._test(),
                 operator=self.job.operator,
-                replaces=number,
                 reason=reason,
-                task=task,
-                attempt=1,
             )
-            self.ledger.append([draft])
             self.pending = None
 
     def withdraw(self, ask: Ask) -> None:
@@ -210,7 +206,7 @@ class Desk:
             if line is None or not line.counts:
                 raise ValueError(f"entry {number} is none that counts in this series")
             self._operator()
-            self._withdraw(number, reason)
+            records.withdraw(self.ledger, number, operator=self.job.operator, reason=reason)
 
     # -- series -----------------------------------------------------------------------------------
 
@@ -380,27 +376,20 @@ class Desk:
             raise ValueError("this picture was refused: it has no number to accept")  # noqa: TRY004
         return result
 
-    def _decided(self, name: str) -> bool:
+    def _done_with(self, name: str) -> bool:
         """Whether a request came twice: its answer was lost, its entry was not."""
         if self.pending is not None and self.pending.id == name:
             return False
-        return bool(self.ledger.latest([_task(name)]))
+        return records.is_written(self.ledger, name)
 
     def _write_image(self, decision: Decision) -> int:
-        pending = self.pending
-        assert pending is not None  # noqa: S101  (callers have looked)
-        body = records.image_record(
-            pending.shot, pending.result, pending.use, series=self._series_told(), decision=decision
-        )
-        task = _task(pending.id)
-        blind = [] if pending.blind is None else [pending.blind]
-        self.ledger.append(records.drafts_of(body, task, self._operator(), blind))
-        return self.ledger.latest([task])[task].number
-
-    def _withdraw(self, number: int, reason: str) -> None:
-        body = {"photo": self.ledger.entry(number).record.get("photo")}
-        self.ledger.append(
-            [Draft("withdrawal", body, operator=self.job.operator, replaces=number, reason=reason)]
+        assert self.pending is not None  # noqa: S101  (callers have looked)
+        return records.write_image(
+            self.ledger,
+            self.pending,
+            decision,
+            series=self._series_told(),
+            operator=self._operator(),
         )
 
     def _corrected(self, name: str, ask: Ask) -> Correction | Refusal:
@@ -421,10 +410,6 @@ class Desk:
         found = told.verified(self._lines(), block, self._today(), self.job.rules)
         if found is not None:
             append_daily(self.folder.daily_log, found, on=self._today(), operator=self.job.operator)
-
-
-def _task(name: str) -> str:
-    return f"bench {name}"
 
 
 def _beyond(frames: Sequence[Any]) -> tuple[list[Component], str]:

@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from rimread.bench.correction import Correction
 from rimread.bench.eye import Eye
 from rimread.bench.folder import Shot
-from rimread.bench.pending import Use
+from rimread.bench.pending import Pending, Use
 from rimread.bench.series import Decision
 from rimread.budget import budget_json
 from rimread.check import checks_json
 from rimread.hardness import TestCondition
-from rimread.ledger import Draft
+from rimread.ledger import Draft, Ledger
 from rimread.ledger import record as ledger_record
 from rimread.reading import Reading
 from rimread.refusal import Refusal
 
-__all__ = ["blind_record", "corrected_record", "drafts_of", "image_record"]
+__all__ = [
+    "blind_record",
+    "corrected_record",
+    "image_record",
+    "is_written",
+    "withdraw",
+    "write_correction",
+    "write_image",
+]
 
 
 def image_record(
@@ -101,13 +109,69 @@ def blind_record(
     }
 
 
-def drafts_of(
-    record: Mapping[str, Any], task: str, operator: str, blind: Sequence[Mapping[str, Any]] = ()
-) -> list[Draft]:
-    """Drafts of a decided picture; the task makes a repeated request write nothing twice."""
-    drafts = [Draft("image", record, operator=operator, task=task, attempt=1)]
-    for number, reading in enumerate(blind, start=1):
+# -- written ------------------------------------------------------------------------------------
+
+
+def is_written(ledger: Ledger, name: str) -> bool:
+    """Whether a picture of this name has been decided on."""
+    return bool(ledger.latest([_task(name)]))
+
+
+def write_image(
+    ledger: Ledger,
+    pending: Pending,
+    decision: Decision,
+    *,
+    series: Mapping[str, Any],
+    operator: str,
+) -> int:
+    """Write a decided picture, own readings with it; a repeated request writes nothing twice.
+
+    Returns
+    -------
+    int
+        Number of the entry.
+    """
+    task = _task(pending.id)
+    body = image_record(pending.shot, pending.result, pending.use, series=series, decision=decision)
+    drafts = [Draft("image", body, operator=operator, task=task, attempt=1)]
+    if pending.blind is not None:
         drafts.append(
-            Draft("hand", reading, operator=operator, task=f"{task} blind", attempt=number)
+            Draft("hand", pending.blind, operator=operator, task=f"{task} blind", attempt=1)
         )
-    return drafts
+    ledger.append(drafts)
+    return ledger.latest([task])[task].number
+
+
+def write_correction(
+    ledger: Ledger,
+    name: str,
+    number: int,
+    found: Correction,
+    *,
+    test: TestCondition,
+    operator: str,
+    reason: str,
+) -> None:
+    """Write a person's rim that replaces the entry of a picture."""
+    draft = Draft(
+        "hand",
+        corrected_record(ledger.entry(number).record, found, test),
+        operator=operator,
+        replaces=number,
+        reason=reason,
+        task=f"{_task(name)} correction",
+        attempt=1,
+    )
+    ledger.append([draft])
+
+
+def withdraw(ledger: Ledger, number: int, *, operator: str, reason: str) -> None:
+    """Write that an entry does not count."""
+    body = {"photo": ledger.entry(number).record.get("photo")}
+    ledger.append([Draft("withdrawal", body, operator=operator, replaces=number, reason=reason)])
+
+
+def _task(name: str) -> str:
+    """Name under which a picture is written once."""
+    return f"bench {name}"

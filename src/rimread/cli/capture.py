@@ -68,6 +68,7 @@ def capture(
             open_camera,
             scatter_of,
         )
+        from rimread.capture.burst import LEAST_FRAMES  # noqa: PLC0415
 
         width, height = picture_size(size) or (None, None)
         with open_camera(camera, width_px=width, height_px=height) as opened:
@@ -78,7 +79,7 @@ def capture(
         burst = average(taken)
         told = {"Source": name_of(camera), "Frames averaged": str(burst.frames)}
         kept = keep(burst.picture, out, taken_at=burst.taken_at, words=told)
-        scatter = scatter_of(taken) if len(taken) > 2 and of == "indent" else None
+        scatter = scatter_of(taken) if len(taken) >= LEAST_FRAMES and of == "indent" else None
         if as_json:
             print_json(_record(kept, burst.frames, burst.noise, scatter))
         else:
