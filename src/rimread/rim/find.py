@@ -26,6 +26,8 @@ SEEDS_OF_SEVERAL = 24
 ALIKE_ALIGNMENT = 1.25
 """A seed of the size of the first one, as two indents of one ball and force are, needs no more:
 where they overlap part of one rim is gone."""
+AS_GOOD = 0.8
+"""A seed with this share of the first one's alignment may be the rim, and the first a glint."""
 CLEAR_AGREEMENT = 0.8
 """A ring that most of the turn agrees on needs no rival looked at."""
 GLINT = 1.2
@@ -158,17 +160,16 @@ def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
 
 
 def _clear(photo: Photo, ring: Ring) -> bool:
-    """Whether a ring needs no rival looked at; one next to clipped light may be a glint's."""
-    return ring.agreement > CLEAR_AGREEMENT and gates.well_lit(photo, ring.ellipse) is None
+    """Whether a ring needs no rival looked at."""
+    return ring.agreement > CLEAR_AGREEMENT and not gates.about_a_glint(photo, ring)
 
 
 def _ranked(photo: Photo, rings: list[Ring]) -> list[Ring]:
-    """The best explained first, but the glint in a bowl's middle, which clips, after the rim."""
+    """The best explained first, but a ring about a glint in the bowl after the rim about both."""
     ranked = sorted(rings, key=_weight, reverse=True)
     around = [ring for ring in ranked[1:] if gates.convincing(ring) and _encloses(ring, ranked[0])]
-    if around and gates.well_lit(photo, ranked[0].ellipse) is not None:
-        lit = [ring for ring in around if gates.well_lit(photo, ring.ellipse) is None]
-        ranked.sort(key=lambda ring: ring not in lit)
+    if around and gates.about_a_glint(photo, ranked[0]):
+        ranked.sort(key=lambda ring: ring is not around[0])
     return ranked
 
 
@@ -180,7 +181,8 @@ def _encloses(ring: Ring, other: Ring) -> bool:
 
 def _may_be_another(seed: Seed, first: Seed) -> bool:
     alike = gates.alike_in_size(seed.radius_px, first.radius_px)
-    return seed.alignment > (ALIKE_ALIGNMENT if alike else gates.LEAST_ALIGNMENT)
+    least = ALIKE_ALIGNMENT if alike else gates.LEAST_ALIGNMENT
+    return seed.alignment > min(least, AS_GOOD * first.alignment)
 
 
 def _weight(ring: Ring) -> float:

@@ -10,12 +10,13 @@ from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.locate import BLURS_PX, CLIPPED, Located
 from rimread.rim.model import Rim
-from rimread.rim.sampling import band_along
+from rimread.rim.sampling import band_along, rays_from
 from rimread.rim.seed import Seed
 from rimread.rim.trace import Ring
 
 __all__ = [
     "NO_INDENT",
+    "about_a_glint",
     "about_the_same",
     "convincing",
     "exposed",
@@ -167,6 +168,14 @@ def about_the_same(ring: Ring, other: Ring) -> bool:
     apart = _apart_px(ring, other)
     larger, smaller = sorted((ring.ellipse.m, other.ellipse.m), reverse=True)
     return apart + smaller < INSIDE * larger
+
+
+def about_a_glint(photo: Photo, ring: Ring) -> bool:
+    """Whether most of what a ring encloses is clipped, as the light a bowl's middle throws back."""
+    t = np.arange(24) * (2 * np.pi / 24)
+    equal_areas = np.sqrt((np.arange(8) + 0.5) / 8)
+    grey, _ = rays_from(photo.grey, ring.ellipse, t, equal_areas)
+    return bool(np.median(grey) > CLIPPED * photo.full_scale)
 
 
 def none_overlap(rings: list[Ring]) -> Refusal | None:

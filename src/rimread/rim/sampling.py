@@ -145,7 +145,7 @@ def band_along(
 
 
 def rays_from(
-    picture: NDArray[np.floating],
+    picture: NDArray[np.generic],
     ellipse: Ellipse,
     t: NDArray[np.floating],
     u: NDArray[np.floating],
