@@ -165,8 +165,11 @@ def _clear(photo: Photo, ring: Ring) -> bool:
 
 
 def _ranked(photo: Photo, rings: list[Ring]) -> list[Ring]:
-    """The best explained first, but a ring about a glint in the bowl after the rim about both."""
-    ranked = sorted(rings, key=_weight, reverse=True)
+    """The best explained first, but a ring about a glint in the bowl after the rim about both.
+
+    Ovals come last: no indent is one.
+    """
+    ranked = sorted(rings, key=lambda ring: (gates.oval(ring), -_weight(ring)))
     around = [ring for ring in ranked[1:] if gates.convincing(ring) and _encloses(ring, ranked[0])]
     if around and gates.about_a_glint(photo, ranked[0]):
         ranked.sort(key=lambda ring: ring is not around[0])

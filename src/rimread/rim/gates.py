@@ -26,6 +26,7 @@ __all__ = [
     "framed",
     "lit_and_framed",
     "none_overlap",
+    "oval",
     "seen",
     "shown",
     "unrivalled",
@@ -109,7 +110,7 @@ def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Re
     if not convincing(ring) and (alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2):
         figures = {"alignment": alignment, "evidence": ring.evidence}
         return Refusal(NO_INDENT.code, NO_INDENT.message, figures)
-    if _oval(ring):
+    if oval(ring):
         a, b = ring.ellipse.semi_axes
         return Refusal(NO_INDENT.code, NO_INDENT.message, {"axes_ratio": b / a})
     for failed in (
@@ -131,11 +132,12 @@ def convincing(ring: Ring) -> bool:
         ring.evidence > CLEAR_EVIDENCE
         and ring.agreement > CLEAR_AGREEMENT
         and gain_px > CLEAR_GAIN_PX
-        and not _oval(ring)
+        and not oval(ring)
     )
 
 
-def _oval(ring: Ring) -> bool:
+def oval(ring: Ring) -> bool:
+    """Whether a ring is longer than an indent's rim can be."""
     a, b = ring.ellipse.semi_axes
     return a - b > MOST_OVAL * ring.ellipse.m
 

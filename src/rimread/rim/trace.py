@@ -35,7 +35,7 @@ BAND_RAYS = 4
 BAND_HALF = 0.05
 """Half-width of the first full-resolution band in units of the radius, and"""
 BAND_LEAST_PX = 12.0
-"""at least this many pixels."""
+"""at least this many pixels, which is also the second band's half-width."""
 BAND_LAST_PX = 8.0
 """Half-width of the last band: room for the windows of the evidence and little more."""
 LEAST_WEIGHT = 1e-2
@@ -106,7 +106,7 @@ def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
 def _sharpened(photo: Photo, start: Ellipse) -> Ring | None:
     ring = None
     ellipse = start
-    for half in (max(BAND_LEAST_PX, BAND_HALF * start.m), BAND_LAST_PX):
+    for half in (max(BAND_LEAST_PX, BAND_HALF * start.m), BAND_LEAST_PX, BAND_LAST_PX):
         if not _plausible(ellipse, start, photo):
             return None
         ring = _in_band(photo, ellipse, half)
