@@ -1,6 +1,9 @@
 """Measuring with a ledger, and readings by a person beside the image's."""
 
 import json
+import os
+import shutil
+import sys
 from pathlib import Path
 
 import pytest
@@ -119,3 +122,28 @@ def test_wrong_use_is_said_before_anything_is_measured(tmp_path, monkeypatch, wo
     assert done.exit_code == 2
     assert done.stdout == ""
     assert says in done.stderr
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names elsewhere are always Unicode")
+def test_a_name_that_is_no_utf8_is_kept_readable(tmp_path):
+    photo = tmp_path / os.fsdecode(b"w\xfcrfel.jpg")
+    shutil.copy(GOOD, photo)
+    book = tmp_path / "book.db"
+    done = measure(photo, "--ledger", book, "--human", "4.83,4.81", "--operator", "Zoë")
+    assert done.exit_code == 0
+    assert json.loads(done.stdout)["photo"].endswith("w\\udcfcrfel.jpg")
+    assert {e.record["photo"][-15:] for e in entries(book)} == {"w\\udcfcrfel.jpg"}
+
+
+def test_a_number_no_database_has_is_no_entry(tmp_path):
+    book = tmp_path / "book.db"
+    measure(GOOD, "--ledger", book)
+    done = measure(GOOD, "--ledger", book, "--replaces", 10**20, "--reason", "wrong scale")
+    assert done.exit_code == 2
+    assert f"no entry {10**20}" in done.stderr
+    for verb in ("show", "withdraw"):
+        words = ["ledger", verb, str(book), str(10**20)]
+        words += ["--reason", "wrong", "--operator", "Zoë"] if verb == "withdraw" else []
+        done = CliRunner().invoke(app, words)
+        assert done.exit_code == 2
+        assert "no entry" in done.stderr

@@ -652,3 +652,19 @@ def test_a_linear_file_that_nobody_calls_linear_is_still_within_u(camera):
     assert tone_part(wrong) > 0.0
     assert wrong["U_mean_mm"] > right["U_mean_mm"]
     assert abs(wrong["mean_mm"] - true_mm) <= wrong["U_mean_mm"]
+
+
+def test_an_overlay_that_cannot_be_written_stops_no_photo(tmp_path):
+    folder = tmp_path / "seen"
+    folder.touch()
+    done = measure(GOOD, SAMPLES / "hall-plate-1.jpg", options=["--overlay", folder, "--json"])
+    assert done.exit_code == 2
+    assert [record["status"] for record in records(done)] == ["measured", "measured"]
+    assert done.stderr.count(f"{folder}: no overlay written") == 2
+
+
+@pytest.mark.parametrize("lay", ["nan", "inf"])
+def test_a_lay_is_a_direction(lay):
+    done = measure(GOOD, options=["--lay", lay])
+    assert done.exit_code == 2
+    assert "--lay" in done.stderr

@@ -9,9 +9,10 @@ from datetime import date
 from pathlib import Path
 
 from rimread.ledger.chain import canonical, sha256_of
+from rimread.reading import printable
 from rimread.table import Problem, Row, Table, open_table
 
-__all__ = ["Earlier", "Item", "from_folder", "from_manifest", "own_columns", "printable", "task_of"]
+__all__ = ["Earlier", "Item", "from_folder", "from_manifest", "own_columns", "task_of"]
 
 SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp")
 """Endings that count as photos in a folder tree; a manifest may name any file."""
@@ -149,8 +150,3 @@ def _found(folder: Path, name: str) -> Path:
     if "\\" in name and not path.exists():
         return folder / name.replace("\\", "/")
     return path
-
-
-def printable(name: str) -> str:
-    """A file name that every database and console takes."""
-    return name.encode("utf-8", "backslashreplace").decode("utf-8")

@@ -12,13 +12,13 @@ from typing import Any
 import cv2
 from PIL import ExifTags, Image, UnidentifiedImageError
 
-from rimread.archive.items import Item, printable
+from rimread.archive.items import Item
 from rimread.archive.scales import choose_scale
 from rimread.hardness import TestCondition, parse_test
 from rimread.hardness.rules import RuleSet, read_rules, rule_set
 from rimread.ledger.record import image_record
 from rimread.photo import Photo, PhotoError, Tone, read_photo
-from rimread.reading import Reading, measure_photo
+from rimread.reading import Reading, measure_photo, printable
 from rimread.refusal import Refusal
 from rimread.scale.model import Scale
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -12,7 +13,7 @@ import typer
 
 from rimread.cli._book import Kept, Wishes, keeping
 from rimread.cli._indents import print_checks
-from rimread.cli._io import REFUSED, expand, print_json, speaking
+from rimread.cli._io import MISUSE, REFUSED, expand, print_json, say, speaking
 from rimread.cli._job import Seen, job_of, measured, measured_all, piece_of
 from rimread.cli._machine import Machine, machine_of
 from rimread.cli._options import (
@@ -156,6 +157,8 @@ def measure(
     check; 2 wrong use or a photo that cannot be read. The rest of the photos are still measured.
     """  # noqa: D301  (\b keeps the lines of the examples)
     with speaking():
+        if lay is not None and not math.isfinite(lay):
+            raise ValueError(f"--lay is a direction in degrees (got {lay:g})")
         job = job_of(scale, test, rules, tone, on)
         job = replace(job, piece=piece_of(material, thickness, edge, spacing, radius), lay_deg=lay)
         paths = expand(photos)
@@ -176,7 +179,7 @@ def measure(
                     show(seen, keeper.keep(path, seen.sha256, seen.result))
                     code = max(code, seen.exit_code)
                 if draw is not None:
-                    draw(indents)
+                    code = max(code, draw(indents))
                 all_seen += indents
         if average is not None:
             code = max(code, _averaged(all_seen, average, machine, as_json=as_json, budget=budget))
@@ -278,17 +281,17 @@ def _print_together(found: Together, average: Average, *, budget: bool) -> None:
     print_checks(found.checks)
 
 
-def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[Sequence[Seen]], None]:
-    """Return what writes the overlay of a photo, all its indents in one."""
+def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[Sequence[Seen]], int]:
+    """Return what writes the overlay of a photo, all its indents in one; it gives an exit code."""
     from rimread.reading import Reading  # noqa: PLC0415
     from rimread.report import overlay, overlay_all, save_overlay, text  # noqa: PLC0415
 
     taken = {path.resolve() for path in paths}  # never write over a photo
 
-    def draw(indents: Sequence[Seen]) -> None:
+    def draw(indents: Sequence[Seen]) -> int:
         first = indents[0]
         if first.photo is None:
-            return
+            return 0
         if first.number:
             results = [seen.result for seen in indents]
             picture = overlay_all(
@@ -303,7 +306,12 @@ def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[Sequence
             same_size = first.code != "photo-size"
             lines = text.refusal_lines(first.photo.name, first.result)
             picture = overlay(first.photo, None, None, scale if same_size else None, lines)
-        save_overlay(picture, folder, first.path, taken)
+        try:
+            save_overlay(picture, folder, first.path, taken)
+        except OSError as error:  # the numbers stand, and so do the other photos
+            say(f"{error.filename or folder}: no overlay written ({error.strerror})")
+            return MISUSE
+        return 0
 
     return draw
 

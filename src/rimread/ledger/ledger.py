@@ -18,6 +18,7 @@ from rimread.ledger.schema import ENTRIES, HEAD, columns_of, migrate, version_of
 __all__ = ["Filter", "Ledger", "LedgerError", "open_ledger"]
 
 _PAGE = 500  # entries held at once when many are read
+_MOST = 2**63 - 1
 _BUSY_S = 60  # how long a writer waits for another
 _LOCK = 6506  # PostgreSQL advisory lock while tables are made; any number would do
 
@@ -142,7 +143,8 @@ class Ledger:
         ValueError
             If there is none of this number.
         """
-        found = next(self._bodies([ENTRIES.c.number == number]), None)
+        asked = 0 < number <= _MOST  # beyond it the databases' integers end
+        found = next(self._bodies([ENTRIES.c.number == number]), None) if asked else None
         if found is None:
             raise ValueError(f"the ledger has no entry {number}; its last is {self.head()[0]}")
         return entry_from(found.body, found.hash)

@@ -7,7 +7,7 @@ from typing import Any
 
 from rimread import __version__
 from rimread.hardness import TestCondition, brinell, designation
-from rimread.reading import Reading, reading_json
+from rimread.reading import Reading, printable, reading_json
 from rimread.refusal import Refusal
 from rimread.scale.model import Scale
 
@@ -39,7 +39,7 @@ def image_record(
         Path of the scale file, "" when there was none.
     """
     record = reading_json(photo, sha256, result)
-    record["scale_file"] = scale_file or None
+    record["scale_file"] = printable(scale_file) or None
     if test is not None:
         record["test"] = test.name
     if scale is not None:
@@ -73,7 +73,7 @@ def hand_record(
     mean_mm = (d1_mm + d2_mm) / 2.0
     hbw = brinell(mean_mm, test)
     return {
-        "photo": photo,
+        "photo": printable(photo),
         "sha256": sha256,
         "status": "measured",
         "d1_mm": d1_mm,

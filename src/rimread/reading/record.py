@@ -11,7 +11,15 @@ from rimread.check import checks_json
 from rimread.reading.model import Reading
 from rimread.refusal import Refusal
 
-__all__ = ["reading_json"]
+__all__ = ["printable", "reading_json"]
+
+
+def printable(name: str) -> str:
+    r"""A file name that every file format, database and console takes.
+
+    On Linux a name may be bytes that are no UTF-8; those show as ``\udcfc``.
+    """
+    return name.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def reading_json(name: str, sha256: str | None, result: Reading | Refusal) -> dict[str, Any]:
@@ -26,7 +34,7 @@ def reading_json(name: str, sha256: str | None, result: Reading | Refusal) -> di
     result : Reading or Refusal
         What came of it.
     """
-    record: dict[str, Any] = {"photo": name, "sha256": sha256}
+    record: dict[str, Any] = {"photo": printable(name), "sha256": sha256}
     if isinstance(result, Refusal):
         record |= dict.fromkeys(_KEYS) | {
             "status": "refused",
