@@ -40,7 +40,7 @@ LARGEST = 0.55
 RING_WIDTH, LEAST_RING_WIDTH_PX = 0.05, 0.7
 """Standard deviation of a ring's radial weight in radii: an oval of 10 % still fits; and at least
 in reduced pixels."""
-RADIUS_STEP = 1.3
+RADIUS_STEP = 1.4
 """Neighbouring radii lie this many standard deviations apart, so that rings overlap."""
 HALVED_RADIUS_COARSE_PX = 20.0
 """Rings from this radius on are looked for in the halved field: they are 2 of its pixels wide."""
@@ -100,11 +100,11 @@ def ring_seeds(photo: Photo, *, most: int = 6) -> tuple[Seed, ...]:
 def _reduced(photo: Photo) -> tuple[Array, float]:
     """The picture area-averaged to `COARSE_PX`, and full pixels per reduced pixel."""
     longer = max(photo.grey.shape)
-    part = halved(photo.grey, max(int(np.log2(longer / COARSE_PX)), 0))
+    part = halved(photo, max(int(np.log2(longer / COARSE_PX)), 0))
     reduction = max(1.0, longer / COARSE_PX)
     size = (round(photo.width_px / reduction), round(photo.height_px / reduction))
     small = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
-    return evened(photo, np.asarray(small, np.float32) / np.float32(photo.full_scale)), reduction
+    return evened(photo, np.asarray(small)), reduction
 
 
 def _double_angle(small: Array) -> Array:
@@ -124,7 +124,8 @@ def _halved(field: Array) -> Array:
     """Both components area-averaged by two; an odd last row or column is completed by itself."""
     height, width = field.shape[1:]
     even = np.pad(field, ((0, 0), (0, height % 2), (0, width % 2)), mode="edge")
-    return np.stack([halved(component, 1) for component in even])
+    size = ((width + 1) // 2, (height + 1) // 2)
+    return np.stack([cv2.resize(part, size, interpolation=cv2.INTER_AREA) for part in even])
 
 
 def _radii(largest: float) -> Array:
@@ -197,8 +198,8 @@ def _peaks(maps: list[_Map], most: int) -> list[tuple[float, float, float, float
         if value <= 0:
             break
         best = maps[int(highest.argmax())]
-        row, column = np.unravel_index(int(best.alignment.argmax()), best.alignment.shape)
-        x, y, r = float(best.x[0, column]), float(best.y[row, 0]), best.radius
+        x, y = _top(best)
+        r = best.radius
         found.append((x, y, r, value))
         for i, one in enumerate(maps):
             if abs(np.log(one.radius / r)) < np.log(SAME_RADIUS):
@@ -206,3 +207,21 @@ def _peaks(maps: list[_Map], most: int) -> list[tuple[float, float, float, float
                 one.alignment[near] = -1
                 highest[i] = one.alignment.max()
     return found
+
+
+def _top(one: _Map) -> tuple[float, float]:
+    """Where a map is highest, between its pixels by a parabola each way."""
+    a = one.alignment
+    row, column = (int(i) for i in np.unravel_index(int(a.argmax()), a.shape))
+    pixel = float(one.x[0, 1] - one.x[0, 0])
+    x = float(one.x[0, column]) + pixel * _vertex(a[row, max(column - 1, 0) : column + 2])
+    y = float(one.y[row, 0]) + pixel * _vertex(a[max(row - 1, 0) : row + 2, column])
+    return x, y
+
+
+def _vertex(three: Array) -> float:
+    """Place of the vertex from the middle one of three values, the largest; 0 at a border."""
+    if len(three) < 3:
+        return 0.0
+    before, here, after = (float(v) for v in three)
+    return 0.5 * (after - before) / max(2 * here - before - after, 1e-9)
