@@ -114,7 +114,7 @@ def test_a_map_is_the_sum_round_the_ring(pixel, radius):
     values = found.alignment[::9, ::11]
     told = np.empty_like(values)
     for i, j in np.ndindex(told.shape):
-        dx, dy = x - found.x[0, 11 * j], y - found.y[9 * i, 0]
+        dx, dy = x - found.x[11 * j], y - found.y[9 * i]
         away = np.maximum(np.hypot(dx, dy), 1e-9)
         ring = ive(2, away * radius / variance) * np.exp(-((away - radius) ** 2) / 2 / variance)
         along = (dx**2 - dy**2) * field[0] + 2 * dx * dy * field[1]

@@ -143,7 +143,7 @@ def _ring_width(radius: float) -> float:
 class _Map:
     """Alignment of rings of one radius about every centre in and just outside the picture.
 
-    Lengths in reduced pixels; `x`, shape (1, W), and `y`, shape (H, 1), are the centres.
+    Lengths in reduced pixels; `x`, shape (W,), and `y`, shape (H,), are the centres.
     """
 
     radius: float
@@ -162,9 +162,12 @@ def _maps(field: Array, radii: Array, *, pixel: int) -> list[_Map]:
     padded = np.zeros((2, *shape), np.float32)
     padded[:, pad : pad + height, pad : pad + width] = field
     turned = (rfft2(padded) * turn).sum(axis=0)
-    alignment = irfft2(turned * rings, shape)[:, : height + 2 * pad, : width + 2 * pad]
     x, y = ((np.arange(n + 2 * pad) - pad + 0.5) * pixel - 0.5 for n in (width, height))
-    return [_Map(r, x[None], y[:, None], a) for r, a in zip(radii, alignment, strict=True)]
+    maps = []
+    for radius, ring in zip(radii, rings, strict=True):  # one by one they stay in the cache
+        alignment = irfft2(turned * ring, shape)[: height + 2 * pad, : width + 2 * pad]
+        maps.append(_Map(float(radius), x, y, alignment))
+    return maps
 
 
 @lru_cache(maxsize=8)
@@ -203,19 +206,26 @@ def _peaks(maps: list[_Map], most: int) -> list[tuple[float, float, float, float
         found.append((x, y, r, value))
         for i, one in enumerate(maps):
             if abs(np.log(one.radius / r)) < np.log(SAME_RADIUS):
-                near = (one.x - x) ** 2 + (one.y - y) ** 2 < (SAME_CENTRE * r) ** 2
-                one.alignment[near] = -1
+                _strike(one, x, y, SAME_CENTRE * r)
                 highest[i] = one.alignment.max()
     return found
+
+
+def _strike(one: _Map, x: float, y: float, reach: float) -> None:
+    """Leave the centres within `reach` of a place out of a map."""
+    columns = slice(*np.searchsorted(one.x, (x - reach, x + reach)))
+    rows = slice(*np.searchsorted(one.y, (y - reach, y + reach)))
+    near = (one.x[columns] - x) ** 2 + (one.y[rows, None] - y) ** 2 < reach**2
+    one.alignment[rows, columns][near] = -1
 
 
 def _top(one: _Map) -> tuple[float, float]:
     """Where a map is highest, between its pixels by a parabola each way."""
     a = one.alignment
     row, column = (int(i) for i in np.unravel_index(int(a.argmax()), a.shape))
-    pixel = float(one.x[0, 1] - one.x[0, 0])
-    x = float(one.x[0, column]) + pixel * _vertex(a[row, max(column - 1, 0) : column + 2])
-    y = float(one.y[row, 0]) + pixel * _vertex(a[max(row - 1, 0) : row + 2, column])
+    pixel = float(one.x[1] - one.x[0])
+    x = float(one.x[column]) + pixel * _vertex(a[row, max(column - 1, 0) : column + 2])
+    y = float(one.y[row]) + pixel * _vertex(a[max(row - 1, 0) : row + 2, column])
     return x, y
 
 
