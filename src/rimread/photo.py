@@ -51,7 +51,7 @@ class PhotoError(ValueError):
     """A file that cannot be taken as a photo; the message names the file and the rule."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Photo:
     """A picture as grey values with where it came from.
 

@@ -5,7 +5,7 @@ import math
 import cv2
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from skimage.measure import EllipseModel
 
@@ -83,6 +83,7 @@ def test_calipers_touch_the_outline(ellipse):
 
 
 @given(ellipses())
+@example(Ellipse(0.0, 0.0, 1.0, 0.125, -3e-17))
 def test_calipers_are_those_of_axes_and_angle(ellipse):
     a, b = ellipse.semi_axes
     theta = math.radians(ellipse.angle_deg)

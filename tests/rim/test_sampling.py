@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.ndimage import map_coordinates
 
 from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse
@@ -55,12 +56,35 @@ def test_rays_run_from_the_centre_to_the_ellipse():
 
 
 @pytest.mark.parametrize("times", [0, 1, 2, 3])
-def test_halving_is_the_mean_of_squares(times):
-    grey = np.random.default_rng(0).random((53, 71)).astype(np.float32)
-    small, n = halved(grey, times), 2**times
+@pytest.mark.parametrize(("height", "width"), [(53, 71), (200, 96)])
+def test_halving_is_the_mean_of_squares(times, height, width):
+    grey = np.random.default_rng(0).integers(0, 256, (height, width)).astype(np.uint8)
+    small, n = halved(photo(grey), times), 2**times
     rows, columns = small.shape
-    told = grey[: rows * n, : columns * n].reshape(rows, n, columns, n).mean(axis=(1, 3))
+    assert (rows, columns) == (height // n, width // n)
+    told = grey[: rows * n, : columns * n].reshape(rows, n, columns, n).mean(axis=(1, 3)) / 255
     np.testing.assert_allclose(small, told, atol=1e-6)
+
+
+def test_bilinear_values_are_those_of_a_library():
+    rng = np.random.default_rng(1)
+    grey = rng.integers(0, 256, (240, 300)).astype(np.uint8)
+    ring = Ellipse(295.0, 120.0, 90.0, 3.0, 1.0)  # a third of it outside
+    band = band_along(photo(grey), ring, half_px=9, arcs=90, rays=1)
+    at = ring.points(band.t)[:, None] + band.q_px[:, None] * ring.normals(band.t)[:, None]
+    told = map_coordinates(grey.astype(float), np.moveaxis(at, 2, 0)[::-1], order=1, mode="nearest")
+    np.testing.assert_allclose(band.grey, told / 255, atol=1e-6)
+    assert 0.5 < band.inside.mean() < 0.8
+
+
+def test_eight_and_sixteen_bits_sample_the_same():
+    """The same numbers, so that no path found on them can differ."""
+    eight = photo(np.random.default_rng(2).integers(0, 256, (240, 300)).astype(np.uint8))
+    sixteen = photo(eight.grey.astype(np.uint16) * 257)
+    one, two = (band_along(p, RING, half_px=9, arcs=90, rays=2).grey for p in (eight, sixteen))
+    np.testing.assert_array_equal(one, two)
+    one, two = (reduced(p, RING, radius_px=25, reach=1.5).grey for p in (eight, sixteen))
+    np.testing.assert_array_equal(one, two)
 
 
 @given(

@@ -3,9 +3,10 @@
 import cv2
 import numpy as np
 import pytest
+from scipy.special import ive
 
 from rimread.photo import Photo
-from rimread.rim.seed import ring_seeds
+from rimread.rim.seed import _maps, ring_seeds
 
 
 def photo(grey):
@@ -96,3 +97,27 @@ def test_turned_pictures_turn_the_seed(turns):
         x, y = y, 511 - x
     assert (two.x_px, two.y_px) == pytest.approx((x, y), abs=2)
     assert two.radius_px == pytest.approx(one.radius_px)
+
+
+@pytest.mark.parametrize(("pixel", "radius"), [(1, 6.0), (1, 17.0), (2, 24.0), (2, 44.0)])
+def test_a_map_is_the_sum_round_the_ring(pixel, radius):
+    """The spectra of the rings against sums over pixels.
+
+    A line along a circle with exp(2iθ) on it, blurred by σ, is exp(2iθ) times
+    exp(-(d² + r²) / 2σ²) I2(d r / σ²) / 2πσ² at the distance d from its centre.
+    """
+    noise = np.random.default_rng(6).normal(size=(2, 80 // pixel, 100 // pixel)).astype(np.float32)
+    field = np.stack([cv2.GaussianBlur(part, (0, 0), 1.0) for part in noise])
+    (found,) = _maps(field, np.array([radius]), pixel=pixel)
+    variance = max(0.7, 0.05 * radius) ** 2 - 0.25 * (pixel - 1)
+    y, x = pixel * (np.mgrid[: field.shape[1], : field.shape[2]] + 0.5) - 0.5
+    values = found.alignment[::9, ::11]
+    told = np.empty_like(values)
+    for i, j in np.ndindex(told.shape):
+        dx, dy = x - found.x[11 * j], y - found.y[9 * i]
+        away = np.maximum(np.hypot(dx, dy), 1e-9)
+        ring = ive(2, away * radius / variance) * np.exp(-((away - radius) ** 2) / 2 / variance)
+        along = (dx**2 - dy**2) * field[0] + 2 * dx * dy * field[1]
+        told[i, j] = (ring * along / away**2).sum()
+    told *= np.sqrt(2 * np.pi * radius) * pixel**2 / (2 * np.pi * variance)
+    assert np.abs(values - told).max() < 0.05 * told.std()

@@ -3,7 +3,8 @@
 Rows are angles, columns radii. The path may change its column by at most `reach` from row to row
 and as good as closes. Dynamic programming over a turn and a half, read in the middle where the
 two ends no longer matter (the heuristic of Gunn & Nixon 1997; exact closed paths cost a turn for
-every start column, Appleton & Sun 2003).
+every start column, Appleton & Sun 2003). It runs from both ends at once and meets half way, which
+gives the same path in half as many steps.
 """
 
 from __future__ import annotations
@@ -29,18 +30,49 @@ def closed_path(gain: NDArray[np.floating], *, reach: int, toll: float) -> NDArr
     toll : float
         What a change by one column costs.
     """
-    rows, columns = gain.shape
+    rows = len(gain)
     warm = rows // 4
-    wound = np.concatenate([gain[-warm:], gain, gain[:warm]])
-    totals = np.full((len(wound), columns + 2 * reach), _BARRED, np.float32)
-    totals[0, reach : reach + columns] = wound[0]
+    wound = np.concatenate([gain[-warm:], gain, gain[: warm + rows % 2]])
+    half = len(wound) // 2
     price = (toll * np.abs(np.arange(-reach, reach + 1))).astype(np.float32)
-    offers = sliding_window_view(totals, 2 * reach + 1, axis=1)
-    for i in range(1, len(wound)):
-        best = np.maximum.reduce(offers[i - 1].T - price[:, None], axis=0)
-        np.add(best, wound[i], out=totals[i, reach : reach + columns])
-    path = np.empty(len(wound), np.intp)
-    path[-1] = totals[-1].argmax() - reach
-    for i in range(len(wound) - 1, 0, -1):
-        path[i - 1] = path[i] + (offers[i - 1, path[i]] - price).argmax() - reach
-    return path[warm : warm + rows]
+    totals = _totals(np.stack([wound[:half], wound[: -half - 1 : -1]], axis=2), price)
+    first, last = totals[..., 0], totals[..., 1]
+    best_before = (sliding_window_view(first[-1], len(price)) - price).max(axis=1)
+    middle = int((best_before + last[-1, reach:-reach]).argmax())
+    path = [*_back(first, middle, price)[::-1], middle, *_back(last[:-1], middle, price)]
+    return np.array(path[warm : warm + rows], np.intp)
+
+
+def _totals(gains: NDArray[np.floating], price: NDArray[np.floating]) -> NDArray[np.float32]:
+    """Largest sum up to each cell, shape (N, R + 2 reach, 2), with barred columns on either side.
+
+    Parameters
+    ----------
+    gains : ndarray, shape (N, R, 2)
+        Two pictures beside each other, so that one operation serves both.
+    price : ndarray, shape (2 reach + 1,)
+        Of each move.
+    """
+    rows, columns, _ = gains.shape
+    reach = len(price) // 2
+    totals = np.full((rows, columns + 2 * reach, 2), _BARRED, np.float32)
+    cells = totals[:, reach : reach + columns]
+    cells[0] = gains[0]
+    offers = np.moveaxis(sliding_window_view(totals, columns, axis=1), 3, 2)
+    charged = np.empty(offers.shape[1:], np.float32)
+    tolls = price[:, None, None]
+    for offer, cell, earned in zip(offers[:-1], cells[1:], gains[1:], strict=True):
+        np.subtract(offer, tolls, out=charged)
+        np.maximum.reduce(charged, axis=0, out=cell)
+        np.add(cell, earned, out=cell)
+    return totals
+
+
+def _back(totals: NDArray[np.float32], column: int, price: NDArray[np.floating]) -> list[int]:
+    """Columns of the best path into `column` of the row after the last, from last to first."""
+    reach = len(price) // 2
+    path = []
+    for row in totals[::-1]:
+        column += int((row[column : column + len(price)] - price).argmax()) - reach
+        path.append(column)
+    return path

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from weakref import WeakKeyDictionary
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
 
 from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse
 
 __all__ = ["Band", "Reduced", "band_along", "evened", "halved", "rays_from", "reduced"]
+
+STRIP_ROWS = 64
+"""Rows brought to floating point at a time: they stay in the cache."""
+
+_HALVED: WeakKeyDictionary[Photo, dict[int, NDArray[np.floating]]] = WeakKeyDictionary()
+"""Of each photo in use: how it looks halved once, twice and so on, as far as asked for."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,17 +73,37 @@ def evened(photo: Photo, grey: NDArray[np.floating]) -> NDArray[np.floating]:
     return np.asarray(1.055 * np.maximum(grey, 0.0031308) ** (1 / 2.4) - 0.055, np.float32)
 
 
-def halved(grey: NDArray[Any], times: int) -> NDArray[Any]:
-    """A picture area-averaged by 2 as often as asked; a rest of odd rows and columns is cut off.
+def halved(photo: Photo, times: int) -> NDArray[np.floating]:
+    """A photo in fractions of full scale, area-averaged by 2 as often as asked.
 
-    Halving is many times faster than averaging by a fraction.
+    A rest of odd rows and columns is cut off. In floating point, so that 8 bits say the same as
+    16; kept as long as the photo. Halving is many times faster than averaging by a fraction.
     """
-    for _ in range(times):
-        height, width = grey.shape[0] // 2, grey.shape[1] // 2
-        grey = cv2.resize(
-            grey[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA
-        )
-    return grey
+    if times == 0:
+        return _fractions(photo, photo.grey)
+    kept = _HALVED.setdefault(photo, {})
+    if times not in kept:
+        kept[times] = _halved(halved(photo, times - 1)) if times > 1 else _halved_once(photo)
+    return kept[times]
+
+
+def _halved_once(photo: Photo) -> NDArray[np.floating]:
+    half = np.empty((photo.height_px // 2, photo.width_px // 2), np.float32)
+    for top in range(0, len(half), STRIP_ROWS // 2):
+        strip = photo.grey[2 * top : 2 * top + STRIP_ROWS]
+        half[top : top + STRIP_ROWS // 2] = _halved(_fractions(photo, strip))
+    return half
+
+
+def _halved(picture: NDArray[np.floating]) -> NDArray[np.floating]:
+    height, width = picture.shape[0] // 2, picture.shape[1] // 2
+    even = picture[: 2 * height, : 2 * width]
+    return np.asarray(cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA))
+
+
+def _fractions(photo: Photo, grey: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.floating]:
+    """Coded grey values in fractions of full scale: the same from 8 bits as from 16."""
+    return grey.astype(np.float32) / np.float32(photo.full_scale)
 
 
 def reduced(photo: Photo, ellipse: Ellipse, *, radius_px: float, reach: float) -> Reduced:
@@ -87,21 +112,20 @@ def reduced(photo: Photo, ellipse: Ellipse, *, radius_px: float, reach: float) -
     By halving, so that the radius ends between 0.7 and 1.4 of that; never enlarged.
     """
     times = max(round(float(np.log2(ellipse.m / radius_px))), 0)
-    span = reach * ellipse.m + 2**times
-    left, right = _clipped_span(ellipse.x, span, photo.width_px)
-    top, bottom = _clipped_span(ellipse.y, span, photo.height_px)
-    small = halved(photo.grey[top:bottom, left:right], times)
-    return Reduced(
-        grey=np.asarray(small, np.float32) / np.float32(photo.full_scale),
-        factor=float(2**times),
-        left_px=left,
-        top_px=top,
-    )
+    factor = 2**times
+    span = (reach * ellipse.m) / factor + 1
+    left, right = _clipped_span(ellipse.x / factor, span, photo.width_px // factor)
+    top, bottom = _clipped_span(ellipse.y / factor, span, photo.height_px // factor)
+    if times == 0:
+        part = _fractions(photo, photo.grey[top:bottom, left:right])
+    else:
+        part = np.ascontiguousarray(halved(photo, times)[top:bottom, left:right])
+    return Reduced(grey=part, factor=float(factor), left_px=left * factor, top_px=top * factor)
 
 
 def _clipped_span(middle: float, half: float, size: int) -> tuple[int, int]:
     low = int(np.clip(np.floor(middle - half), 0, size - 2))
-    return low, int(np.clip(np.ceil(middle + half), low + 2, size))
+    return low, int(np.clip(np.ceil(middle + half) + 1, low + 2, size))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,11 +159,11 @@ def band_along(
     foot, normal = ellipse.points(t), ellipse.normals(t)
     x = foot[:, :1] + q * normal[:, :1]
     y = foot[:, 1:] + q * normal[:, 1:]
-    grey, inside = _sample(photo.grey, x, y)
+    grey, inside = _sample(photo.grey, x, y, full=photo.full_scale)
     return Band(
         t=t.reshape(arcs, rays).mean(axis=1),
         q_px=q,
-        grey=grey.reshape(arcs, rays, -1).mean(axis=1) / np.float32(photo.full_scale),
+        grey=grey.reshape(arcs, rays, -1).mean(axis=1),
         inside=np.asarray(inside.reshape(arcs, rays, -1).all(axis=1)),
     )
 
@@ -156,8 +180,30 @@ def rays_from(
 
 
 def _sample(
-    picture: NDArray[np.generic], x: NDArray[np.floating], y: NDArray[np.floating]
+    picture: NDArray[np.generic],
+    x: NDArray[np.floating],
+    y: NDArray[np.floating],
+    *,
+    full: float = 1.0,
 ) -> tuple[NDArray[np.floating], NDArray[np.bool_]]:
-    inside = (x >= 0) & (y >= 0) & (x <= picture.shape[1] - 1) & (y <= picture.shape[0] - 1)
-    values = map_coordinates(picture, [y, x], output=np.float32, order=1, mode="nearest")
-    return values, inside
+    """Bilinear values over `full`, and which lie inside; the others are those of the border.
+
+    By hand: libraries round the values of whole-numbered pictures or take three times as long.
+    """
+    height, width = picture.shape
+    inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
+    if not inside.all():
+        x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    column, row = (
+        np.minimum(x.astype(np.intp), width - 2),
+        np.minimum(y.astype(np.intp), height - 2),
+    )
+    right, down = (x - column).astype(np.float32), (y - row).astype(np.float32)
+    flat, corner = picture.reshape(-1), row * width + column
+    here, beside, below, across = (
+        flat.take(corner + step, mode="clip").astype(np.float32) / np.float32(full)
+        for step in (0, 1, width, width + 1)
+    )
+    above = here + right * (beside - here)
+    under = below + right * (across - below)
+    return above + down * (under - above), inside

@@ -8,6 +8,11 @@ texture averages to nothing. Doubling the angle makes lit and shaded sides of a 
 (Granlund & Knutsson 1995, ch. 5, from memory); that the sum over a ring finds circles of any
 contrast is the Hough transform with gradient direction (Atherton & Kerbyson 1999,
 doi 10.1016/S0262-8856(98)00160-7).
+
+A ring with ``exp(2iθ)`` along it, as wide as a Gaussian of σ and of unit sum, has at the frequency
+of size k and direction ψ the spectrum ``-J2(k r) exp(-σ²k²/2) exp(2iψ)`` (a Hankel transform;
+Bracewell 2000, from memory). So the field is turned by 2ψ once, and each radius takes one real
+factor. Large rings are wide enough to be looked for in the field at half the size.
 """
 
 from __future__ import annotations
@@ -19,6 +24,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft2, next_fast_len, rfft2
+from scipy.special import jv
 
 from rimread.photo import Photo
 from rimread.rim.sampling import evened, halved
@@ -31,10 +37,15 @@ SMALLEST_RADIUS_COARSE_PX = 3.5
 """Below this a ring has fewer than 22 pixels and texture imitates it."""
 LARGEST = 0.55
 """Largest radius in shorter sides: just more than the picture can hold."""
-RADIUS_STEP = 1.09
-"""Ratio of neighbouring radii; the ring's width below overlaps it."""
-RING_WIDTH = 0.05
-"""Standard deviation of a ring's radial weight in radii: an oval of 10 % still fits."""
+RING_WIDTH, LEAST_RING_WIDTH_PX = 0.05, 0.7
+"""Standard deviation of a ring's radial weight in radii: an oval of 10 % still fits; and at least
+in reduced pixels."""
+RADIUS_STEP = 1.35
+"""Neighbouring radii lie this many standard deviations apart, so that rings overlap."""
+HALVED_RADIUS_COARSE_PX = 20.0
+"""Rings from this radius on are looked for in the halved field: they are 2 of its pixels wide."""
+HALVING_VARIANCE = 0.25
+"""Variance that averaging over two pixels adds to a width, (4 - 1) / 12."""
 GRADIENT_SIGMA_PX = 1.0
 """Smoothing before the gradient, in reduced pixels."""
 SHADING = 1.25
@@ -46,6 +57,8 @@ SAME_RADIUS = 1.3
 BORDER = 0.25
 """How far a ring's centre may lie outside the picture, in reduced half-widths (cut indents)."""
 
+Array = NDArray[np.floating]
+
 
 @dataclass(frozen=True, slots=True)
 class Seed:
@@ -56,7 +69,8 @@ class Seed:
     x_px, y_px, radius_px : float
         Centre and radius in the full picture.
     alignment : float
-        Mean over the ring of the weight times cos 2(φ-θ), -1 to 1.
+        Mean over the ring of the weight times cos 2(φ-θ), times the root of its length, which
+        chance alignment falls with.
     """
 
     x_px: float
@@ -68,37 +82,32 @@ class Seed:
 def ring_seeds(photo: Photo, *, most: int = 6) -> tuple[Seed, ...]:
     """Rings by falling alignment, at most `most`, no two nearly the same."""
     small, reduction = _reduced(photo)
-    height, width = small.shape
-    if LARGEST * min(height, width) < SMALLEST_RADIUS_COARSE_PX:
-        return ()
-    radii, spectra, shape, pad = _ring_spectra(height, width)
-    cosine, sine = rfft2(_double_angle(small), shape)
-    score = irfft2(cosine * spectra[0] + sine * spectra[1], shape)
-    score = np.ascontiguousarray(score[:, : height + 2 * pad, : width + 2 * pad])
-    seeds = []
-    for x, y, r, value in _peaks(score, radii, most):
-        seeds.append(
-            Seed(
-                x_px=(x - pad + 0.5) * reduction - 0.5,
-                y_px=(y - pad + 0.5) * reduction - 0.5,
-                radius_px=r * reduction,
-                alignment=value,
-            )
+    field = _double_angle(small)
+    radii = _radii(LARGEST * min(small.shape))
+    in_full = radii < HALVED_RADIUS_COARSE_PX
+    maps = _maps(field, radii[in_full], pixel=1) + _maps(_halved(field), radii[~in_full], pixel=2)
+    return tuple(
+        Seed(
+            x_px=(x + 0.5) * reduction - 0.5,
+            y_px=(y + 0.5) * reduction - 0.5,
+            radius_px=r * reduction,
+            alignment=value,
         )
-    return tuple(seeds)
+        for x, y, r, value in _peaks(maps, most)
+    )
 
 
-def _reduced(photo: Photo) -> tuple[NDArray[np.floating], float]:
+def _reduced(photo: Photo) -> tuple[Array, float]:
     """The picture area-averaged to `COARSE_PX`, and full pixels per reduced pixel."""
     longer = max(photo.grey.shape)
-    part = halved(photo.grey, max(int(np.log2(longer / COARSE_PX)), 0))
+    part = halved(photo, max(int(np.log2(longer / COARSE_PX)), 0))
     reduction = max(1.0, longer / COARSE_PX)
     size = (round(photo.width_px / reduction), round(photo.height_px / reduction))
     small = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
-    return evened(photo, np.asarray(small, np.float32) / np.float32(photo.full_scale)), reduction
+    return evened(photo, np.asarray(small)), reduction
 
 
-def _double_angle(small: NDArray[np.floating]) -> NDArray[np.floating]:
+def _double_angle(small: Array) -> Array:
     """Cos 2φ and sin 2φ, shape (2, H, W), weighted by how far a gradient stands out."""
     smooth = cv2.GaussianBlur(small, (0, 0), GRADIENT_SIGMA_PX)
     gx = cv2.Scharr(smooth, cv2.CV_32F, 1, 0, borderType=cv2.BORDER_REPLICATE)
@@ -111,52 +120,118 @@ def _double_angle(small: NDArray[np.floating]) -> NDArray[np.floating]:
     return np.stack([(gx * gx - gy * gy) * w, 2 * gx * gy * w])
 
 
-@lru_cache(maxsize=4)
-def _ring_spectra(
-    height: int, width: int
-) -> tuple[NDArray[np.floating], NDArray[np.complex64], tuple[int, int], int]:
-    """Radii, conjugate spectra (2, R, ...) of the rings, padded shape, padding."""
-    largest = LARGEST * min(height, width)
-    count = int(np.log(largest / SMALLEST_RADIUS_COARSE_PX) / np.log(RADIUS_STEP)) + 1
-    radii = SMALLEST_RADIUS_COARSE_PX * RADIUS_STEP ** np.arange(count)
+def _halved(field: Array) -> Array:
+    """Both components area-averaged by two; an odd last row or column is completed by itself."""
+    height, width = field.shape[1:]
+    even = np.pad(field, ((0, 0), (0, height % 2), (0, width % 2)), mode="edge")
+    size = ((width + 1) // 2, (height + 1) // 2)
+    return np.stack([cv2.resize(part, size, interpolation=cv2.INTER_AREA) for part in even])
+
+
+def _radii(largest: float) -> Array:
+    radii = [SMALLEST_RADIUS_COARSE_PX]
+    while radii[-1] <= largest:
+        radii.append(radii[-1] + RADIUS_STEP * _ring_width(radii[-1]))
+    return np.array(radii[:-1])
+
+
+def _ring_width(radius: float) -> float:
+    return max(LEAST_RING_WIDTH_PX, RING_WIDTH * radius)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Map:
+    """Alignment of rings of one radius about every centre in and just outside the picture.
+
+    Lengths in reduced pixels; `x`, shape (W,), and `y`, shape (H,), are the centres.
+    """
+
+    radius: float
+    x: Array
+    y: Array
+    alignment: Array
+
+
+def _maps(field: Array, radii: Array, *, pixel: int) -> list[_Map]:
+    """The map of each radius, from a field with `pixel` reduced pixels to the pixel."""
+    if not len(radii):
+        return []
+    height, width = field.shape[1:]
     pad = int(BORDER * min(height, width) / 2)
-    reach = int(np.ceil(largest * (1 + 3 * RING_WIDTH)))
+    turn, rings, shape = _spectra(height, width, pad, pixel, tuple(radii))
+    padded = np.zeros((2, *shape), np.float32)
+    padded[:, pad : pad + height, pad : pad + width] = field
+    turned = (rfft2(padded) * turn).sum(axis=0)
+    x, y = ((np.arange(n + 2 * pad) - pad + 0.5) * pixel - 0.5 for n in (width, height))
+    maps = []
+    for radius, ring in zip(radii, rings, strict=True):  # one by one they stay in the cache
+        alignment = irfft2(turned * ring, shape)[: height + 2 * pad, : width + 2 * pad]
+        maps.append(_Map(float(radius), x, y, alignment))
+    return maps
+
+
+@lru_cache(maxsize=8)
+def _spectra(
+    height: int, width: int, pad: int, pixel: int, radii: tuple[float, ...]
+) -> tuple[Array, Array, tuple[int, int]]:
+    """Double angle of each frequency (2, ...), spectrum of each ring (R, ...), padded shape."""
+    reach = int(np.ceil((radii[-1] + 3 * _ring_width(radii[-1])) / pixel))
     shape = (
         next_fast_len(height + pad + reach, real=True),
         next_fast_len(width + pad + reach, real=True),
     )
-    y = np.fft.fftfreq(shape[0], 1 / shape[0])[:, None]
-    x = np.fft.fftfreq(shape[1], 1 / shape[1])[None]
-    distance = np.maximum(np.hypot(x, y), 1e-9)
-    turn = np.stack([(x * x - y * y), 2 * x * y]) / distance**2
-    moved = np.exp(  # the score's first pixel is the one `pad` left of and above the picture's
-        -2j * np.pi * pad * (np.fft.fftfreq(shape[0])[:, None] + np.fft.rfftfreq(shape[1]))
-    )
-    spectra = np.empty((2, count, shape[0], shape[1] // 2 + 1), np.complex64)
-    for k, r in enumerate(radii):
-        ring = np.exp(-0.5 * ((distance - r) / max(0.7, RING_WIDTH * r)) ** 2)
-        weight = np.sqrt(2 * np.pi * r) / ring.sum()  # chance alignment falls as 1/sqrt(length)
-        spectra[:, k] = np.conj(rfft2(ring * weight * turn)) * moved
-    return radii, spectra, shape, pad
+    ky = 2 * np.pi * np.fft.fftfreq(shape[0])[:, None]
+    kx = 2 * np.pi * np.fft.rfftfreq(shape[1])
+    k = np.hypot(kx, ky)
+    turn = -np.stack([kx * kx - ky * ky, 2 * kx * ky]) / np.maximum(k, 1e-9) ** 2
+    rings = np.empty((len(radii), *k.shape), np.float32)
+    for i, r in enumerate(radii):
+        variance = (_ring_width(r) ** 2 - HALVING_VARIANCE * (pixel - 1)) / pixel**2
+        blurred = jv(2, k * r / pixel) * np.exp(-0.5 * variance * k * k)
+        rings[i] = np.sqrt(2 * np.pi * r) * blurred
+    return turn.astype(np.float32), rings, shape
 
 
-def _peaks(
-    score: NDArray[np.floating], radii: NDArray[np.floating], most: int
-) -> list[tuple[float, float, float, float]]:
+def _peaks(maps: list[_Map], most: int) -> list[tuple[float, float, float, float]]:
     """The highest (x, y, radius, value); rings that share centre and radius count once."""
-    ys, xs = np.ogrid[: score.shape[1], : score.shape[2]]
-    highest = score.max(axis=(1, 2))
+    highest = np.array([one.alignment.max() for one in maps])
     found = []
-    for _ in range(most):
-        k = int(highest.argmax())
-        value = float(highest[k])
+    for _ in range(most if maps else 0):
+        value = float(highest.max())
         if value <= 0:
             break
-        y, x = np.unravel_index(int(score[k].argmax()), score[k].shape)
-        r = float(radii[k])
-        found.append((float(x), float(y), r, value))
-        near = (ys - y) ** 2 + (xs - x) ** 2 < (SAME_CENTRE * r) ** 2
-        for same in np.flatnonzero(np.abs(np.log(radii / r)) < np.log(SAME_RADIUS)):
-            score[same][near] = -1
-            highest[same] = score[same].max()
+        best = maps[int(highest.argmax())]
+        x, y = _top(best)
+        r = best.radius
+        found.append((x, y, r, value))
+        for i, one in enumerate(maps):
+            if abs(np.log(one.radius / r)) < np.log(SAME_RADIUS):
+                _strike(one, x, y, SAME_CENTRE * r)
+                highest[i] = one.alignment.max()
     return found
+
+
+def _strike(one: _Map, x: float, y: float, reach: float) -> None:
+    """Leave the centres within `reach` of a place out of a map."""
+    columns = slice(*np.searchsorted(one.x, (x - reach, x + reach)))
+    rows = slice(*np.searchsorted(one.y, (y - reach, y + reach)))
+    near = (one.x[columns] - x) ** 2 + (one.y[rows, None] - y) ** 2 < reach**2
+    one.alignment[rows, columns][near] = -1
+
+
+def _top(one: _Map) -> tuple[float, float]:
+    """Where a map is highest, between its pixels by a parabola each way."""
+    a = one.alignment
+    row, column = (int(i) for i in np.unravel_index(int(a.argmax()), a.shape))
+    pixel = float(one.x[1] - one.x[0])
+    x = float(one.x[column]) + pixel * _vertex(a[row, max(column - 1, 0) : column + 2])
+    y = float(one.y[row]) + pixel * _vertex(a[max(row - 1, 0) : row + 2, column])
+    return x, y
+
+
+def _vertex(three: Array) -> float:
+    """Place of the vertex from the middle one of three values, the largest; 0 at a border."""
+    if len(three) < 3:
+        return 0.0
+    before, here, after = (float(v) for v in three)
+    return 0.5 * (after - before) / max(2 * here - before - after, 1e-9)
