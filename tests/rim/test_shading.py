@@ -6,14 +6,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ndtr
 
-from rimread.rim.shading import CHART_SLOPES, EdgeShape, bowl_chart, predicted
+from rimread.rim.shading import CHART_SLOPES, Sides, Turn, bowl_chart, predicted
 
 Q = np.arange(-12, 12.25, 0.5)
 ARCS = 24
 
 
-def profile(chart, outside, shape):
-    return predicted(chart.astype(np.float32), outside, (shape,), Q.tobytes())[:, 0]
+RADIUS = 200.0
+
+
+def profile(chart, outside, blur, rounding, slope, *, outward=0.0, radius=1e9, q=Q):
+    """Round a large bowl unless told otherwise: its slope is that of the rim."""
+    sides = Sides(chart.astype(np.float32), outside, np.full(len(chart), outward), radius)
+    return predicted(sides, (blur,), (Turn(rounding, slope),), q)[:, 0, 0]
 
 
 def even_chart(level):
@@ -34,29 +39,28 @@ def tilted_chart(seed=0):
 def test_an_even_bowl_gives_a_blurred_step(blur, outer_slope):
     """As the rounding goes to nothing: the error function (Gaussian blur of a step)."""
     outside = np.full(ARCS, 0.2)
-    told = profile(even_chart(0.5), outside, EdgeShape(blur, 1e-3, outer_slope))
+    told = profile(even_chart(0.5), outside, blur, 1e-3, outer_slope)
     step = 0.2 + 0.3 * ndtr(-Q / blur)
-    # places are 0.5 px apart and the break falls on one of them: half a place of smear
-    np.testing.assert_allclose(told[0], step, atol=0.3 * 0.02 / blur)
+    np.testing.assert_allclose(told[0], step, atol=0.3 * 1e-3)
 
 
 @pytest.mark.parametrize("rounding", [0.05, 0.5, 2.0])
 def test_an_even_bowl_crosses_half_way_at_the_break(rounding):
-    told = profile(even_chart(0.6), np.full(ARCS, 0.3), EdgeShape(1.0, rounding, -0.1))
+    told = profile(even_chart(0.6), np.full(ARCS, 0.3), 1.0, rounding, -0.1)
     assert np.interp(-0.45, -told[3], Q) == pytest.approx(0.0, abs=0.01)
 
 
 @given(st.floats(0.1, 4.0), st.floats(0.1, 4.0), st.integers(0, 20))
 def test_profiles_are_linear_in_the_light(factor, other, seed):
     chart, outside = tilted_chart(seed), np.random.default_rng(seed).random(ARCS)
-    shape = EdgeShape(1.1, 0.4, -0.2)
-    whole = profile(factor * chart + other, factor * outside + other, shape)
-    np.testing.assert_allclose(whole, factor * profile(chart, outside, shape) + other, atol=3e-5)
+    shape = (1.1, 0.4, -0.2)
+    whole = profile(factor * chart + other, factor * outside + other, *shape)
+    np.testing.assert_allclose(whole, factor * profile(chart, outside, *shape) + other, atol=3e-5)
 
 
 def test_far_from_the_rim_each_side_is_itself():
     chart, outside = tilted_chart(2), np.linspace(0.1, 0.6, ARCS)
-    told = profile(chart, outside, EdgeShape(0.8, 0.1, -0.2))
+    told = profile(chart, outside, 0.8, 0.1, -0.2)
     np.testing.assert_allclose(told[:, 0], chart[:, -1], atol=1e-3)
     np.testing.assert_allclose(told[:, -1], outside, atol=1e-3)
 
@@ -74,10 +78,10 @@ def test_mirrored_light_gives_the_mirrored_profiles():
     one, other = charted(0.4), charted(0.4 + np.pi)
     np.testing.assert_allclose(np.roll(one, half, axis=0), other, atol=1e-5)
     np.testing.assert_allclose(one[:, ::-1], other, atol=1e-5)
-    shape = EdgeShape(1.0, 0.3, -0.2)
+    shape = (1.0, 0.3, -0.2)
     np.testing.assert_allclose(
-        np.roll(profile(one, np.full(ARCS, 0.5), shape), half, axis=0),
-        profile(other, np.full(ARCS, 0.5), shape),
+        np.roll(profile(one, np.full(ARCS, 0.5), *shape), half, axis=0),
+        profile(other, np.full(ARCS, 0.5), *shape),
         atol=1e-5,
     )
 
@@ -108,8 +112,8 @@ def test_a_ridge_shows_the_opposite_slopes():
     dish, whose slope never reaches flat, does not.
     """
     chart = np.repeat(0.2 + 0.6 * np.exp(-0.5 * (CHART_SLOPES / 0.15) ** 2)[None], ARCS, axis=0)
-    ridge = profile(chart, np.full(ARCS, 0.2), EdgeShape(0.7, 1.0, -0.5))
-    dish = profile(chart, np.full(ARCS, 0.2), EdgeShape(0.7, 1.0, 0.6))
+    ridge = profile(chart, np.full(ARCS, 0.2), 0.7, 1.0, -0.5)
+    dish = profile(chart, np.full(ARCS, 0.2), 0.7, 1.0, 0.6)
     assert ridge[0].max() > 0.5
     assert dish[0].max() < 0.25
 
@@ -118,15 +122,45 @@ def test_a_ridge_shows_the_opposite_slopes():
 def test_blur_and_rounding_widen_the_step(blur, rounding, slope):
     """Standard deviation of the step's derivative: blur and logistic rounding add in squares."""
     q = np.arange(-60, 60.25, 0.5)
-    told = predicted(
-        even_chart(1.0).astype("f4"),
-        np.zeros(ARCS),
-        (EdgeShape(blur, rounding, slope),),
-        q.tobytes(),
-    )[0, 0].astype(float)
+    told = profile(even_chart(1.0), np.zeros(ARCS), blur, rounding, slope, q=q)[0].astype(float)
     weight, place = -np.diff(told), q[:-1] + 0.25
     mean = np.sum(weight * place) / weight.sum()
     sd = np.sqrt(np.sum(weight * (place - mean) ** 2) / weight.sum())
     whole = np.sqrt(blur**2 + (np.pi**2 / 3) * rounding**2)
     assert mean == pytest.approx(0, abs=0.02)
     assert sd == pytest.approx(whole, rel=0.06)
+
+
+@pytest.mark.parametrize("rounding", [0.02, 0.1, 0.4])
+@pytest.mark.parametrize("blur", [0.7, 2.0])
+def test_a_narrow_line_of_light_keeps_its_power(blur, rounding):
+    """A glint that the turn passes through, far narrower than a pixel, against a fine integral.
+
+    The light over q before the blur is T(slope(q)) alone: both sides return the same.
+    """
+    chart = np.repeat(0.2 + 0.6 * np.exp(-0.5 * (CHART_SLOPES / 0.2) ** 2)[None], ARCS, axis=0)
+    fine = np.linspace(-20, 20, 400_001)
+    slope = -0.3 + 1.3 / (1 + np.exp(np.clip(fine / rounding, -500, 500)))
+    light = np.interp(slope, CHART_SLOPES, chart[0])
+    kernel = np.exp(-0.5 * ((Q[:, None] - fine) / blur) ** 2)
+    true = (kernel * light).sum(axis=1) / kernel.sum(axis=1)
+    outside = np.full(ARCS, np.interp(-0.3, CHART_SLOPES, chart[0]))
+    told = profile(chart, outside, blur, rounding, -0.3)
+    np.testing.assert_allclose(told[0], true, atol=0.6 * 0.01)
+
+
+def test_the_bowl_flattens_towards_its_centre():
+    """Inside the rim the light is what the chart shows at the slope 1 + q / radius."""
+    chart, outside = tilted_chart(4), np.full(ARCS, 0.3)
+    told = profile(chart, outside, 0.8, 0.1, -0.1, radius=RADIUS)
+    inside = Q < -5
+    seen = [np.interp(1 + Q[inside] / RADIUS, CHART_SLOPES, row) for row in chart]
+    np.testing.assert_allclose(told[:, inside], seen, atol=1e-4)
+
+
+def test_light_outside_goes_on_as_it_begins():
+    told = profile(even_chart(0.5), np.full(ARCS, 0.2), 0.8, 0.1, -0.1, outward=0.004)
+    beyond = Q > 5
+    np.testing.assert_allclose(
+        told[:, beyond], 0.2 + 0.004 * Q[None, beyond].repeat(ARCS, 0), atol=1e-4
+    )

@@ -10,6 +10,7 @@ edge ends as a spread of places common to all arcs: the uncertainty of the rim's
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,7 @@ from scipy.special import ndtr
 from rimread.photo import Photo, linear_light
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
 from rimread.rim.sampling import band_along, rays_from, reduced
-from rimread.rim.shading import EdgeShape, bowl_chart, predicted
+from rimread.rim.shading import Sides, Turn, bowl_chart, predicted
 
 __all__ = ["Located", "Settled", "locate", "settle"]
 
@@ -44,16 +45,21 @@ STRAY = 20.0
 GUARD_BLURS = 3.0
 GUARD_PX = 1.5
 """Closer to the rim than 3 blurs + 1.5 px the light is a mixture of both sides."""
+NEAR_PX = 5.0
+"""The light just outside is that of the next 5 px."""
 BLURS_PX = tuple(0.7 * 1.35**k for k in range(9))
 """0.7 px (an edge within one pixel) to 7.7 px (the gate refuses)."""
+FIRST_BLUR_PX = BLURS_PX[2]
+"""The blur that profiles are long enough for at first."""
 ROUNDINGS_PX = tuple(0.04 * 1.9**k for k in range(9))
 ROUNDINGS_TRIED, BELOW_TYPICAL = 6, 2
 """Roundings of the edge: of this grid two below the typical one to three above, 25-fold in all."""
 OUTER_SLOPES = (-0.35, -0.2, -0.05, 0.1)
 """From a steep ridge to a slight dish, in slopes of the bowl at the rim."""
-TYPICAL_ROUNDING, ROUNDING_FACTOR = 5e-4, 2.0
+TYPICAL_ROUNDING, ROUNDING_FACTOR = 8e-4, 2.5
 """Prior of the rounding in diameters, log-normal. Indents are geometrically similar, so that the
-rounding goes with the diameter; its size is our assumption, no source."""
+rounding goes with the diameter; its size is our assumption, no source. Wide, as blur hides it: set
+with `TEMPER` by errors and coverage on one set of simulated photos and checked on another."""
 TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
 """Prior of the outer slope: ridges are commoner than dishes; our assumption, no source."""
 TEMPER = 12.0
@@ -118,8 +124,7 @@ class _Scene:
     q_px: NDArray[np.floating]
     light: Array  # (A, Q) mean over the rays of an arc
     seen: Array  # (A, Q) weight of a sample, small where the exposure is clipped
-    chart: Array
-    outside: Array
+    sides: Sides
     scatter_in: Array
     scatter_out: Array
     inside: NDArray[np.bool_]
@@ -146,23 +151,23 @@ class Settled:
 def settle(photo: Photo, ellipse: Ellipse) -> Settled:
     """Bring an ellipse that lies within 3 px of a rim onto it.
 
-    A coarser grid of shapes than in `locate`, with every blur in it.
+    A coarser grid of shapes than in `locate`, with every blur in it. Profiles begin short, where
+    least but the rim is seen, and are taken again longer when they end within the blur found: a
+    blur wider than a profile looks like a slope.
     """
-    scene = _scene(photo, ellipse, blur_px=BLURS_PX[2])
-    shapes = [
-        EdgeShape(blur, rounding, slope)
-        for blur in BLURS_PX
-        for rounding in _roundings(2 * ellipse.m)[1:4:2]
-        for slope in OUTER_SLOPES[1::2]
-    ]
+    turns = _turns(_roundings(2 * ellipse.m)[1:4:2], OUTER_SLOPES[1::2])
     shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
-    misfits = _misfits(scene, shapes, shifts, pooled=COARSE_POOLED_ARCS)
-    best = int(np.argmin(_score(misfits, scene)))
+    blur, half = FIRST_BLUR_PX, 0.0
+    while half < _guard(blur):
+        scene = _scene(photo, ellipse, blur_px=blur)
+        half = scene.q_px[-1]
+        misfits = _misfits(scene, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_ARCS)
+        best = int(np.argmin(_score(misfits, scene)))
+        blur = BLURS_PX[best // len(turns)]
     place, u = _places(misfits[best : best + 1], shifts, len(scene.q_px))
     moved, residuals, _ = moved_by_offsets(
         ellipse, scene.t, place[0], scene.inside / (u[0] ** 2 + STEP_PX**2), floor=STEP_PX / 2
     )
-    blur = shapes[best].blur_px
     least, most = max(LEAST_SHIFT_PX, blur), max(MOST_SHIFT_PX, SHIFT_BLURS * blur)
     stray = least + STRAY * float(np.median(np.abs(residuals)))
     return Settled(ellipse=moved, blur_px=blur, reach_px=round(2 * min(stray, most)) / 2)
@@ -180,17 +185,20 @@ def locate(photo: Photo, settled: Settled) -> Located:
     ellipse = settled.ellipse
     scene = _scene(photo, ellipse, blur_px=settled.blur_px)
     best = int(np.argmin(np.abs(np.log(np.array(BLURS_PX) / settled.blur_px))))
-    shapes = [
-        EdgeShape(blur, rounding, slope)
-        for blur in BLURS_PX[max(best - 1, 0) : best + 2]
-        for rounding in _roundings(2 * ellipse.m)
-        for slope in OUTER_SLOPES
-    ]
+    blurs = BLURS_PX[max(best - 1, 0) : best + 2]
+    turns = _turns(_roundings(2 * ellipse.m), OUTER_SLOPES)
     shifts = _shifts(settled.reach_px)
-    misfits = _misfits(scene, shapes, shifts, pooled=POOLED_ARCS)
+    misfits = _misfits(scene, blurs, turns, shifts, pooled=POOLED_ARCS)
+    shapes = np.array(
+        [(blur, turn.rounding_px, turn.outer_slope) for blur, turn in product(blurs, turns)]
+    )
     weights = _shape_weights(shapes, _score(misfits, scene), 2 * ellipse.m)
     places, u_places = _places(misfits, shifts, len(scene.q_px))
     return _located(scene, shapes, weights, places, u_places)
+
+
+def _turns(roundings: tuple[float, ...], slopes: tuple[float, ...]) -> tuple[Turn, ...]:
+    return tuple(Turn(rounding, slope) for rounding, slope in product(roundings, slopes))
 
 
 def _roundings(diameter_px: float) -> tuple[float, ...]:
@@ -202,7 +210,7 @@ def _roundings(diameter_px: float) -> tuple[float, ...]:
 
 def _scene(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> _Scene:
     half = max(LEAST_HALF_PX, np.ceil(HALF_BLURS * blur_px + 1))
-    guard = GUARD_BLURS * blur_px + GUARD_PX
+    guard = _guard(blur_px)
     band = band_along(photo, ellipse, half_px=half + 6, arcs=ARCS * RAYS, rays=1)
     light = linear_light(photo, band.grey * photo.full_scale).reshape(ARCS, RAYS, -1)
     mean, scatter = light.mean(axis=1), light.var(axis=1, ddof=1)
@@ -212,15 +220,19 @@ def _scene(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> _Scene:
     u = np.linspace(0, 1, 65)
     rays, _ = rays_from(small.grey, small.shrink(ellipse), t, u)
     rays = linear_light(photo, rays * photo.full_scale)
-    near_out = (q > guard) & (q < guard + 5)
     window = np.abs(q) <= half
+    outside, outward = _outside(mean, q, guard)
     return _Scene(
         t=t,
         q_px=q[window],
         light=mean[:, window],
         seen=_seen(band.grey.reshape(ARCS, RAYS, -1)[:, :, window]),
-        chart=bowl_chart(rays, u, known_to=1 - guard / ellipse.m),
-        outside=mean[:, near_out].mean(axis=1),
+        sides=Sides(
+            chart=bowl_chart(rays, u, known_to=1 - guard / ellipse.m),
+            outside=outside,
+            outward=outward,
+            radius_px=ellipse.m,
+        ),
         scatter_in=_typical_scatter(mean, scatter, q < -guard),
         scatter_out=_typical_scatter(mean, scatter, q > guard),
         inside=np.asarray(band.inside.reshape(ARCS, -1).all(axis=1)),
@@ -238,45 +250,73 @@ def _typical_scatter(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Ar
     return np.asarray(np.exp(_pool(np.log(usual)[None], POOLED_ARCS))[0], np.float32)
 
 
+def _guard(blur_px: float) -> float:
+    return GUARD_BLURS * blur_px + GUARD_PX
+
+
+def _outside(light: Array, q: NDArray[np.floating], guard: float) -> tuple[Array, Array]:
+    """Light just outside the rim and its change per pixel, both (A,).
+
+    The change is a mean over neighbouring arcs: finish is averaged out.
+    """
+    far = q > guard
+    span = q[far] - q[far].mean()
+    outward = _pool((light[:, far] @ span / (span @ span))[None], POOLED_ARCS)[0]
+    near = far & (q < guard + NEAR_PX)
+    outside = light[:, near].mean(axis=1) - outward * q[near].mean()
+    return np.asarray(outside, np.float32), outward
+
+
 def _misfits(
-    scene: _Scene, shapes: list[EdgeShape], shifts: NDArray[np.floating], *, pooled: float
+    scene: _Scene,
+    blurs: tuple[float, ...],
+    turns: tuple[Turn, ...],
+    shifts: NDArray[np.floating],
+    *,
+    pooled: float,
 ) -> Array:
-    """-2 log likelihood per sample, shape (len(shapes), shifts, A), pooled over arcs."""
-    q = scene.q_px
-    per = round(1 / STEP_PX)
-    fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + STEP_PX / 2, STEP_PX)
-    profiles = predicted(scene.chart, scene.outside, tuple(shapes), fine.tobytes())
-    blur = shapes[len(shapes) // 2].blur_px
-    misfit = np.empty((len(shifts), len(scene.light), len(shapes)), np.float32)
-    for i, shift in enumerate(shifts):
-        start = round((shifts[-1] - shift) / STEP_PX)
-        profile = profiles[:, :, start : start + per * (len(q) - 1) + 1 : per]
-        share = ndtr((shift - q) / blur).astype(np.float32)
-        variance = scene.scatter_in[:, None] * share + scene.scatter_out[:, None] * (1 - share)
-        misfit[i] = _light_misfit(scene, profile, variance)
-    return _pool(np.moveaxis(misfit, -1, 0), pooled)
+    """-2 log likelihood per sample, shape (blurs * turns, shifts, A), pooled over arcs.
 
-
-def _light_misfit(scene: _Scene, profile: Array, variance: Array) -> Array:
-    """Weighted misfit (A, shapes) of profiles (A, shapes, Q), free in level, bound in contrast."""
-    weight = scene.seen / variance
-    typical = scene.seen.sum(axis=1) / weight.sum(axis=1)
-    weight /= weight.sum(axis=1, keepdims=True)
-    mean = (weight * scene.light).sum(axis=1, keepdims=True)
-    centred = scene.light - mean
-    total = (weight * centred**2).sum(axis=1, keepdims=True)
-    profile = np.ascontiguousarray(profile)
-    level, cross = np.moveaxis(profile @ np.stack([weight, weight * centred], axis=2), 2, 0)
-    power = (profile * profile @ weight[:, :, None])[:, :, 0] - level**2 + 1e-12
-    clipped = scene.seen.min(axis=1, keepdims=True) < 1
-    most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1])
+    Profiles are free in level and bound in contrast.
+    """
+    q, step = scene.q_px, shifts[1] - shifts[0]
+    fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + step / 2, step)
+    arcs = len(scene.t)
+    profiles = predicted(scene.sides, blurs, turns, fine).reshape(arcs, -1, len(fine))
+    share = ndtr((shifts[:, None] - q) / blurs[len(blurs) // 2])
+    scatter_in, scatter_out = scene.scatter_in[:, None, None], scene.scatter_out[:, None, None]
+    seen, light = scene.seen[:, None], scene.light[:, None]
+    variance = np.asarray(scatter_in * share + scatter_out * (1 - share), np.float32)
+    weight = seen / variance
+    typical = seen.sum(axis=2) / weight.sum(axis=2)
+    weight /= weight.sum(axis=2, keepdims=True)
+    mean = (weight * light).sum(axis=2, keepdims=True)
+    centred = light - mean
+    total = (weight * centred**2).sum(axis=2)
+    spread = (seen * np.log(variance)).sum(axis=2) / seen.sum(axis=2) - np.log(typical)
+    at = _moved(weight, len(fine))
+    level, power = profiles @ at, (profiles * profiles) @ at
+    cross = profiles @ _moved(weight * centred, len(fine))
+    power -= level**2
+    power += 1e-12
+    clipped = scene.seen.min(axis=1) < 1
+    most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1])[:, None, None]
     contrast = np.clip(cross / power, CONTRAST_RANGE[0], most)
-    rest = total - 2 * contrast * cross + contrast**2 * power
-    floor = LEAST_MISFIT * total + (LEAST_SCATTER * mean) ** 2
-    spread = (scene.seen * np.log(variance)).sum(axis=1) / scene.seen.sum(axis=1)
-    return np.asarray(
-        np.log(np.maximum(rest, 0) + floor) + (spread - np.log(typical))[:, None], np.float32
-    )
+    rest = total[:, None] - 2 * contrast * cross + contrast**2 * power
+    floor = LEAST_MISFIT * total + (LEAST_SCATTER * mean[:, :, 0]) ** 2
+    misfit = np.log(np.maximum(rest, 0) + floor[:, None]) + spread[:, None]
+    return _pool(np.moveaxis(misfit, 0, -1), pooled)
+
+
+def _moved(weights: Array, places: int) -> Array:
+    """Weights (A, shifts, Q) of samples 1 px apart at each shift's places, (A, places, shifts)."""
+    arcs, shifts, samples = weights.shape
+    per = (places - shifts) // (samples - 1)
+    out = np.zeros((arcs, places, shifts), np.float32)
+    i = np.arange(shifts)
+    for k in range(samples):
+        out[:, shifts - 1 - i + per * k, i] = weights[:, :, k]
+    return out
 
 
 def _pool(values: NDArray[np.floating], arcs: float) -> Array:
@@ -313,11 +353,11 @@ def _places(
 
 
 def _shape_weights(
-    shapes: list[EdgeShape], score: NDArray[np.floating], diameter: float
+    shapes: NDArray[np.floating], score: NDArray[np.floating], diameter: float
 ) -> NDArray[np.floating]:
     """Posterior weights of the shapes."""
-    rounding = np.array([s.rounding_px for s in shapes]) / diameter / TYPICAL_ROUNDING
-    slope = np.array([s.outer_slope for s in shapes])
+    _, rounding, slope = shapes.T
+    rounding = rounding / diameter / TYPICAL_ROUNDING
     log_prior = -0.5 * (np.log(rounding) / np.log(ROUNDING_FACTOR)) ** 2
     log_prior -= 0.5 * ((slope - TYPICAL_SLOPE) / SLOPE_SPREAD) ** 2
     log_weight = log_prior - TEMPER * score
@@ -327,7 +367,7 @@ def _shape_weights(
 
 def _located(
     scene: _Scene,
-    shapes: list[EdgeShape],
+    shapes: NDArray[np.floating],
     weights: NDArray[np.floating],
     places: NDArray[np.floating],
     u_places: NDArray[np.floating],
@@ -336,8 +376,7 @@ def _located(
     u = np.sqrt(weights @ u_places**2)
     firm = scene.inside / (u**2 + STEP_PX**2)
     common = (places @ firm) / firm.sum()
-    edge = np.array([[s.blur_px, s.rounding_px, s.outer_slope] for s in shapes])
-    blur, rounding, slope = (float(v) for v in weights @ edge)
+    blur, rounding, slope = (float(v) for v in weights @ shapes)
     return Located(
         t=scene.t,
         q_px=q,

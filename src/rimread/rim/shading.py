@@ -9,26 +9,27 @@ the rounding and the outer slope; where a blurred step would be placed half a pi
 predicted profile is not.
 
 With w(q) = 1 / (1 + exp(q / r)) the share of the inner slope at distance q outside the break
-(r the rounding), slope(q) = s + (1 - s) w in units of the slope at the rim (s the outer slope), the
-light is
+(r the rounding) and m the radius, slope(q) = s + (1 + q / m - s) w in units of the slope at the
+rim: that of the bowl, which falls towards its centre, turning to s, the outer slope. The light is
 
-    I(q) = T(slope(q)) + (1 - w(q)) (I_out - T(s)),
+    I(q) = T(slope(q)) + (1 - w(q)) (I_out + q I_out' - T(s)),
 
 T the chart along that ray (negative slopes: the ray on the opposite side), the second term for
-what the outer surface returns differently at the same slope; then a Gaussian blur. Own derivation;
-checked against simulated photos in tests/accuracy.
+what the outer surface returns differently at the same slope, and for how its light changes away
+from the rim as the slope of the ridge does; then a Gaussian blur. Own derivation; checked against
+simulated photos in tests/accuracy.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-__all__ = ["CHART_SLOPES", "EdgeShape", "bowl_chart", "predicted"]
+__all__ = ["CHART_SLOPES", "Sides", "Turn", "bowl_chart", "predicted"]
 
 CHART_HALF = 48
 CHART_SLOPES = np.linspace(-1.0, 1.0, 2 * CHART_HALF + 1)
@@ -38,24 +39,49 @@ CHART_TREND = 0.12
 CHART_SMOOTH_ARCS = 2.0
 """Standard deviation, in arcs, of the mean over neighbouring rays: finish is averaged out."""
 
+BLUR_REACH = 4.0
+"""A blur is followed to this many standard deviations."""
+SPACING_PX, LEAST_SPACING_PX, SPACING_GROWTH = 0.7, 0.05, 0.25
+"""Steps of the integral of the blur: a Gaussian's is exact to 1e-8 in steps of its standard
+deviation (trapezoidal rule, Poisson's summation); at the turn they follow the rounding."""
+
 Array = NDArray[np.floating]
 
 
-@dataclass(frozen=True, slots=True)
-class EdgeShape:
-    """What shapes a rim's profile beside the light.
+@dataclass(frozen=True, slots=True, eq=False)
+class Sides:
+    """Light on the two sides of a rim.
 
     Parameters
     ----------
-    blur_px : float
-        Standard deviation of the blur.
+    chart : ndarray, shape (A, S)
+        Light of the bowl over slope along each ray, see `bowl_chart`.
+    outside : ndarray, shape (A,)
+        Light just outside the rim.
+    outward : ndarray, shape (A,)
+        Its change per pixel away from the rim.
+    radius_px : float
+        Mean radius of the rim.
+    """
+
+    chart: Array
+    outside: Array
+    outward: Array
+    radius_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """How the slope turns at a rim.
+
+    Parameters
+    ----------
     rounding_px : float
         Length r of the rounding: 10 to 90 % of the turn take 4.4 r.
     outer_slope : float
         Slope outside the rim in units of the slope inside it, negative on a ridge.
     """
 
-    blur_px: float
     rounding_px: float
     outer_slope: float
 
@@ -84,55 +110,52 @@ def bowl_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Arra
     return np.concatenate([opposite[:, :0:-1], half], axis=1).astype(np.float32)
 
 
-def predicted(chart: Array, outside: Array, shapes: tuple[EdgeShape, ...], q_px: bytes) -> Array:
-    """Predicted profiles, shape (A, len(shapes), Q), at the float64 distances packed in `q_px`.
-
-    Parameters
-    ----------
-    chart : ndarray, shape (A, S)
-    outside : ndarray, shape (A,)
-        Light just outside the rim.
-    shapes : tuple of EdgeShape
-    q_px : bytes
-        ``ndarray.tobytes()`` of evenly spaced distances (hashable, so that weights are kept).
-    """
-    weights, shares = _weights_of_all(shapes, q_px)
-    profiles = np.hstack([chart, outside[:, None]]) @ np.vstack([weights, shares])
-    return np.asarray(profiles.reshape(len(chart), len(shapes), -1))
-
-
-@lru_cache(maxsize=64)
-def _weights_of_all(shapes: tuple[EdgeShape, ...], q_px: bytes) -> tuple[Array, Array]:
-    """The weights of several shapes side by side, (S, len(shapes) Q) and (1, len(shapes) Q)."""
-    pairs = [_weights(shape, q_px) for shape in shapes]
-    return (
-        np.hstack([weights for weights, _ in pairs]),
-        np.hstack([share for _, share in pairs])[None],
+def predicted(
+    sides: Sides, blurs_px: Sequence[float], turns: Sequence[Turn], q_px: NDArray[np.floating]
+) -> Array:
+    """Predicted profiles at the distances `q_px`, shape (A, len(blurs_px), len(turns), Q)."""
+    reach = BLUR_REACH * max(blurs_px) + float(np.abs(q_px).max())
+    nodes, steps = _nodes(reach)
+    return np.asarray(
+        _sharp(sides, turns, nodes)[:, None] @ _blurring(blurs_px, nodes, steps, q_px)
     )
 
 
-@lru_cache(maxsize=4096)
-def _weights(shape: EdgeShape, q_px: bytes) -> tuple[Array, Array]:
-    """Linear weights (S, Q) of the chart and (Q,) of the outside light in the profile."""
-    q = np.frombuffer(q_px)
-    step = q[1] - q[0]
-    reach = int(np.ceil(4 * shape.blur_px / step))
-    fine = q[0] + step * np.arange(-reach, len(q) + reach)
-    w = 0.5 - 0.5 * np.tanh(fine / (2 * shape.rounding_px))
-    slope = shape.outer_slope + (1 - shape.outer_slope) * w
-    weights = _linear_weights(slope)
-    weights -= (1 - w) * _linear_weights(np.array([shape.outer_slope]))
-    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / shape.blur_px) ** 2)
-    kernel /= kernel.sum()
-    blurred = sliding_window_view(weights, len(kernel), axis=1) @ kernel
-    share = np.convolve(1 - w, kernel, mode="valid")
-    return blurred.astype(np.float32), share.astype(np.float32)
+@lru_cache(maxsize=64)
+def _nodes(reach: float) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    """Places at which the light is worked out, close together at the turn, and their spacing."""
+    nodes = [0.0]
+    while nodes[-1] < reach:
+        nodes.append(nodes[-1] + min(LEAST_SPACING_PX + SPACING_GROWTH * nodes[-1], SPACING_PX))
+    both = np.concatenate([-np.array(nodes[:0:-1]), nodes])
+    return both, np.gradient(both)
 
 
-def _linear_weights(slope: NDArray[np.floating]) -> NDArray[np.floating]:
-    """Weights (S, N) that interpolate a chart linearly at `slope` (N,)."""
-    x = np.clip((slope + 1) * CHART_HALF, 0, 2 * CHART_HALF)
-    return np.asarray(np.maximum(1 - np.abs(x - np.arange(2 * CHART_HALF + 1)[:, None]), 0))
+def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Array:
+    """Profiles before the blur, shape (A, len(turns), len(q))."""
+    rounding = np.array([[turn.rounding_px] for turn in turns])
+    outer = np.array([[turn.outer_slope] for turn in turns])
+    w = 0.5 - 0.5 * np.tanh(q / (2 * rounding))
+    slope = outer + (1 + q / sides.radius_px - outer) * w
+    at_turn = _interpolate(sides.chart, CHART_SLOPES, slope.ravel()).reshape(-1, *w.shape)
+    at_outer = _interpolate(sides.chart, CHART_SLOPES, outer.ravel())[..., None]
+    beyond = sides.outside[:, None] + sides.outward[:, None] * q
+    return np.asarray(
+        at_turn + (1 - w).astype(np.float32) * (beyond[:, None] - at_outer), np.float32
+    )
+
+
+def _blurring(
+    blurs_px: Sequence[float],
+    nodes: NDArray[np.floating],
+    steps: NDArray[np.floating],
+    q: NDArray[np.floating],
+) -> Array:
+    """Weights (len(blurs_px), len(nodes), len(q)) of Gaussian blurs."""
+    off = np.asarray(nodes[:, None] - q, np.float32)
+    blur = np.asarray(blurs_px, np.float32)[:, None, None]
+    kernels = np.exp(-0.5 * (off / blur) ** 2) * np.asarray(steps, np.float32)[:, None]
+    return np.asarray(kernels / kernels.sum(axis=1, keepdims=True))
 
 
 def _interpolate(
@@ -141,7 +164,9 @@ def _interpolate(
     """Each row, given at evenly spaced `u`, at the places `at`."""
     x = np.clip((at - u[0]) / (u[1] - u[0]), 0, len(u) - 1.001)
     i = x.astype(np.intp)
-    return np.asarray(rows[:, i] * (1 - (x - i)) + rows[:, i + 1] * (x - i))
+    part = (x - i).astype(np.float32)
+    low = rows.take(i, axis=1)
+    return np.asarray(low + (rows.take(i + 1, axis=1) - low) * part)
 
 
 def _smooth_round(rows: Array) -> Array:
