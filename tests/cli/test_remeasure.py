@@ -203,3 +203,15 @@ def test_a_real_process_with_another_encoding(archive, tmp_path):
     assert done.returncode == 2
     assert json.loads(done.stdout)["rows"] == 9
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("option", ["--out", "--pull"])
+def test_the_table_of_photos_is_never_written_over(tmp_path, option):
+    manifest = tmp_path / "photos.csv"
+    manifest.write_text("photo\na.jpg\n", encoding="utf-8")
+    words = ["--test", "10/3000", "--ledger", tmp_path / "book.db", option, manifest]
+    words += [] if option == "--out" else ["--out", tmp_path / "out.csv"]
+    done = run(manifest, *words)
+    assert done.exit_code == 2
+    assert option in done.stderr
+    assert manifest.read_text(encoding="utf-8") == "photo\na.jpg\n"

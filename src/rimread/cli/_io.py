@@ -13,7 +13,7 @@ from typing import Any, TextIO
 
 import typer
 
-__all__ = ["MISUSE", "REFUSED", "expand", "line_safe", "print_json", "say", "speaking"]
+__all__ = ["MISUSE", "REFUSED", "apart", "expand", "line_safe", "print_json", "say", "speaking"]
 
 REFUSED = 1
 """Exit code: something was refused or failed a check."""
@@ -57,6 +57,13 @@ def line_safe(stream: TextIO) -> None:
     reconfigure = getattr(stream, "reconfigure", None)
     if reconfigure is not None:
         reconfigure(errors="backslashreplace")
+
+
+def apart(option: str, out: Path | None, *read: Path | None) -> None:
+    """Raise ValueError where a file to be written is one that is read: it would be lost."""
+    for path in filter(None, read):
+        if out is not None and out.resolve() == path.resolve():
+            raise ValueError(f"{option} {out}: would be written over what is read from it")
 
 
 def expand(names: Iterable[str]) -> list[Path]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rimread.cli._io import REFUSED, expand, print_json, speaking
+from rimread.cli._io import REFUSED, apart, expand, print_json, speaking
 from rimread.cli._options import Json, Tone, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -68,9 +68,11 @@ def calibrate(
         from rimread.scale import Scale, write_scale  # noqa: PLC0415
         from rimread.scale import calibrate as scale_of  # noqa: PLC0415
 
+        paths = expand(photos)
+        apart("--out", out, *paths)
         certificate = _certificate(length_mm, certified_mm, certificate_u_mm, certificate_k)
         result = scale_of(
-            [read_photo(path, tone=tone) for path in expand(photos)],
+            [read_photo(path, tone=tone) for path in paths],
             division_mm=division,
             certificate=certificate,
             label=label,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rimread.cli._io import MISUSE, REFUSED, print_json, say, speaking
+from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking
 from rimread.cli._options import Json, Rules
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -94,6 +94,7 @@ def compare(
 
         _positive("--resolution", resolution)
         _positive("--scope", scope)
+        apart("--page", page, readings, image, scale)
         condition = None if test is None else parse_test(test)
         people, spoilt = read_human(readings)
         results, broken = _results(image, scale, condition, readings, people)

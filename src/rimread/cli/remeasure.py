@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from rimread.cli._io import MISUSE, REFUSED, print_json, say, speaking
+from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking
 from rimread.cli._progress import Progress
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -140,6 +140,8 @@ def remeasure(
             taken_on=None if on is None else on.date(),
         )
         _judge(settings, out, pull, plot)
+        apart("--out", out, source, pull)
+        apart("--pull", pull, source)
         items, own = _source(source)
         name = run or source.resolve().as_posix()
         roots = tuple(search or [Path(settings.root)])
