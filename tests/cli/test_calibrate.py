@@ -142,3 +142,27 @@ def test_as_a_process(tmp_path):
     )
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["status"] == "calibrated"
+
+
+def test_a_photo_is_never_written_over(tmp_path):
+    photo = tmp_path / "along.jpg"
+    photo.write_bytes(GOOD.read_bytes())
+    done = calibrate(photo, out=tmp_path / "." / "along.jpg")
+    assert done.exit_code == 2
+    assert "--out" in done.stderr
+    assert photo.read_bytes() == GOOD.read_bytes()
+
+
+def test_a_year_that_cannot_be(tmp_path):
+    out = tmp_path / "hall.toml"
+    words = ["calibrate", GOOD, "--division", "0.1", "--on", "9999-12-31", "--out", out]
+    done = CliRunner().invoke(app, [str(word) for word in words])
+    assert done.exit_code == 2
+    assert "9999" in done.stderr
+
+
+def test_a_scale_file_saved_with_a_byte_order_mark(tmp_path):
+    marked = tmp_path / "hall.toml"
+    plain = CALIBRATION / "hall-scope.toml"
+    marked.write_bytes(b"\xef\xbb\xbf" + plain.read_bytes())
+    assert read_scale(marked).px_per_mm_x == read_scale(plain).px_per_mm_x

@@ -144,3 +144,21 @@ def test_photos_are_measured_on_the_way(tmp_path):
     assert abs(reading["difference_mm"]) < reading["U_image_mm"]
     assert abs(reading["image_d1_mm"] - float(width)) < 2 * reading["U_image_mm"]
     assert "gone.jpg" in done.stderr
+
+
+def test_the_page_is_never_written_over_what_is_read(table, results):
+    told, readings = results.read_bytes(), table(*GOOD)
+    for page in (results, readings):
+        done = run(readings, "--image", results, "--page", page)
+        assert done.exit_code == 2
+        assert "--page" in done.stderr
+    assert results.read_bytes() == told
+
+
+def test_results_nested_too_deeply_are_one_bad_line(table, results):
+    with results.open("a", encoding="utf-8") as file:
+        file.write("\n" + "[" * 100_000)
+    done = run(table(*GOOD), "--image", results)
+    assert done.exit_code == 2
+    assert "line 4" in done.stderr
+    assert "Anna reads" in done.stdout

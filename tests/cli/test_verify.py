@@ -123,3 +123,16 @@ def test_bad_input_gets_one_sentence(block: str, words: list[str], says: str) ->
     assert result.exit_code == 2
     assert says in result.stderr
     assert result.stderr.count("\n") == 1
+
+
+def test_a_mistyped_year_does_not_spoil_the_log(block: str, tmp_path: Path) -> None:
+    log = str(tmp_path / "daily.csv")
+    mistyped = _call(block, *GOOD, "--log", log, "--on", "9999-12-31")
+    assert "due 9999-12-31" in mistyped.stdout
+    assert _call(block, *GOOD, "--log", log, "--on", "2026-03-02").exit_code == 0
+
+
+def test_a_block_file_saved_with_a_byte_order_mark(block: str) -> None:
+    path = Path(block)
+    path.write_text(path.read_text(encoding="utf-8"), encoding="utf-8-sig")
+    assert _call(block, *GOOD, "--on", "2026-03-02").exit_code == 0

@@ -134,6 +134,7 @@ def test_filters(where):
             assert tuple(e.number for e in book.entries(which)) == numbers
         more = [Filter(scale="hall"), Filter(test="10/3000"), Filter(sha256="0" * 64)]
         assert all([e.number for e in book.entries(f)] == [1] for f in [*more, Filter(photo="0%/")])
+        assert len(list(book.entries(Filter(until=date.max)))) == 4
         assert list(book.entries(Filter(since=date(2999, 1, 1)), newest=3)) == []
 
 

@@ -153,7 +153,7 @@ def read_results(path: Path) -> tuple[list[ImageResult], list[Problem]]:
             if isinstance(told, dict) and set(told) == {"series"}:
                 continue  # what measure --average adds
             results.append(image_result(told))
-        except ValueError as error:  # a JSONDecodeError is one
+        except (ValueError, RecursionError) as error:  # a JSONDecodeError is a ValueError
             told = error.msg if isinstance(error, json.JSONDecodeError) else str(error)
             problems.append(Problem(line, f"is no result of rimread measure --json ({told})"))
     return results, problems

@@ -185,7 +185,7 @@ def read_block(path: Path) -> Block:
         If it is no TOML, a key is missing, unknown or of the wrong kind.
     """
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise ValueError(f"block file {path} is not TOML: {error}") from error
     try:

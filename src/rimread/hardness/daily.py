@@ -178,7 +178,8 @@ def due_on(last: date, *, rules: str | RuleSet = "iso", every: str = "verify_eve
     every : str
         ``verify_every_days``, ``scope_every_days`` or ``machine_every_days``.
     """
-    return last + timedelta(days=rule_set(rules)[every])
+    days = timedelta(days=rule_set(rules)[every])
+    return last + min(days, date.max - last)  # a mistyped year must not spoil the log
 
 
 def _entry(row: list[str]) -> DailyCheck:

@@ -193,7 +193,7 @@ def read_rules(path: Path) -> RuleSet:
         If it is no TOML, names an unknown limit or gives no source.
     """
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise ValueError(f"rules file {path} is not TOML: {error}") from error
     try:

@@ -19,6 +19,7 @@ __all__ = ["Filter", "Ledger", "LedgerError", "open_ledger"]
 
 _PAGE = 500  # entries held at once when many are read
 _MOST = 2**63 - 1
+_LAST = date.max - timedelta(days=1)
 _BUSY_S = 60  # how long a writer waits for another
 _LOCK = 6506  # PostgreSQL advisory lock while tables are made; any number would do
 
@@ -72,7 +73,7 @@ class Filter:
         if self.since is not None:
             asked.append(e.written_at >= _midnight(self.since))
         if self.until is not None:
-            asked.append(e.written_at < _midnight(self.until + timedelta(days=1)))
+            asked.append(e.written_at < _midnight(min(self.until, _LAST) + timedelta(days=1)))
         if self.current:
             later = ENTRIES.alias()
             replaced = sa.select(later.c.number).where(later.c.replaces == e.number)

@@ -81,7 +81,7 @@ def read_lab(path: Path) -> Lab:
     """
     path = Path(path)
     try:
-        told = tomllib.loads(path.read_text(encoding="utf-8"))
+        told = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise ValueError(f"laboratory file {path} is not TOML: {error}") from error
     try:

@@ -88,7 +88,7 @@ def calibrate(
         If the division, the certificate or the validity makes no sense, there is no photo, or one
         photo is given twice.
     """
-    _judge_wishes(photos, division_mm, certificate, valid_days)
+    _judge_wishes(photos, division_mm, certificate, calibrated_on, valid_days)
     marks = _mark_all(photos, division_mm, certificate)
     if isinstance(marks, Refusal):
         return marks
@@ -137,7 +137,11 @@ def _certified_share(certificate: Certificate | None) -> float:
 
 
 def _judge_wishes(
-    photos: Sequence[Photo], division_mm: float, certificate: Certificate | None, valid_days: int
+    photos: Sequence[Photo],
+    division_mm: float,
+    certificate: Certificate | None,
+    calibrated_on: date,
+    valid_days: int,
 ) -> None:
     if not photos:
         raise ValueError("a scale needs at least one photo of a stage micrometer (got none)")
@@ -151,6 +155,8 @@ def _judge_wishes(
         )
     if not 1 <= valid_days <= 36500:
         raise ValueError(f"a scale is valid for 1 to 36500 days (got {valid_days})")
+    if timedelta(days=valid_days) > date.max - calibrated_on:
+        raise ValueError(f"a scale cannot be valid beyond the year 9999 (from {calibrated_on})")
     if certificate and division_mm > certificate.nominal_mm * (1 + 1e-9):
         raise ValueError(
             f"the division ({division_mm:g} mm) must not exceed the length of the scale "

@@ -134,7 +134,7 @@ def read_scale(path: Path) -> Scale:
     if len(data) > _MOST_BYTES:
         raise ValueError(f"{path}: larger than {_MOST_BYTES} bytes, not a scale file")
     try:
-        told = tomllib.loads(data.decode("utf-8"))
+        told = tomllib.loads(data.decode("utf-8-sig"))  # editors put a mark before it
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise ValueError(f"{path}: not a scale file ({error})") from None
     except RecursionError:
