@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,6 +33,8 @@ CLEAR_AGREEMENT = 0.8
 """A ring that most of the turn agrees on needs no rival looked at."""
 GLINT = 1.2
 """A ring this much smaller than one about it is not the same rim."""
+BOWL = 2.6
+"""A glint's rim is sought about 2.6 of its radii away, that is from 1.2 to 4.4."""
 PASSES = 4
 SETTLED_PX = 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
@@ -113,9 +116,9 @@ def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     if refusal is not None:
         return refusal
     seeds = ring_seeds(photo, most=SEEDS_OF_SEVERAL)
-    rings = [ring for seed in seeds for ring in rings_near(photo, seed)[:1]]
+    rings = [ring for seed in seeds for ring in _from_seed(photo, seed)[:1]]
     rings = [ring for ring in rings if gates.convincing(ring)]
-    apart = _apart(_ranked(photo, rings))
+    apart = _apart(_ranked(rings))
     refusal = gates.none_overlap(apart)
     if refusal is not None:
         return refusal
@@ -150,30 +153,35 @@ def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
     an indent of their own.
     """
     rings: list[Ring] = []
-    clear = False
     for seed in seeds:
+        clear = bool(rings) and rings[0].agreement > CLEAR_AGREEMENT
         if clear and not _may_be_another(seed, seeds[0]):
             continue
-        rings = _ranked(photo, [*rings, *rings_near(photo, seed)])
-        clear = bool(rings) and _clear(photo, rings[0])
+        rings = _ranked([*rings, *_from_seed(photo, seed)])
     return rings
 
 
-def _clear(photo: Photo, ring: Ring) -> bool:
-    """Whether a ring needs no rival looked at."""
-    return ring.agreement > CLEAR_AGREEMENT and not gates.about_a_glint(photo, ring)
+def _from_seed(photo: Photo, seed: Seed) -> list[Ring]:
+    """The rings near a seed, the best explained first.
 
-
-def _ranked(photo: Photo, rings: list[Ring]) -> list[Ring]:
-    """The best explained first, but a ring about a glint in the bowl after the rim about both.
-
-    Ovals come last: no indent is one.
+    Where that one is about a glint in the middle of a bowl, the rim about both goes before it.
     """
-    ranked = sorted(rings, key=lambda ring: (gates.oval(ring), -_weight(ring)))
-    around = [ring for ring in ranked[1:] if gates.convincing(ring) and _encloses(ring, ranked[0])]
-    if around and gates.about_a_glint(photo, ranked[0]):
-        ranked.sort(key=lambda ring: ring is not around[0])
-    return ranked
+    rings = _ranked(rings_near(photo, seed))
+    if not rings or not gates.about_a_glint(photo, rings[0]):
+        return rings
+    glint = rings[0].ellipse
+    bowl = replace(seed, x_px=glint.x, y_px=glint.y, radius_px=BOWL * glint.m)
+    around = [
+        ring
+        for ring in rings_near(photo, bowl)
+        if gates.convincing(ring) and _encloses(ring, rings[0])
+    ]
+    return around[:1] or rings
+
+
+def _ranked(rings: Iterable[Ring]) -> list[Ring]:
+    """The best explained first, ovals last: no indent is one."""
+    return sorted(rings, key=lambda ring: (gates.oval(ring), -_weight(ring)))
 
 
 def _encloses(ring: Ring, other: Ring) -> bool:
