@@ -275,37 +275,48 @@ def _misfits(
     *,
     pooled: float,
 ) -> Array:
-    """-2 log likelihood per sample, shape (blurs * turns, shifts, A), pooled over arcs.
-
-    Profiles are free in level and bound in contrast.
-    """
+    """-2 log likelihood per sample, shape (blurs * turns, shifts, A), pooled over arcs."""
     q, step = scene.q_px, shifts[1] - shifts[0]
     fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + step / 2, step)
-    arcs = len(scene.t)
-    profiles = predicted(scene.sides, blurs, turns, fine).reshape(arcs, -1, len(fine))
+    profiles = predicted(scene.sides, blurs, turns, fine).reshape(len(scene.t), -1, len(fine))
     share = ndtr((shifts[:, None] - q) / blurs[len(blurs) // 2])
-    scatter_in, scatter_out = scene.scatter_in[:, None, None], scene.scatter_out[:, None, None]
+    variance = (
+        scene.scatter_out[:, None, None]
+        + share * ((scene.scatter_in - scene.scatter_out)[:, None, None])
+    )
+    misfit = _light_misfit(scene, profiles, np.asarray(variance, np.float32))
+    return _pool(np.moveaxis(misfit, 0, -1), pooled)
+
+
+def _light_misfit(scene: _Scene, profiles: Array, variance: Array) -> Array:
+    """Weighted misfit (A, shapes, shifts) of profiles, free in level, bound in contrast.
+
+    Parameters
+    ----------
+    scene : _Scene
+    profiles : ndarray, shape (A, shapes, places)
+        From the first sample less the largest shift to the last one and that shift.
+    variance : ndarray, shape (A, shifts, Q)
+        Of the samples when the break lies at a shift.
+    """
     seen, light = scene.seen[:, None], scene.light[:, None]
-    variance = np.asarray(scatter_in * share + scatter_out * (1 - share), np.float32)
     weight = seen / variance
-    typical = seen.sum(axis=2) / weight.sum(axis=2)
+    seen_sum = seen.sum(axis=2)
+    spread = (seen * np.log(variance)).sum(axis=2) / seen_sum
+    spread -= np.log(seen_sum / weight.sum(axis=2))
     weight /= weight.sum(axis=2, keepdims=True)
     mean = (weight * light).sum(axis=2, keepdims=True)
     centred = light - mean
     total = (weight * centred**2).sum(axis=2)
-    spread = (seen * np.log(variance)).sum(axis=2) / seen.sum(axis=2) - np.log(typical)
-    at = _moved(weight, len(fine))
-    level, power = profiles @ at, (profiles * profiles) @ at
-    cross = profiles @ _moved(weight * centred, len(fine))
-    power -= level**2
-    power += 1e-12
+    at = _moved(weight, profiles.shape[2])
+    cross = profiles @ _moved(weight * centred, profiles.shape[2])
+    power = (profiles * profiles) @ at - (profiles @ at) ** 2 + np.float32(1e-12)
     clipped = scene.seen.min(axis=1) < 1
-    most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1])[:, None, None]
-    contrast = np.clip(cross / power, CONTRAST_RANGE[0], most)
-    rest = total[:, None] - 2 * contrast * cross + contrast**2 * power
+    most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
+    contrast = np.clip(cross / power, CONTRAST_RANGE[0], most[:, None, None])
+    rest = total[:, None] + contrast * (contrast * power - 2 * cross)
     floor = LEAST_MISFIT * total + (LEAST_SCATTER * mean[:, :, 0]) ** 2
-    misfit = np.log(np.maximum(rest, 0) + floor[:, None]) + spread[:, None]
-    return _pool(np.moveaxis(misfit, 0, -1), pooled)
+    return np.asarray(np.log(np.maximum(rest, 0) + floor[:, None]) + spread[:, None], np.float32)
 
 
 def _moved(weights: Array, places: int) -> Array:
