@@ -134,7 +134,7 @@ def test_filters(where):
             assert tuple(e.number for e in book.entries(which)) == numbers
         more = [Filter(scale="hall"), Filter(test="10/3000"), Filter(sha256="0" * 64)]
         assert all([e.number for e in book.entries(f)] == [1] for f in [*more, Filter(photo="0%/")])
-        assert len(list(book.entries(Filter(until=date.max)))) == 4
+        assert len(list(book.entries(Filter(until=date.max), newest=10**20))) == 4
         assert list(book.entries(Filter(since=date(2999, 1, 1)), newest=3)) == []
 
 
@@ -302,6 +302,15 @@ def test_missing_triggers_are_found(five, raw):
     else:
         raw("DROP TRIGGER entries_update")
     assert faults(five) == [("unguarded", None)]
+
+
+def test_a_lost_head_is_told(five, force):
+    force("DELETE FROM ledger_head")
+    with open_ledger(five) as book:
+        with pytest.raises(LedgerError, match="last entry"):
+            book.head()
+        with pytest.raises(LedgerError, match="last entry"):
+            book.append([image("a.jpg")])
 
 
 def test_the_hash_can_be_proved_with_other_tools(tmp_path):

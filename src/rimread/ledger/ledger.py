@@ -112,8 +112,7 @@ class Ledger:
             (A ValueError.) If the database cannot be written.
         """
         with _told(), self._writer.begin() as connection:
-            head = connection.execute(sa.select(HEAD.c.number, HEAD.c.hash).with_for_update()).one()
-            number, previous = int(head.number), str(head.hash)
+            number, previous = _last(connection, sa.select(HEAD).with_for_update())
             fresh = _not_there(connection, drafts)
             _judge_replaced(connection, fresh)
             entries, rows = [], []
@@ -131,10 +130,7 @@ class Ledger:
     def head(self) -> tuple[int, str]:
         """Number and hash of the last entry; written down elsewhere it proves all before it."""
         with _told(), self._engine.connect() as connection:
-            row = connection.execute(sa.select(HEAD.c.number, HEAD.c.hash)).one_or_none()
-        if row is None:
-            raise LedgerError("the ledger has lost the row that names its last entry")
-        return int(row.number), str(row.hash)
+            return _last(connection, sa.select(HEAD))
 
     def entry(self, number: int) -> Entry:
         """One entry.
@@ -167,7 +163,7 @@ class Ledger:
                     sa.select(ENTRIES.c.number)
                     .where(*asked)
                     .order_by(ENTRIES.c.number.desc())
-                    .limit(max(newest, 0))
+                    .limit(min(max(newest, 0), _MOST))
                 )
                 first = connection.scalar(sa.select(sa.func.min(last.subquery().c.number)))
             if first is None:
@@ -337,6 +333,14 @@ def _told(name: str = "") -> Iterator[None]:
         raise LedgerError(f"{name or 'ledger'}: {said}") from error
     except sa.exc.InterfaceError as error:
         raise LedgerError(f"{name or 'ledger'}: {error}") from error
+
+
+def _last(connection: sa.Connection, query: sa.Select[Any]) -> tuple[int, str]:
+    """Number and hash of the last entry."""
+    row = connection.execute(query).one_or_none()
+    if row is None:
+        raise LedgerError("the ledger has lost the row that names its last entry")
+    return int(row.number), str(row.hash)
 
 
 def _not_there(connection: sa.Connection, drafts: Sequence[Draft]) -> list[Draft]:
