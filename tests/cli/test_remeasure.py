@@ -190,6 +190,10 @@ def test_no_source(tmp_path):
     assert "none.csv" in run(tmp_path / "none.csv", *words).stderr
     (tmp_path / "list.csv").write_text("picture\na.jpg\n", encoding="utf-8")
     assert "no column 'photo'" in run(tmp_path / "list.csv", *words).stderr
+    (tmp_path / "empty").mkdir()
+    done = run(tmp_path / "empty", "--test", "10/3000", *words)
+    assert done.exit_code == 2
+    assert "no photo in it" in done.stderr
 
 
 def test_a_real_process_with_another_encoding(archive, tmp_path):

@@ -155,3 +155,26 @@ def test_sample_scope_over_some_dozens_of_photos():
     assert record["whole"]["coverage_high"] > 0.954
     assert record["whole"]["error_95_rel"] < 0.005
     assert record["whole"]["refused_share"] < 0.1
+
+
+def test_a_photo_of_another_size_is_not_one_of_the_scope(lab, tmp_path):
+    small = tmp_path / "small.png"
+    cv2.imwrite(str(small), cv2.resize(cv2.imread(str(lab / "indent.png")), (200, 160)))
+    done = call(lab, "--like", small, "--count", 1)
+    assert done.exit_code == 2
+    assert "200 × 160" in done.stderr
+    assert "photos," not in done.stderr  # nothing was simulated
+
+
+def test_what_cannot_be_written_is_told_before_or_after_the_table(lab, tmp_path):
+    taken = tmp_path / "taken"
+    taken.touch()
+    done = call(lab, "--count", 1, "--show", taken)
+    assert done.exit_code == 2
+    assert "--show" in done.stderr
+    assert done.stdout == ""
+    plot = tmp_path / "plot.png"
+    plot.mkdir()
+    done = call(lab, "--count", 1, "--cells", 1, "--conditions", "clean", "--plot", plot)
+    assert done.exit_code == 2
+    assert "U holds" in done.stdout

@@ -159,7 +159,9 @@ def remeasure(
         print_json(record)
     else:
         _print(tally, compared, head, out, pull)
-    if compared.unreadable:
+    if compared.rows == 0:
+        say(f"{source}: no photo in it")
+    if compared.unreadable or compared.rows == 0:
         raise typer.Exit(MISUSE)
     if compared.refused or compared.failed:
         raise typer.Exit(REFUSED)

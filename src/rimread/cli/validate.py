@@ -124,7 +124,7 @@ def validate(
         begun, scope, condition = time.monotonic(), read_scale(scale), parse_test(test)
         limits = _limits(most_error, most_refused)
         low_mm, high_mm = _range(diameter, hardness, scope, condition)
-        character = None if like is None else _character(like, tone, seed)
+        character = None if like is None else _character(like, scope, tone, seed)
         working = Working(
             scope,
             condition,
@@ -137,20 +137,22 @@ def validate(
         )
         if plot is not None:
             _can_plot(plot)
+        if show is not None and show.exists() and not show.is_dir():
+            raise ValueError(f"--show takes a folder (got the file {show})")
         trials = run(
             working, count=count, seed=seed, jobs=jobs or cores(), told=_progress(count, begun)
         )
         found = summarised(working, trials, limits=limits, cells=cells)
+        if as_json:
+            print_json(_record(found, limits, seed))
+        else:
+            _print(found, plot)
         if plot is not None:
             from rimread.validate.figure import save_figure  # noqa: PLC0415
 
             save_figure(found, limits, plot)
         if show is not None:
             _shown(found, show, count, seed)
-        if as_json:
-            print_json(_record(found, limits, seed))
-        else:
-            _print(found, plot)
     if found.failed:
         raise typer.Exit(REFUSED)
 
@@ -188,14 +190,22 @@ def _pair(option: str, text: str) -> tuple[float, float]:
     return low, high
 
 
-def _character(path: Path, tone: Literal["srgb", "linear"] | None, seed: int) -> Character:
+def _character(
+    path: Path, scale: Scale, tone: Literal["srgb", "linear"] | None, seed: int
+) -> Character:
     import numpy as np  # noqa: PLC0415
 
     from rimread.cli._io import say  # noqa: PLC0415
     from rimread.photo import read_photo  # noqa: PLC0415
     from rimread.validate import character_of  # noqa: PLC0415
 
-    found = character_of(read_photo(path, tone=tone), rng=np.random.default_rng([seed, 0]))
+    photo = read_photo(path, tone=tone)
+    if (photo.width_px, photo.height_px) != (scale.width_px, scale.height_px):
+        raise ValueError(
+            f"--like {path} has {photo.width_px} × {photo.height_px} pixels and the scale holds "
+            f"for {scale.width_px} × {scale.height_px}: take a photo as the camera gives it"
+        )
+    found = character_of(photo, rng=np.random.default_rng([seed, 0]))
     if found.refused:
         say(
             f"{path}: no rim to tell blur and contrast from ({found.refused}); "
