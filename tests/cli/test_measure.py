@@ -19,6 +19,7 @@ import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
+import rimread.reading
 from rimread.agreement.readings import read_results
 from rimread.cli import app
 from rimread.hardness import brinell, diameter_for, parse_test
@@ -668,3 +669,22 @@ def test_a_lay_is_a_direction(lay):
     done = measure(GOOD, options=["--lay", lay])
     assert done.exit_code == 2
     assert "--lay" in done.stderr
+
+
+@pytest.mark.parametrize("every", [(), ("--all",)])
+def test_a_fault_of_the_program_on_one_photo_stops_no_other(monkeypatch, every):
+    name = "measure_all" if every else "measure_photo"
+    plain = getattr(rimread.reading, name)
+
+    def faulty(photo, *rest, **more):
+        if photo.name == GOOD.name:
+            raise np.linalg.LinAlgError("Singular matrix")
+        return plain(photo, *rest, **more)
+
+    monkeypatch.setattr(rimread.reading, name, faulty)
+    done = measure(GOOD, SAMPLES / "hall-plate-1.jpg", options=["--json", *every])
+    first, second = records(done)
+    assert done.exit_code == 1
+    assert first["reasons"][0]["code"] == "program-fault"
+    assert "Singular matrix" in first["reasons"][0]["message"]
+    assert second["status"] == "measured"

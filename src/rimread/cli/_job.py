@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from rimread.cli._indents import rules_from
 from rimread.cli._io import MISUSE, REFUSED, say
@@ -16,6 +17,8 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.reading import Reading
     from rimread.refusal import Refusal
     from rimread.scale.model import Scale
+
+_T = TypeVar("_T")
 
 __all__ = ["Job", "Seen", "job_of", "measured", "measured_all", "piece_of"]
 
@@ -125,7 +128,7 @@ def measured(path: Path, job: Job) -> Seen:
     photo = _opened(path, job)
     if isinstance(photo, Seen):
         return photo
-    return Seen(path, photo, measure_photo(photo, job.scale, job.test, **_known(job)))
+    return Seen(path, photo, _tried(measure_photo, photo, job))
 
 
 def measured_all(path: Path, job: Job) -> list[Seen]:
@@ -136,10 +139,28 @@ def measured_all(path: Path, job: Job) -> list[Seen]:
     photo = _opened(path, job)
     if isinstance(photo, Seen):
         return [photo]
-    results = measure_all(photo, job.scale, job.test, **_known(job))
+    results = _tried(measure_all, photo, job)
     if isinstance(results, Refusal):
         return [Seen(path, photo, results)]
     return [Seen(path, photo, result, number) for number, result in enumerate(results, start=1)]
+
+
+def _tried(measure: Callable[..., _T], photo: Photo, job: Job) -> _T | Refusal:
+    """What `measure` makes of a photo; a fault there stops no other photo.
+
+    The job was judged before, so that a ValueError from here (numpy's LinAlgError is one) tells of
+    no misuse.
+    """
+    from rimread.refusal import Refusal  # noqa: PLC0415
+
+    try:
+        return measure(photo, job.scale, job.test, **_known(job))
+    except (ValueError, ArithmeticError) as error:
+        return Refusal(
+            "program-fault",
+            f"The program failed on this photo ({type(error).__name__}: {error}); please report "
+            "it, with the photo.",
+        )
 
 
 def _known(job: Job) -> dict[str, Any]:
