@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +12,7 @@ from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import gates
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
+from rimread.rim.field import black_surround, filled, reaches_into
 from rimread.rim.locate import Located, Settled, locate, settle
 from rimread.rim.model import Rim
 from rimread.rim.seed import Seed, ring_seeds
@@ -57,6 +58,15 @@ def find_rim(photo: Photo) -> Rim | Refusal:
     Rim or Refusal
         A refusal whenever the photo does not show one whole rim well enough.
     """
+    hidden = black_surround(photo)
+    if hidden is None:
+        return _only_rim(photo)
+    result = _only_rim(filled(photo, hidden))
+    cut = isinstance(result, Rim) and reaches_into(result.ellipse, hidden)
+    return gates.CUT_BY_FIELD if cut else result
+
+
+def _only_rim(photo: Photo) -> Rim | Refusal:
     refusal = gates.exposed(photo)
     if refusal is not None:
         return refusal
@@ -112,11 +122,24 @@ def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
         From left to right, at least one of them traced, the others with a refusal, among them
         those cut by the frame; a refusal when none can be traced, or when two of them overlap.
     """
+    hidden = black_surround(photo)
+    if hidden is None:
+        return _all_sighted(photo)
+    sighted = _all_sighted(filled(photo, hidden))
+    if isinstance(sighted, Refusal):
+        return sighted
+    return tuple(
+        replace(one, result=gates.CUT_BY_FIELD) if reaches_into(one.ellipse, hidden) else one
+        for one in sighted
+    )
+
+
+def _all_sighted(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     refusal = gates.exposed(photo)
     if refusal is not None:
         return refusal
     seeds = ring_seeds(photo, most=SEEDS_OF_SEVERAL)
-    rings = [ring for seed in seeds for ring in _from_seed(photo, seed)[:1]]
+    rings = [ring for seed in seeds for ring in _rims_first(photo, rings_near(photo, seed))[:1]]
     rings = [ring for ring in rings if gates.convincing(ring)]
     apart = _apart(_ranked(rings))
     refusal = gates.none_overlap(apart)
@@ -128,7 +151,7 @@ def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
         for refused in [gates.first_failed_of_several(photo, ring)]
     ]
     if not any(isinstance(one.result, Rim) for one in sighted):
-        alone = find_rim(photo)
+        alone = _only_rim(photo)
         if isinstance(alone, Rim):
             return (Sighted(alone.ellipse, alone),)
         several = alone.code == "several-indents" and sighted
@@ -157,31 +180,27 @@ def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
         clear = bool(rings) and rings[0].agreement > CLEAR_AGREEMENT
         if clear and not _may_be_another(seed, seeds[0]):
             continue
-        rings = _ranked([*rings, *_from_seed(photo, seed)])
-    return rings
+        rings = _ranked([*rings, *rings_near(photo, seed)])
+    return _rims_first(photo, rings)
 
 
-def _from_seed(photo: Photo, seed: Seed) -> list[Ring]:
-    """The rings near a seed, the best explained first.
-
-    Where that one is about a glint in the middle of a bowl, the rim about both goes before it.
-    """
-    rings = _ranked(rings_near(photo, seed))
+def _rims_first(photo: Photo, rings: Sequence[Ring]) -> list[Ring]:
+    """Ranked rings; where the first is about a glint in a bowl, the rim about both before it."""
     if not rings or not gates.about_a_glint(photo, rings[0]):
-        return rings
+        return list(rings)
     glint = rings[0].ellipse
-    bowl = replace(seed, x_px=glint.x, y_px=glint.y, radius_px=BOWL * glint.m)
+    bowl = Seed(x_px=glint.x, y_px=glint.y, radius_px=BOWL * glint.m, alignment=0.0)
     around = [
         ring
         for ring in rings_near(photo, bowl)
-        if gates.convincing(ring) and _encloses(ring, rings[0])
+        if gates.clear(ring) is None and _encloses(ring, rings[0])
     ]
-    return around[:1] or rings
+    return [*around[:1], *rings]
 
 
 def _ranked(rings: Iterable[Ring]) -> list[Ring]:
-    """The best explained first, ovals last: no indent is one."""
-    return sorted(rings, key=lambda ring: (gates.oval(ring), -_weight(ring)))
+    """The best explained first."""
+    return sorted(rings, key=_weight, reverse=True)
 
 
 def _encloses(ring: Ring, other: Ring) -> bool:

@@ -15,9 +15,11 @@ from rimread.rim.seed import Seed
 from rimread.rim.trace import Ring
 
 __all__ = [
+    "CUT_BY_FIELD",
     "NO_INDENT",
     "about_a_glint",
     "about_the_same",
+    "clear",
     "convincing",
     "exposed",
     "first_failed",
@@ -26,7 +28,6 @@ __all__ = [
     "framed",
     "lit_and_framed",
     "none_overlap",
-    "oval",
     "seen",
     "shown",
     "unrivalled",
@@ -100,6 +101,12 @@ NO_INDENT = Refusal(
 )
 
 
+CUT_BY_FIELD = Refusal(
+    "cut-by-frame",
+    "The indent is cut by the edge of the field of view: move it into the middle.",
+)
+
+
 def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Refusal | None:
     """The first gate that the best ring (the first of `rings`) does not pass."""
     ring = rings[0]
@@ -110,14 +117,14 @@ def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Re
     if not convincing(ring) and (alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2):
         figures = {"alignment": alignment, "evidence": ring.evidence}
         return Refusal(NO_INDENT.code, NO_INDENT.message, figures)
-    if oval(ring):
+    if _oval(ring):
         a, b = ring.ellipse.semi_axes
         return Refusal(NO_INDENT.code, NO_INDENT.message, {"axes_ratio": b / a})
     for failed in (
         _large_enough(ring),
         framed(photo, ring.ellipse),
         _alone(photo, rings),
-        _clear(ring),
+        clear(ring),
         well_lit(photo, ring.ellipse),
     ):
         if failed is not None:
@@ -132,12 +139,11 @@ def convincing(ring: Ring) -> bool:
         ring.evidence > CLEAR_EVIDENCE
         and ring.agreement > CLEAR_AGREEMENT
         and gain_px > CLEAR_GAIN_PX
-        and not oval(ring)
+        and not _oval(ring)
     )
 
 
-def oval(ring: Ring) -> bool:
-    """Whether a ring is longer than an indent's rim can be."""
+def _oval(ring: Ring) -> bool:
     a, b = ring.ellipse.semi_axes
     return a - b > MOST_OVAL * ring.ellipse.m
 
@@ -248,7 +254,7 @@ def unrivalled(rim: Rim, rings: list[Ring]) -> Refusal | None:
     return None
 
 
-def _clear(ring: Ring) -> Refusal | None:
+def clear(ring: Ring) -> Refusal | None:
     """Whether the ring is one clear curve."""
     if ring.evidence >= LEAST_EVIDENCE and ring.agreement >= LEAST_AGREEMENT:
         return None

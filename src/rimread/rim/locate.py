@@ -35,8 +35,8 @@ STEP_PX = 0.5
 """Grid of places; a parabola through three of them interpolates."""
 SHIFT_PX = 3.0
 """Places searched on either side of an ellipse that is not settled yet."""
-LEAST_SHIFT_PX, MOST_SHIFT_PX, SHIFT_BLURS = 1.5, 3.5, 1.25
-"""Once it is: 1.5 px or a blur, and more by how far the places stray, to 3.5 px or 1.25 blurs."""
+LEAST_SHIFT_PX, MOST_SHIFT_PX, SHIFT_BLURS = 2.0, 3.5, 1.25
+"""Once it is: 2 px or a blur, and more by how far the places stray, to 3.5 px or 1.25 blurs."""
 LEAST_HALF_PX = 7.0
 HALF_BLURS = 5.0
 """Half-width of the compared profile: 7 px or 5 blurs + 1 px, past which shading rules."""
@@ -51,9 +51,8 @@ BLURS_PX = tuple(0.7 * 1.35**k for k in range(9))
 """0.7 px (an edge within one pixel) to 7.7 px (the gate refuses)."""
 FIRST_BLUR_PX = BLURS_PX[2]
 """The blur that profiles are long enough for at first."""
-ROUNDINGS_PX = tuple(0.04 * 1.9**k for k in range(9))
-ROUNDINGS_TRIED, BELOW_TYPICAL = 6, 2
-"""Roundings of the edge: of this grid two below the typical one to three above, 25-fold in all."""
+ROUNDINGS = tuple(1.9**k for k in range(-2, 4))
+"""Roundings of the edge over the typical one, 25-fold in all."""
 OUTER_SLOPES = (-0.35, -0.2, -0.05, 0.1)
 """From a steep ridge to a slight dish, in slopes of the bowl at the rim."""
 TYPICAL_ROUNDING, ROUNDING_FACTOR = 8e-4, 2.5
@@ -77,6 +76,8 @@ LEAST_MISFIT = 1e-2
 """Share of a profile's power that no prediction is expected to explain: a tenth of its contrast."""
 LEAST_SCATTER = 1e-3
 """Scatter below 0.1 % of the light is quantisation."""
+LEAST_LIGHT = 0.01
+"""Light, of full scale, that is taken as 1 %: where all is black the scatter is not known."""
 CLIPPED = 0.985
 """Grey values within 4 of 255 steps of full scale say only "at least this much"."""
 CLIPPED_WEIGHT = 1e-3
@@ -155,7 +156,7 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled:
     least but the rim is seen, and are taken again longer when they end within the blur found: a
     blur wider than a profile looks like a slope.
     """
-    turns = _turns(_roundings(2 * ellipse.m)[1:4:2], OUTER_SLOPES[1::2])
+    turns = _turns(ellipse, ROUNDINGS[::2], OUTER_SLOPES[1::2])
     shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
     blur, half = FIRST_BLUR_PX, 0.0
     while half < _guard(blur):
@@ -186,7 +187,7 @@ def locate(photo: Photo, settled: Settled) -> Located:
     scene = _scene(photo, ellipse, blur_px=settled.blur_px)
     best = int(np.argmin(np.abs(np.log(np.array(BLURS_PX) / settled.blur_px))))
     blurs = BLURS_PX[max(best - 1, 0) : best + 2]
-    turns = _turns(_roundings(2 * ellipse.m), OUTER_SLOPES)
+    turns = _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
     shifts = _shifts(settled.reach_px)
     misfits = _misfits(scene, blurs, turns, shifts, pooled=POOLED_ARCS)
     shapes = np.array(
@@ -197,15 +198,11 @@ def locate(photo: Photo, settled: Settled) -> Located:
     return _located(scene, shapes, weights, places, u_places)
 
 
-def _turns(roundings: tuple[float, ...], slopes: tuple[float, ...]) -> tuple[Turn, ...]:
-    return tuple(Turn(rounding, slope) for rounding, slope in product(roundings, slopes))
-
-
-def _roundings(diameter_px: float) -> tuple[float, ...]:
-    """The roundings of the grid about the one typical for a diameter."""
-    steps = np.log(TYPICAL_ROUNDING * diameter_px / ROUNDINGS_PX[0]) / np.log(1.9)
-    first = int(np.clip(round(steps) - BELOW_TYPICAL, 0, len(ROUNDINGS_PX) - ROUNDINGS_TRIED))
-    return ROUNDINGS_PX[first : first + ROUNDINGS_TRIED]
+def _turns(
+    ellipse: Ellipse, roundings: tuple[float, ...], slopes: tuple[float, ...]
+) -> tuple[Turn, ...]:
+    typical = TYPICAL_ROUNDING * 2 * ellipse.m
+    return tuple(Turn(typical * rounding, slope) for rounding, slope in product(roundings, slopes))
 
 
 def _scene(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> _Scene:
@@ -246,7 +243,8 @@ def _seen(grey: Array) -> Array:
 
 def _typical_scatter(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Array:
     """Usual variance on one side, smoothed round the turn, in units of the light squared."""
-    usual = np.median(scatter[:, side], axis=1) + (LEAST_SCATTER * mean[:, side].mean(axis=1)) ** 2
+    light = np.maximum(mean[:, side].mean(axis=1), LEAST_LIGHT)
+    usual = np.median(scatter[:, side], axis=1) + (LEAST_SCATTER * light) ** 2
     return np.asarray(np.exp(_pool(np.log(usual)[None], POOLED_ARCS))[0], np.float32)
 
 
@@ -315,7 +313,7 @@ def _light_misfit(scene: _Scene, profiles: Array, variance: Array) -> Array:
     most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
     contrast = np.clip(cross / power, CONTRAST_RANGE[0], most[:, None, None])
     rest = total[:, None] + contrast * (contrast * power - 2 * cross)
-    floor = LEAST_MISFIT * total + (LEAST_SCATTER * mean[:, :, 0]) ** 2
+    floor = LEAST_MISFIT * total + (LEAST_SCATTER * np.maximum(mean[:, :, 0], LEAST_LIGHT)) ** 2
     return np.asarray(np.log(np.maximum(rest, 0) + floor[:, None]) + spread[:, None], np.float32)
 
 
@@ -384,7 +382,7 @@ def _located(
     u_places: NDArray[np.floating],
 ) -> Located:
     q = weights @ places
-    u = np.sqrt(weights @ u_places**2)
+    u = _own_uncertainty(weights, u_places)
     firm = scene.inside / (u**2 + STEP_PX**2)
     common = (places @ firm) / firm.sum()
     blur, rounding, slope = (float(v) for v in weights @ shapes)
@@ -399,3 +397,14 @@ def _located(
         inside=scene.inside,
         clipped=scene.seen.min(axis=1) < 1,
     )
+
+
+def _own_uncertainty(weights: NDArray[np.floating], u_places: NDArray[np.floating]) -> Array:
+    """Of each arc (A,), over the shapes that place it within the reach, if most of them do.
+
+    One unlikely shape with its place beyond the reach says nothing about how well arcs are seen.
+    """
+    found = u_places < _NOT_FOUND_PX
+    share = weights @ found
+    mean = weights @ np.where(found, u_places, 0) ** 2 / np.maximum(share, 1e-9)
+    return np.asarray(np.where(share > 0.5, np.sqrt(mean), _NOT_FOUND_PX))

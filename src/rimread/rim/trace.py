@@ -38,6 +38,8 @@ BAND_LEAST_PX = 12.0
 """at least this many pixels, which is also the second band's half-width."""
 BAND_LAST_PX = 8.0
 """Half-width of the last band: room for the windows of the evidence and little more."""
+HALF_MARGIN = MARGIN // 2
+"""Of a band half of the margin is left out: its shading is known well enough there."""
 LEAST_WEIGHT = 1e-2
 """Weight of a path point without any gain."""
 FIT_FLOOR_PX = 0.5
@@ -125,14 +127,16 @@ def _plausible(ellipse: Ellipse, start: Ellipse, photo: Photo) -> bool:
 
 
 def _in_band(photo: Photo, ellipse: Ellipse, half_px: float) -> Ring:
-    band = band_along(photo, ellipse, half_px=half_px, arcs=BAND_ARCS, rays=BAND_RAYS)
+    band = band_along(photo, ellipse, half_px=half_px + HALF_MARGIN, arcs=BAND_ARCS, rays=BAND_RAYS)
     gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=False)
+    within = slice(HALF_MARGIN, -HALF_MARGIN)
+    gain, q = gain[:, within], band.q_px[within]
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
     along: NDArray[np.floating] = gain[np.arange(BAND_ARCS), path].astype(np.float64)
     fitted, residuals, _ = moved_by_offsets(
         ellipse,
         band.t,
-        band.q_px[path],
+        q[path],
         along + LEAST_WEIGHT,
         floor=FIT_FLOOR_PX,
         consensus=CONSENSUS_PX,

@@ -1,0 +1,57 @@
+"""A round field of view: what a scope's field stop leaves black is no part of the picture.
+
+The black surround has an edge as clear as a rim. It is filled with the light next to it, so that
+no ring is left there, and a rim that runs into it is cut as by the frame.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rimread.photo import Photo
+from rimread.rim.ellipse import Ellipse
+
+__all__ = ["black_surround", "filled", "reaches_into"]
+
+BLACK = 0.02
+"""No light, in grey values of full scale: 5 of 255 steps of stray light and coding."""
+LEAST_LIT = 0.4
+"""Least part of a picture that a field of view covers; bright bowls on black metal cover less."""
+PENUMBRA = 0.01
+"""Width of the stop's own blurred edge, in sides of the picture."""
+
+
+def black_surround(photo: Photo) -> NDArray[np.bool_] | None:
+    """What a field stop hides, shape of the photo; None where the corners are lit."""
+    corners = ([0, 0, -1, -1], [0, -1, 0, -1])
+    if (photo.grey[corners] > BLACK * photo.full_scale).any():
+        return None
+    dark = (cv2.blur(photo.grey, (5, 5)) < BLACK * photo.full_scale).astype(np.uint8)
+    _, label = cv2.connectedComponents(dark)
+    surround = np.isin(label, label[corners]).astype(np.uint8)
+    if surround.mean() > 1 - LEAST_LIT:
+        return None
+    reach = 2 * max(3, round(PENUMBRA * min(dark.shape))) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    return np.asarray(cv2.dilate(surround, disc), bool)
+
+
+def filled(photo: Photo, hidden: NDArray[np.bool_]) -> Photo:
+    """The photo with each hidden pixel as bright as the nearest one seen."""
+    _, nearest = cv2.distanceTransformWithLabels(
+        hidden.astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    light = np.zeros(int(nearest.max()) + 1, photo.grey.dtype)
+    light[nearest[~hidden]] = photo.grey[~hidden]
+    return replace(photo, grey=light[nearest])
+
+
+def reaches_into(ellipse: Ellipse, hidden: NDArray[np.bool_]) -> bool:
+    """Whether an ellipse within the picture runs into what is hidden."""
+    x, y = ellipse.points(np.linspace(0, 2 * np.pi, 360, endpoint=False)).round().astype(int).T
+    height, width = hidden.shape
+    return bool(hidden[y.clip(0, height - 1), x.clip(0, width - 1)].any())
