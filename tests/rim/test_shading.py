@@ -6,7 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ndtr
 
-from rimread.rim.shading import CHART_SLOPES, Sides, Turn, bowl_chart, predicted
+from rimread.rim import shading
+from rimread.rim.shading import (
+    CHART_SLOPES,
+    OUTER_LOBE,
+    Sides,
+    Turn,
+    bowl_chart,
+    predicted,
+)
 
 Q = np.arange(-12, 12.25, 0.5)
 ARCS = 24
@@ -105,16 +113,32 @@ def test_what_lies_beyond_the_known_part_follows_the_trend():
     np.testing.assert_allclose(chart[0, -1], 0.6, atol=0.01)
 
 
+def lit_when_flat(width):
+    """A bowl that glints where it is flat, within `width` slopes of the rim."""
+    light = 0.2 + 0.6 * np.exp(-0.5 * (CHART_SLOPES / width) ** 2)
+    return np.repeat(light[None], ARCS, axis=0)
+
+
 def test_a_ridge_shows_the_opposite_slopes():
     """The rounding passes from the slope of the bowl through flat to that of the ridge.
 
     With a chart that is bright where the surface is flat, a rounded edge shows a bright line; a
-    dish, whose slope never reaches flat, does not.
+    dish, whose slope never reaches flat, does not. Where slope(q) = s + (1 - s) w is 0 the bowl's
+    share w is -s / (1 - s), a third for s = -0.5: that much is the bowl's line, the rest the
+    metal's, whose Gaussian is wider and lower by the variances' sum. Blurred little, as the turn
+    is slow.
     """
-    chart = np.repeat(0.2 + 0.6 * np.exp(-0.5 * (CHART_SLOPES / 0.15) ** 2)[None], ARCS, axis=0)
-    ridge = profile(chart, np.full(ARCS, 0.2), 0.7, 1.0, -0.5)
-    dish = profile(chart, np.full(ARCS, 0.2), 0.7, 1.0, 0.6)
-    assert ridge[0].max() > 0.5
+    width, s, rounding = 0.15, -0.5, 8.0
+    share = -s / (1 - s)
+    flat = rounding * np.log(1 / share - 1)
+    broad = np.hypot(width, OUTER_LOBE)
+    line = 0.6 * width / broad * (1 - np.exp(-0.5 * (s / broad) ** 2))
+    expected = share * 0.8 + (1 - share) * (0.2 + line)
+    even = np.full(ARCS, 0.2)
+    ridge = profile(lit_when_flat(width), even, 0.7, rounding, s, q=np.array([flat]))
+    dish = profile(lit_when_flat(width), even, 0.7, rounding, 0.6)
+    assert share == pytest.approx(1 / 3)
+    assert ridge[0, 0] == pytest.approx(expected, abs=0.01)
     assert dish[0].max() < 0.25
 
 
@@ -131,22 +155,84 @@ def test_blur_and_rounding_widen_the_step(blur, rounding, slope):
     assert sd == pytest.approx(whole, rel=0.06)
 
 
+def lobed(slopes, light, at, lobe):
+    """Means of a chart about the slopes `at`, weighted by a Gaussian, over the chart's span."""
+    fine = np.linspace(-1, 1, 4001)
+    weights = np.exp(-0.5 * ((at[:, None] - fine) / lobe) ** 2)
+    return weights @ np.interp(fine, slopes, light) / weights.sum(axis=1)
+
+
+def integrated(light, outside, blur, rounding, outer_slope, *, lobe):
+    """The formula at the head of `rimread.rim.shading` round a large bowl, over 400 001 places."""
+    fine = np.linspace(-20, 20, 400_001)
+    w = 1 / (1 + np.exp(np.clip(fine / rounding, -500, 500)))
+    slope = outer_slope + (1 - outer_slope) * w
+    knots = np.linspace(-1, 1, 1001)
+    spread = lobed(CHART_SLOPES, light, knots, lobe)
+    metal = np.interp(slope, knots, spread) - np.interp(outer_slope, knots, spread) + outside
+    sharp = w * np.interp(slope, CHART_SLOPES, light) + (1 - w) * metal
+    kernel = np.exp(-0.5 * ((Q[:, None] - fine) / blur) ** 2)
+    return kernel @ sharp / kernel.sum(axis=1)
+
+
 @pytest.mark.parametrize("rounding", [0.02, 0.1, 0.4])
 @pytest.mark.parametrize("blur", [0.7, 2.0])
 def test_a_narrow_line_of_light_keeps_its_power(blur, rounding):
-    """A glint that the turn passes through, far narrower than a pixel, against a fine integral.
-
-    The light over q before the blur is T(slope(q)) alone: both sides return the same.
-    """
-    chart = np.repeat(0.2 + 0.6 * np.exp(-0.5 * (CHART_SLOPES / 0.2) ** 2)[None], ARCS, axis=0)
-    fine = np.linspace(-20, 20, 400_001)
-    slope = -0.3 + 1.3 / (1 + np.exp(np.clip(fine / rounding, -500, 500)))
-    light = np.interp(slope, CHART_SLOPES, chart[0])
-    kernel = np.exp(-0.5 * ((Q[:, None] - fine) / blur) ** 2)
-    true = (kernel * light).sum(axis=1) / kernel.sum(axis=1)
-    outside = np.full(ARCS, np.interp(-0.3, CHART_SLOPES, chart[0]))
-    told = profile(chart, outside, blur, rounding, -0.3)
+    """A glint that the turn passes through, far narrower than a pixel, against a fine integral."""
+    chart, outside = lit_when_flat(0.2), 0.3
+    true = integrated(chart[0], outside, blur, rounding, -0.3, lobe=OUTER_LOBE)
+    told = profile(chart, np.full(ARCS, outside), blur, rounding, -0.3)
     np.testing.assert_allclose(told[0], true, atol=0.6 * 0.01)
+
+
+@pytest.fixture
+def set_lobe(monkeypatch):
+    """Sets the lobe of the metal outside, whose weights are kept from call to call."""
+
+    def put(lobe):
+        monkeypatch.setattr(shading, "OUTER_LOBE", lobe)
+        kept.cache_clear()
+
+    kept = shading._spreading  # noqa: SLF001
+    yield put
+    kept.cache_clear()
+
+
+NO_LOBE = 1e-3
+"""Far less than the step of a chart: the metal outside returns what the bowl does."""
+
+
+@pytest.mark.parametrize("lobe", [0.1, 0.2, 0.4])
+def test_a_broader_lobe_lowers_the_line_at_the_break(set_lobe, lobe):
+    """By as much as the formula says; without any the whole line is that of the bowl."""
+    chart = lit_when_flat(0.2)
+    outside = float(np.interp(-0.3, CHART_SLOPES, chart[0]))
+    shape = (0.7, 0.4, -0.3)
+    set_lobe(NO_LOBE)
+    bowl = profile(chart, np.full(ARCS, outside), *shape)[0]
+    set_lobe(lobe)
+    told = profile(chart, np.full(ARCS, outside), *shape)[0]
+    one, other = (integrated(chart[0], outside, *shape, lobe=x) for x in (NO_LOBE, lobe))
+    lower = bowl.max() - told.max()
+    assert lower == pytest.approx(one.max() - other.max(), abs=0.6 * 0.01)
+    assert lower > 0.02
+
+
+def test_a_chart_that_rises_evenly_is_changed_by_the_lobe_at_its_ends_alone(set_lobe):
+    """The mean of a straight line about a point is the point; past the ends there is no line."""
+    chart = np.repeat((0.4 + 0.3 * CHART_SLOPES)[None], ARCS, axis=0)
+    outside, rounding, s = np.full(ARCS, 0.25), 4.0, -0.2
+    q = np.arange(-16, 16.5, 0.5)
+    set_lobe(NO_LOBE)
+    bowl = profile(chart, outside, 0.7, rounding, s, q=q)[0]
+    set_lobe(OUTER_LOBE)
+    told = profile(chart, outside, 0.7, rounding, s, q=q)[0]
+    slope = s + (1 - s) / (1 + np.exp(q / rounding))
+    far, near = slope < 1 - 3 * OUTER_LOBE, np.abs(slope - 0.8) < 0.05
+    assert far.any()
+    assert near.any()
+    np.testing.assert_allclose(told[far], bowl[far], atol=0.3 * 3e-3)
+    assert (bowl[near] - told[near]).min() > 0.3 * 5e-3
 
 
 def test_the_bowl_flattens_towards_its_centre():
