@@ -17,7 +17,7 @@ __all__ = ["Diameters", "diameters"]
 
 Array = NDArray[np.floating]
 
-DEFINITION_SHARE = 0.2
+DEFINITION_SHARE = 0.19
 """Share of the transition's width by which the light of an edge may be read wrongly on every
 side alike. Set by coverage on simulated photos, the renderings' median U watched; no source."""
 CLIPPED_SHARE = 0.5
