@@ -44,8 +44,8 @@ LEAST_WEIGHT = 1e-2
 """Weight of a path point without any gain."""
 FIT_FLOOR_PX = 0.5
 """Paths run on whole pixels: scatter below half of one is not believed."""
-SAME_START_PX = 4.0
-"""Two starts this close to each other end on the same ring."""
+SAME_START, SAME_START_PX = 0.02, 4.0
+"""Two starts this close to each other, in radii or pixels, end on the same ring."""
 _EIGHT = np.arange(8) * (np.pi / 4)
 CONSENSUS_PX = 1.2
 """Reach within which path points agree on an ellipse: they run on whole pixels."""
@@ -77,7 +77,8 @@ class Ring:
 def rings_near(photo: Photo, seed: Seed) -> tuple[Ring, ...]:
     """Rings found from one seed, the best explained first."""
     starts = _polar_ellipses(photo, seed)
-    if float(np.abs(starts[0].distance(starts[1].points(_EIGHT))).max()) < SAME_START_PX:
+    apart = float(np.abs(starts[0].distance(starts[1].points(_EIGHT))).max())
+    if apart < max(SAME_START_PX, SAME_START * seed.radius_px):
         starts = starts[:1]
     rings = [ring for ring in (_sharpened(photo, start) for start in starts) if ring is not None]
     return tuple(sorted(rings, key=lambda ring: -ring.evidence))
