@@ -1,6 +1,6 @@
 """Where along each normal the slope breaks, under every plausible shape of the edge.
 
-Each arc's grey profile is held against the profiles predicted from the bowl (`shading`), shifted
+Each arc's profile (`profiles`) is held against those predicted from the bowl (`shading`), shifted
 along the normal, for a grid of edge shapes, samples weighted by the scatter of the finish on
 their side of the edge. The log likelihoods are pooled over a few neighbouring arcs; the shapes
 are then weighted by how well they explain the whole turn, so that what is not known about the
@@ -16,37 +16,31 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from rimread.photo import Photo, linear_light
+from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
-from rimread.rim.sampling import band_along, rays_from, reduced
-from rimread.rim.shading import Sides, Turn, bowl_chart, predicted
+from rimread.rim.profiles import (
+    LEAST_LIGHT,
+    LEAST_SCATTER,
+    POOLED_ARCS,
+    Profiles,
+    guard_px,
+    pool,
+    profiles_across,
+)
+from rimread.rim.shading import Turn, predicted
 
 __all__ = ["Located", "Settled", "locate", "settle"]
 
 Array = NDArray[np.floating]
 
-ARCS = 96
-"""Arcs of 3.75°: a rim of 300 px still has 10 px of arc in each."""
-RAYS = 6
-"""Normals in each arc."""
-CHART_RADIUS_PX = 96
-"""Radius of the bowl in the reduced picture that the chart is read from."""
 STEP_PX = 0.5
 """Grid of places; a parabola through three of them interpolates."""
 SHIFT_PX = 3.0
 """Places searched on either side of an ellipse that is not settled yet."""
 LEAST_SHIFT_PX, MOST_SHIFT_PX, SHIFT_BLURS = 2.0, 3.5, 1.25
 """Once it is: 2 px or a blur, and more by how far the places stray, to 3.5 px or 1.25 blurs."""
-LEAST_HALF_PX = 7.0
-HALF_BLURS = 5.0
-"""Half-width of the compared profile: 7 px or 5 blurs + 1 px, past which shading rules."""
 STRAY = 20.0
 """Median distances from the ellipse added to the least reach."""
-GUARD_BLURS = 3.0
-GUARD_PX = 1.5
-"""Closer to the rim than 3 blurs + 1.5 px the light is a mixture of both sides."""
-NEAR_PX = 5.0
-"""The light just outside is that of the next 5 px."""
 BLURS_PX = tuple(0.7 * 1.35**k for k in range(9))
 """0.7 px (an edge within one pixel) to 7.7 px (the gate refuses)."""
 FIRST_BLUR_PX = BLURS_PX[2]
@@ -58,29 +52,20 @@ OUTER_SLOPES = (-0.35, -0.2, -0.05, 0.1)
 TYPICAL_ROUNDING, ROUNDING_FACTOR = 8e-4, 2.5
 """Prior of the rounding in diameters, log-normal. Indents are geometrically similar, so that the
 rounding goes with the diameter; its size is our assumption, no source. Wide, as blur hides it: set
-with `TEMPER` by errors and coverage on one set of simulated photos and checked on another."""
+with `TEMPER` by errors and coverage on simulated photos, while the renderings were watched."""
 TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
 """Prior of the outer slope: ridges are commoner than dishes; our assumption, no source."""
 TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
-POOLED_ARCS = 1.6
-"""Standard deviation in arcs over which likelihoods are pooled: lobes of the rim are longer."""
 COARSE_POOLED_ARCS = 5.0
-"""The same while the ellipse is still being settled."""
+"""Standard deviation in arcs over which likelihoods are pooled while the ellipse is settled."""
 CONTRAST_RANGE = (0.5, 2.0)
 """A predicted contrast is taken as right within this factor,"""
 CLIPPED_CONTRAST = 10.0
 """or may be up to this much larger where the exposure is clipped."""
 LEAST_MISFIT = 1e-2
 """Share of a profile's power that no prediction is expected to explain: a tenth of its contrast."""
-LEAST_SCATTER = 1e-3
-"""Scatter below 0.1 % of the light is quantisation."""
-LEAST_LIGHT = 0.01
-"""Light, of full scale, that is taken as 1 %: where all is black the scatter is not known."""
-CLIPPED = 0.985
-"""Grey values within 4 of 255 steps of full scale say only "at least this much"."""
-CLIPPED_WEIGHT = 1e-3
 _NOT_FOUND_PX = 10.0
 
 
@@ -117,20 +102,6 @@ class Located:
     clipped: NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Scene:
-    """Profiles round the rim and what they are compared with."""
-
-    t: NDArray[np.floating]
-    q_px: NDArray[np.floating]
-    light: Array  # (A, Q) mean over the rays of an arc
-    seen: Array  # (A, Q) weight of a sample, small where the exposure is clipped
-    sides: Sides
-    scatter_in: Array
-    scatter_out: Array
-    inside: NDArray[np.bool_]
-
-
 @dataclass(frozen=True, slots=True)
 class Settled:
     """An ellipse on a rim to a fraction of a pixel.
@@ -159,8 +130,8 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled:
     turns = _turns(ellipse, ROUNDINGS[::2], OUTER_SLOPES[1::2])
     shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
     blur, half = FIRST_BLUR_PX, 0.0
-    while half < _guard(blur):
-        scene = _scene(photo, ellipse, blur_px=blur)
+    while half < guard_px(blur):
+        scene = profiles_across(photo, ellipse, blur_px=blur)
         half = scene.q_px[-1]
         misfits = _misfits(scene, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_ARCS)
         best = int(np.argmin(_score(misfits, scene)))
@@ -184,7 +155,7 @@ def locate(photo: Photo, settled: Settled) -> Located:
         Shapes with a third more and less blur are weighed too.
     """
     ellipse = settled.ellipse
-    scene = _scene(photo, ellipse, blur_px=settled.blur_px)
+    scene = profiles_across(photo, ellipse, blur_px=settled.blur_px)
     best = int(np.argmin(np.abs(np.log(np.array(BLURS_PX) / settled.blur_px))))
     blurs = BLURS_PX[max(best - 1, 0) : best + 2]
     turns = _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
@@ -205,68 +176,8 @@ def _turns(
     return tuple(Turn(typical * rounding, slope) for rounding, slope in product(roundings, slopes))
 
 
-def _scene(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> _Scene:
-    half = max(LEAST_HALF_PX, np.ceil(HALF_BLURS * blur_px + 1))
-    guard = _guard(blur_px)
-    band = band_along(photo, ellipse, half_px=half + 6, arcs=ARCS * RAYS, rays=1)
-    light = linear_light(photo, band.grey * photo.full_scale).reshape(ARCS, RAYS, -1)
-    mean, scatter = light.mean(axis=1), light.var(axis=1, ddof=1)
-    t = band.t.reshape(ARCS, RAYS).mean(axis=1)
-    q = band.q_px
-    small = reduced(photo, ellipse, radius_px=CHART_RADIUS_PX, reach=1.1)
-    u = np.linspace(0, 1, 65)
-    rays, _ = rays_from(small.grey, small.shrink(ellipse), t, u)
-    rays = linear_light(photo, rays * photo.full_scale)
-    window = np.abs(q) <= half
-    outside, outward = _outside(mean, q, guard)
-    return _Scene(
-        t=t,
-        q_px=q[window],
-        light=mean[:, window],
-        seen=_seen(band.grey.reshape(ARCS, RAYS, -1)[:, :, window]),
-        sides=Sides(
-            chart=bowl_chart(rays, u, known_to=1 - guard / ellipse.m),
-            outside=outside,
-            outward=outward,
-            radius_px=ellipse.m,
-        ),
-        scatter_in=_typical_scatter(mean, scatter, q < -guard),
-        scatter_out=_typical_scatter(mean, scatter, q > guard),
-        inside=np.asarray(band.inside.reshape(ARCS, -1).all(axis=1)),
-    )
-
-
-def _seen(grey: Array) -> Array:
-    """1 where no ray of an arc is clipped, `CLIPPED_WEIGHT` elsewhere."""
-    return np.where(grey.max(axis=1) < CLIPPED, 1.0, CLIPPED_WEIGHT).astype(np.float32)
-
-
-def _typical_scatter(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Array:
-    """Usual variance on one side, smoothed round the turn, in units of the light squared."""
-    light = np.maximum(mean[:, side].mean(axis=1), LEAST_LIGHT)
-    usual = np.median(scatter[:, side], axis=1) + (LEAST_SCATTER * light) ** 2
-    return np.asarray(np.exp(_pool(np.log(usual)[None], POOLED_ARCS))[0], np.float32)
-
-
-def _guard(blur_px: float) -> float:
-    return GUARD_BLURS * blur_px + GUARD_PX
-
-
-def _outside(light: Array, q: NDArray[np.floating], guard: float) -> tuple[Array, Array]:
-    """Light just outside the rim and its change per pixel, both (A,).
-
-    The change is a mean over neighbouring arcs: finish is averaged out.
-    """
-    far = q > guard
-    span = q[far] - q[far].mean()
-    outward = _pool((light[:, far] @ span / (span @ span))[None], POOLED_ARCS)[0]
-    near = far & (q < guard + NEAR_PX)
-    outside = light[:, near].mean(axis=1) - outward * q[near].mean()
-    return np.asarray(outside, np.float32), outward
-
-
 def _misfits(
-    scene: _Scene,
+    scene: Profiles,
     blurs: tuple[float, ...],
     turns: tuple[Turn, ...],
     shifts: NDArray[np.floating],
@@ -283,15 +194,15 @@ def _misfits(
         + share * ((scene.scatter_in - scene.scatter_out)[:, None, None])
     )
     misfit = _light_misfit(scene, profiles, np.asarray(variance, np.float32))
-    return _pool(np.moveaxis(misfit, 0, -1), pooled)
+    return pool(np.moveaxis(misfit, 0, -1), pooled)
 
 
-def _light_misfit(scene: _Scene, profiles: Array, variance: Array) -> Array:
+def _light_misfit(scene: Profiles, profiles: Array, variance: Array) -> Array:
     """Weighted misfit (A, shapes, shifts) of profiles, free in level, bound in contrast.
 
     Parameters
     ----------
-    scene : _Scene
+    scene : Profiles
     profiles : ndarray, shape (A, shapes, places)
         From the first sample less the largest shift to the last one and that shift.
     variance : ndarray, shape (A, shifts, Q)
@@ -328,18 +239,11 @@ def _moved(weights: Array, places: int) -> Array:
     return out
 
 
-def _pool(values: NDArray[np.floating], arcs: float) -> Array:
-    """Gaussian mean over neighbouring arcs, the last axis, which closes on itself."""
-    k = np.fft.rfftfreq(values.shape[-1]) * 2 * np.pi * arcs
-    spectrum = np.fft.rfft(values, axis=-1) * np.exp(-0.5 * k * k)
-    return np.fft.irfft(spectrum, n=values.shape[-1], axis=-1).astype(np.float32)
-
-
 def _shifts(reach_px: float, *, step: float = STEP_PX) -> NDArray[np.floating]:
     return np.arange(-reach_px, reach_px + step / 2, step)
 
 
-def _score(misfits: Array, scene: _Scene) -> NDArray[np.floating]:
+def _score(misfits: Array, scene: Profiles) -> NDArray[np.floating]:
     """Mean over the turn of the least misfit of each shape."""
     return np.asarray(misfits.min(axis=1)[:, scene.inside].mean(axis=1), np.float64)
 
@@ -375,7 +279,7 @@ def _shape_weights(
 
 
 def _located(
-    scene: _Scene,
+    scene: Profiles,
     shapes: NDArray[np.floating],
     weights: NDArray[np.floating],
     places: NDArray[np.floating],
