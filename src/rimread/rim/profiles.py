@@ -1,0 +1,155 @@
+"""Profiles of light across a rim, and what its two sides show.
+
+Along the normals of an ellipse the light is averaged over short arcs. With it comes what a profile
+is predicted from (`shading`): the bowl's own chart and the light just outside, both taken where
+the blur of the rim no longer reaches; and the scatter of the finish on either side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rimread.photo import Photo, linear_light
+from rimread.rim.ellipse import Ellipse
+from rimread.rim.sampling import band_along, rays_from, reduced
+from rimread.rim.shading import Sides, bowl_chart
+
+__all__ = [
+    "CLIPPED",
+    "LEAST_LIGHT",
+    "LEAST_SCATTER",
+    "POOLED_ARCS",
+    "Profiles",
+    "guard_px",
+    "pool",
+    "profiles_across",
+]
+
+Array = NDArray[np.floating]
+
+ARCS = 96
+"""Arcs of 3.75°: a rim of 300 px still has 10 px of arc in each."""
+RAYS = 6
+"""Normals in each arc."""
+CHART_RADIUS_PX = 96
+"""Radius of the bowl in the reduced picture that the chart is read from."""
+LEAST_HALF_PX = 7.0
+HALF_BLURS = 5.0
+"""Half-width of the compared profile: 7 px or 5 blurs + 1 px, past which shading rules."""
+GUARD_BLURS = 3.0
+GUARD_PX = 1.5
+"""Closer to the rim than 3 blurs + 1.5 px the light is a mixture of both sides."""
+NEAR_PX = 5.0
+"""The light just outside is that of the next 5 px."""
+POOLED_ARCS = 1.6
+"""Standard deviation in arcs over which likelihoods are pooled: lobes of the rim are longer."""
+LEAST_SCATTER = 1e-3
+"""Scatter below 0.1 % of the light is quantisation."""
+LEAST_LIGHT = 0.01
+"""Light, of full scale, that is taken as 1 %: where all is black the scatter is not known."""
+CLIPPED = 0.985
+"""Grey values within 4 of 255 steps of full scale say only "at least this much"."""
+CLIPPED_WEIGHT = 1e-3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Profiles:
+    """Profiles round the rim and what they are compared with.
+
+    Parameters
+    ----------
+    t : ndarray, shape (A,)
+        Ellipse parameter of each arc.
+    q_px : ndarray, shape (Q,)
+        Distance along the outward normal.
+    light : ndarray, shape (A, Q)
+        Linear, of full scale; mean over the rays of an arc.
+    seen : ndarray, shape (A, Q)
+        Weight of a sample, small where the exposure is clipped.
+    sides : Sides
+    scatter_in, scatter_out : ndarray, shape (A,)
+        Variance from ray to ray on either side.
+    inside : ndarray, shape (A,), bool
+        Arcs that lie wholly in the picture.
+    """
+
+    t: NDArray[np.floating]
+    q_px: NDArray[np.floating]
+    light: Array
+    seen: Array
+    sides: Sides
+    scatter_in: Array
+    scatter_out: Array
+    inside: NDArray[np.bool_]
+
+
+def profiles_across(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> Profiles:
+    """Profiles across the rim near an ellipse, long enough for a blur."""
+    half = max(LEAST_HALF_PX, np.ceil(HALF_BLURS * blur_px + 1))
+    guard = guard_px(blur_px)
+    band = band_along(photo, ellipse, half_px=half + 6, arcs=ARCS * RAYS, rays=1)
+    light = linear_light(photo, band.grey * photo.full_scale).reshape(ARCS, RAYS, -1)
+    mean, scatter = light.mean(axis=1), light.var(axis=1, ddof=1)
+    t = band.t.reshape(ARCS, RAYS).mean(axis=1)
+    q = band.q_px
+    small = reduced(photo, ellipse, radius_px=CHART_RADIUS_PX, reach=1.1)
+    u = np.linspace(0, 1, 65)
+    rays, _ = rays_from(small.grey, small.shrink(ellipse), t, u)
+    rays = linear_light(photo, rays * photo.full_scale)
+    window = np.abs(q) <= half
+    outside, outward = _outside(mean, q, guard)
+    return Profiles(
+        t=t,
+        q_px=q[window],
+        light=mean[:, window],
+        seen=_seen(band.grey.reshape(ARCS, RAYS, -1)[:, :, window]),
+        sides=Sides(
+            chart=bowl_chart(rays, u, known_to=1 - guard / ellipse.m),
+            outside=outside,
+            outward=outward,
+            radius_px=ellipse.m,
+        ),
+        scatter_in=_typical_scatter(mean, scatter, q < -guard),
+        scatter_out=_typical_scatter(mean, scatter, q > guard),
+        inside=np.asarray(band.inside.reshape(ARCS, -1).all(axis=1)),
+    )
+
+
+def _seen(grey: Array) -> Array:
+    """1 where no ray of an arc is clipped, `CLIPPED_WEIGHT` elsewhere."""
+    return np.where(grey.max(axis=1) < CLIPPED, 1.0, CLIPPED_WEIGHT).astype(np.float32)
+
+
+def _typical_scatter(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Array:
+    """Usual variance on one side, smoothed round the turn, in units of the light squared."""
+    light = np.maximum(mean[:, side].mean(axis=1), LEAST_LIGHT)
+    usual = np.median(scatter[:, side], axis=1) + (LEAST_SCATTER * light) ** 2
+    return np.asarray(np.exp(pool(np.log(usual)[None], POOLED_ARCS))[0], np.float32)
+
+
+def guard_px(blur_px: float) -> float:
+    """Distance from the rim within which a blur mixes the light of both sides."""
+    return GUARD_BLURS * blur_px + GUARD_PX
+
+
+def _outside(light: Array, q: NDArray[np.floating], guard: float) -> tuple[Array, Array]:
+    """Light just outside the rim and its change per pixel, both (A,).
+
+    The change is a mean over neighbouring arcs: finish is averaged out.
+    """
+    far = q > guard
+    span = q[far] - q[far].mean()
+    outward = pool((light[:, far] @ span / (span @ span))[None], POOLED_ARCS)[0]
+    near = far & (q < guard + NEAR_PX)
+    outside = light[:, near].mean(axis=1) - outward * q[near].mean()
+    return np.asarray(outside, np.float32), outward
+
+
+def pool(values: NDArray[np.floating], arcs: float) -> Array:
+    """Gaussian mean over neighbouring arcs, the last axis, which closes on itself."""
+    k = np.fft.rfftfreq(values.shape[-1]) * 2 * np.pi * arcs
+    spectrum = np.fft.rfft(values, axis=-1) * np.exp(-0.5 * k * k)
+    return np.fft.irfft(spectrum, n=values.shape[-1], axis=-1).astype(np.float32)
