@@ -131,14 +131,14 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled:
     shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
     blur, half = FIRST_BLUR_PX, 0.0
     while half < guard_px(blur):
-        scene = profiles_across(photo, ellipse, blur_px=blur)
-        half = scene.q_px[-1]
-        misfits = _misfits(scene, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_ARCS)
-        best = int(np.argmin(_score(misfits, scene)))
+        measured = profiles_across(photo, ellipse, blur_px=blur)
+        half = measured.q_px[-1]
+        misfits = _misfits(measured, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_ARCS)
+        best = int(np.argmin(_score(misfits, measured)))
         blur = BLURS_PX[best // len(turns)]
-    place, u = _places(misfits[best : best + 1], shifts, len(scene.q_px))
+    place, u = _places(misfits[best : best + 1], shifts, len(measured.q_px))
     moved, residuals, _ = moved_by_offsets(
-        ellipse, scene.t, place[0], scene.inside / (u[0] ** 2 + STEP_PX**2), floor=STEP_PX / 2
+        ellipse, measured.t, place[0], measured.inside / (u[0] ** 2 + STEP_PX**2), floor=STEP_PX / 2
     )
     least, most = max(LEAST_SHIFT_PX, blur), max(MOST_SHIFT_PX, SHIFT_BLURS * blur)
     stray = least + STRAY * float(np.median(np.abs(residuals)))
@@ -155,18 +155,18 @@ def locate(photo: Photo, settled: Settled) -> Located:
         Shapes with a third more and less blur are weighed too.
     """
     ellipse = settled.ellipse
-    scene = profiles_across(photo, ellipse, blur_px=settled.blur_px)
+    measured = profiles_across(photo, ellipse, blur_px=settled.blur_px)
     best = int(np.argmin(np.abs(np.log(np.array(BLURS_PX) / settled.blur_px))))
     blurs = BLURS_PX[max(best - 1, 0) : best + 2]
     turns = _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
     shifts = _shifts(settled.reach_px)
-    misfits = _misfits(scene, blurs, turns, shifts, pooled=POOLED_ARCS)
+    misfits = _misfits(measured, blurs, turns, shifts, pooled=POOLED_ARCS)
     shapes = np.array(
         [(blur, turn.rounding_px, turn.outer_slope) for blur, turn in product(blurs, turns)]
     )
-    weights = _shape_weights(shapes, _score(misfits, scene), 2 * ellipse.m)
-    places, u_places = _places(misfits, shifts, len(scene.q_px))
-    return _located(scene, shapes, weights, places, u_places)
+    weights = _shape_weights(shapes, _score(misfits, measured), 2 * ellipse.m)
+    places, u_places = _places(misfits, shifts, len(measured.q_px))
+    return _located(measured, shapes, weights, places, u_places)
 
 
 def _turns(
@@ -177,7 +177,7 @@ def _turns(
 
 
 def _misfits(
-    scene: Profiles,
+    measured: Profiles,
     blurs: tuple[float, ...],
     turns: tuple[Turn, ...],
     shifts: NDArray[np.floating],
@@ -185,30 +185,30 @@ def _misfits(
     pooled: float,
 ) -> Array:
     """-2 log likelihood per sample, shape (blurs * turns, shifts, A), pooled over arcs."""
-    q, step = scene.q_px, shifts[1] - shifts[0]
+    q, step = measured.q_px, shifts[1] - shifts[0]
     fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + step / 2, step)
-    profiles = predicted(scene.sides, blurs, turns, fine).reshape(len(scene.t), -1, len(fine))
+    expected = predicted(measured.sides, blurs, turns, fine).reshape(len(measured.t), -1, len(fine))
     share = ndtr((shifts[:, None] - q) / blurs[len(blurs) // 2])
     variance = (
-        scene.scatter_out[:, None, None]
-        + share * ((scene.scatter_in - scene.scatter_out)[:, None, None])
+        measured.scatter_out[:, None, None]
+        + share * ((measured.scatter_in - measured.scatter_out)[:, None, None])
     )
-    misfit = _light_misfit(scene, profiles, np.asarray(variance, np.float32))
+    misfit = _light_misfit(measured, expected, np.asarray(variance, np.float32))
     return pool(np.moveaxis(misfit, 0, -1), pooled)
 
 
-def _light_misfit(scene: Profiles, profiles: Array, variance: Array) -> Array:
+def _light_misfit(measured: Profiles, expected: Array, variance: Array) -> Array:
     """Weighted misfit (A, shapes, shifts) of profiles, free in level, bound in contrast.
 
     Parameters
     ----------
-    scene : Profiles
-    profiles : ndarray, shape (A, shapes, places)
+    measured : Profiles
+    expected : ndarray, shape (A, shapes, places)
         From the first sample less the largest shift to the last one and that shift.
     variance : ndarray, shape (A, shifts, Q)
         Of the samples when the break lies at a shift.
     """
-    seen, light = scene.seen[:, None], scene.light[:, None]
+    seen, light = measured.seen[:, None], measured.light[:, None]
     weight = seen / variance
     seen_sum = seen.sum(axis=2)
     spread = (seen * np.log(variance)).sum(axis=2) / seen_sum
@@ -217,10 +217,10 @@ def _light_misfit(scene: Profiles, profiles: Array, variance: Array) -> Array:
     mean = (weight * light).sum(axis=2, keepdims=True)
     centred = light - mean
     total = (weight * centred**2).sum(axis=2)
-    at = _moved(weight, profiles.shape[2])
-    cross = profiles @ _moved(weight * centred, profiles.shape[2])
-    power = (profiles * profiles) @ at - (profiles @ at) ** 2 + np.float32(1e-12)
-    clipped = scene.seen.min(axis=1) < 1
+    at = _moved(weight, expected.shape[2])
+    cross = expected @ _moved(weight * centred, expected.shape[2])
+    power = (expected * expected) @ at - (expected @ at) ** 2 + np.float32(1e-12)
+    clipped = measured.seen.min(axis=1) < 1
     most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
     contrast = np.clip(cross / power, CONTRAST_RANGE[0], most[:, None, None])
     rest = total[:, None] + contrast * (contrast * power - 2 * cross)
@@ -243,9 +243,9 @@ def _shifts(reach_px: float, *, step: float = STEP_PX) -> NDArray[np.floating]:
     return np.arange(-reach_px, reach_px + step / 2, step)
 
 
-def _score(misfits: Array, scene: Profiles) -> NDArray[np.floating]:
+def _score(misfits: Array, measured: Profiles) -> NDArray[np.floating]:
     """Mean over the turn of the least misfit of each shape."""
-    return np.asarray(misfits.min(axis=1)[:, scene.inside].mean(axis=1), np.float64)
+    return np.asarray(misfits.min(axis=1)[:, measured.inside].mean(axis=1), np.float64)
 
 
 def _places(
@@ -279,7 +279,7 @@ def _shape_weights(
 
 
 def _located(
-    scene: Profiles,
+    measured: Profiles,
     shapes: NDArray[np.floating],
     weights: NDArray[np.floating],
     places: NDArray[np.floating],
@@ -287,19 +287,19 @@ def _located(
 ) -> Located:
     q = weights @ places
     u = _own_uncertainty(weights, u_places)
-    firm = scene.inside / (u**2 + STEP_PX**2)
+    firm = measured.inside / (u**2 + STEP_PX**2)
     common = (places @ firm) / firm.sum()
     blur, rounding, slope = (float(v) for v in weights @ shapes)
     return Located(
-        t=scene.t,
+        t=measured.t,
         q_px=q,
         u_px=u,
         u_common_px=float(np.sqrt(weights @ (common - weights @ common) ** 2)),
         blur_px=blur,
         rounding_px=rounding,
         outer_slope=slope,
-        inside=scene.inside,
-        clipped=scene.seen.min(axis=1) < 1,
+        inside=measured.inside,
+        clipped=measured.seen.min(axis=1) < 1,
     )
 
 
