@@ -3,14 +3,28 @@
 from dataclasses import replace
 from typing import get_args
 
+import cv2
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from rimread.diameters import diameters
 from rimread.photo import Photo
 from rimread.refusal import Refusal
-from rimread.rim import Rim, find_rim, find_rims
-from rimread.simulate import Spoiled, several_scene, simulate
+from rimread.rim import Rim, find_rim, find_rims, gates
+from rimread.rim.ellipse import Ellipse
+from rimread.rim.seed import Seed, ring_seeds
+from rimread.rim.trace import Ring, rings_near
+from rimread.simulate import (
+    Camera,
+    Indent,
+    Light,
+    Scene,
+    Spoiled,
+    Surface,
+    several_scene,
+    simulate,
+)
 
 CLEAN = (1, 3, 4, 5, 8, 9, 12, 14)
 
@@ -120,3 +134,107 @@ def test_several_indents_are_refused_by_one_and_found_by_all(three):
         assert rim.centre_px == pytest.approx((true.centre_x_px, true.centre_y_px), abs=1.0)
         found = diameters(rim, three.scale)
         assert abs(found.mean_mm - true.mean_mm) <= max(found.budget.U, 0.003 * true.mean_mm)
+
+
+RIM_PX, GLINT_PX, MIDDLE_PX = 105.0, 45.0, (203.4, 176.8)
+
+
+def glinting(*, line=0.1, texture=0.05, top=1.2, flank=3.0, glint=GLINT_PX):
+    """A bowl whose middle throws the light back, its rim a thin bright line about matt metal.
+
+    Painted: a disc of grey value `top` (over 1 clips), `flank` px wide at its edge. All of 900
+    simulated bowls under coaxial light had a rim clearer than their glint, or none left.
+    """
+    y, x = np.mgrid[:360, :400]
+    away = np.hypot(x - MIDDLE_PX[0], y - MIDDLE_PX[1])
+    grain = cv2.GaussianBlur(np.random.default_rng(0).standard_normal(away.shape), (0, 0), 1.2)
+    matt = 0.02 + (texture - 0.02) * ndtr(RIM_PX - away)
+    grey = 0.4 + matt * grain / grain.std()
+    grey += line * np.exp(-0.5 * ((away - RIM_PX) / 1.2) ** 2)
+    grey += (top - 0.4) * ndtr((glint - away) / flank)
+    coded = (255 * grey).clip(0, 255).round().astype(np.uint8)
+    return Photo(grey=coded, tone="srgb", name="", sha256="", tone_stated=True)
+
+
+def strongest(photo):
+    """The best explained ring from the photo's seeds: gain over its length against chance."""
+    rings = [ring for seed in ring_seeds(photo, most=5) for ring in rings_near(photo, seed)]
+    return max(rings, key=lambda r: r.evidence * r.agreement * r.ellipse.m**0.5)
+
+
+GLINTS = [
+    {"line": 0.06, "texture": 0.02, "flank": 2.0},
+    {"line": 0.1, "texture": 0.02},
+    {"line": 0.1, "texture": 0.05, "top": 1.1, "flank": 4.0},
+    {"line": 0.1, "texture": 0.05, "top": 1.4},
+    {"line": 0.15, "texture": 0.05, "top": 1.4, "flank": 4.0},
+]
+
+
+@pytest.mark.parametrize("how", GLINTS)
+def test_a_rim_about_a_stronger_glint_is_found(how, monkeypatch):
+    photo = glinting(**how)
+    ring = strongest(photo)
+    assert ring.ellipse.m == pytest.approx(GLINT_PX, abs=4.0)
+    assert gates.about_a_glint(photo, ring)
+    rim = find_rim(photo)
+    assert isinstance(rim, Rim), rim
+    assert rim.ellipse.m == pytest.approx(RIM_PX, abs=1.2)  # the line is 1.2 px to either side
+    assert rim.centre_px == pytest.approx(MIDDLE_PX, abs=0.5)
+    (one,) = find_rims(photo)
+    assert one.ellipse.m == pytest.approx(rim.ellipse.m, abs=0.2)
+    monkeypatch.setattr(gates, "about_a_glint", lambda *_: False)
+    assert isinstance(find_rim(photo), Refusal)  # else the glint is taken for the rim
+
+
+@pytest.mark.parametrize("flank", [2.0, 3.0, 4.0])
+def test_a_glint_without_a_rim_about_it_is_refused(flank):
+    photo = glinting(line=0.0, texture=0.02, flank=flank)
+    assert gates.about_a_glint(photo, strongest(photo))
+    assert isinstance(find_rim(photo), Refusal)
+    assert isinstance(find_rims(photo), Refusal)
+
+
+@pytest.mark.parametrize("share", [0.3, 0.6, 0.8, 1.2])
+def test_a_ring_is_about_a_glint_when_half_of_it_is_clipped(share):
+    """The clipped disc fills `share` of the ring's area."""
+    photo = glinting(top=1.5, flank=0.5)
+    clipped = np.sqrt((photo.grey == 255).sum() / np.pi)
+    ring = Ring(Ellipse(*MIDDLE_PX, clipped / np.sqrt(share)), evidence=1.0, agreement=1.0)
+    assert gates.about_a_glint(photo, ring) == (share > 0.5)
+
+
+def coaxial(exposure):
+    scene = Scene(
+        indents=(Indent(d1_mm=1.5, d2_mm=1.496, ball_mm=5.0),),
+        surface=Surface(finish="blasted", finish_um=0.1, alpha_inside=0.1, alpha_outside=0.3),
+        light=Light(kind="coaxial", ambient=0.1),
+        camera=Camera(width_px=480, height_px=440, px_per_mm=200.0, exposure=exposure),
+    )
+    return simulate(scene, rng=np.random.default_rng(3))
+
+
+@pytest.mark.parametrize(("exposure", "clips"), [(0.15, False), (0.5, True)])
+def test_a_rim_clearer_than_the_glint_in_it_is_left_alone(exposure, clips, monkeypatch):
+    """Clipped or not, what a rim encloses is for the most part not the glint."""
+    shot = coaxial(exposure)
+    photo, true = shot.photo(), shot.truth[0]
+    assert (photo.grey[210:230, 230:250] == 255).all() == clips
+    ring = strongest(photo)
+    assert not gates.about_a_glint(photo, ring)
+    rim = find_rim(photo)
+    assert rim.semi_axes_px == pytest.approx((true.axis1_px / 2, true.axis2_px / 2), abs=0.5)
+    monkeypatch.setattr(gates, "about_a_glint", lambda *_: False)
+    assert find_rim(photo).ellipse == rim.ellipse
+
+
+@pytest.mark.parametrize("top", [0.6, 0.8, 0.97])
+def test_a_bright_middle_that_does_not_clip_is_no_glint(top, monkeypatch):
+    photo = glinting(top=top, flank=12.0)
+    for radius in (0.5 * GLINT_PX, GLINT_PX, RIM_PX):
+        for ring in rings_near(photo, Seed(*MIDDLE_PX, radius, alignment=2.0)):
+            assert not gates.about_a_glint(photo, ring)
+    rim = find_rim(photo)
+    assert rim.ellipse.m == pytest.approx(RIM_PX, abs=1.2)
+    monkeypatch.setattr(gates, "about_a_glint", lambda *_: False)
+    assert find_rim(photo).ellipse == rim.ellipse
