@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rimread.rim.evidence import break_evidence
+from rimread.rim.evidence import MARGIN, break_evidence
 
 ROWS, COLUMNS, BREAK = 60, 41, 20
 INSIDE = np.ones((ROWS, COLUMNS), bool)
@@ -103,3 +103,62 @@ def test_one_glaring_arc_does_not_outvote_a_rim():
     grey[:6, 30:] += 0.4
     gain = break_evidence(grey, inside=INSIDE, shading=True)
     assert abs(found(gain) - BREAK) <= 1
+
+
+WIDE = 61
+SLOPES = st.floats(-1 / WIDE, 1 / WIDE)
+"""Grey values per sample along the rows: up to full scale from end to end."""
+WINDOWS = 6
+"""Columns that a gain looks at to either side: half a window of 5, the gap of 1, a window."""
+CHANCE = 0.3
+"""Mean gain of a path that follows the marks of texture (rimread.rim.gates)."""
+
+
+def ramp(slopes, start=0.5):
+    """Rows that rise evenly, each with its own slope."""
+    return (start + np.outer(slopes, np.arange(WIDE) - WIDE // 2)).astype(np.float32)
+
+
+@given(SLOPES, SLOPES, st.floats(0.2, 0.8))
+def test_a_straight_ramp_is_no_break_inside_the_margin(slope, other, start):
+    """A mean run twice takes a straight line off; at the ends it cannot.
+
+    There is no gain at all where no window reaches into the margin, and next to it less than by
+    chance. Slopes may change round the turn, as lamps on one side make them.
+    """
+    turn = np.cos(2 * np.pi * np.arange(ROWS) / ROWS)
+    grey = ramp(slope + (other - slope) * (turn + 1) / 2, start)
+    gain = break_evidence(grey, inside=np.ones(grey.shape, bool), shading=False)
+    deep = MARGIN + WINDOWS
+    assert np.abs(gain[:, deep:-deep]).max() < 1e-3
+    assert gain[:, MARGIN:-MARGIN].max() < 0.4 * CHANCE
+
+
+@pytest.mark.parametrize("slope", [-1 / WIDE, 1 / WIDE])
+def test_the_margin_is_where_a_ramp_looks_like_a_break(slope):
+    """So it is no wider than it must be."""
+    grey = ramp(np.full(ROWS, slope))
+    whole = np.ones(grey.shape, bool)
+    gain = break_evidence(grey, inside=whole, shading=False)
+    assert gain[:, :MARGIN].max() > 1
+    assert gain[:, -MARGIN:].max() > 1
+    assert break_evidence(grey, inside=whole, shading=True)[:, MARGIN:-MARGIN].min() > 1
+
+
+@given(
+    SLOPES,
+    st.floats(0.05, 0.3),
+    st.booleans(),
+    st.integers(MARGIN + 4, WIDE - MARGIN - 5),
+    st.integers(0, 50),
+)
+def test_a_step_on_a_ramp_is_found_where_it_is(slope, step, down, place, seed):
+    """On steep ramps, where the ends of the rows would gain more than the step does."""
+    rng = np.random.default_rng(seed)
+    grey = ramp(np.full(ROWS, slope)) + 0.01 * rng.standard_normal((ROWS, WIDE))
+    grey[:, place] += (-step if down else step) / 2
+    grey[:, place + 1 :] += -step if down else step
+    gain = break_evidence(grey.astype(np.float32), inside=np.ones(grey.shape, bool), shading=False)[
+        :, MARGIN:-MARGIN
+    ]
+    assert abs(found(gain) + MARGIN - place) <= 1
