@@ -35,7 +35,7 @@ Array = NDArray[np.floating]
 
 STEP_PX = 0.5
 """Grid of places; a parabola through three of them interpolates."""
-SHIFT_PX = 3.0
+SHIFT_PX = 5.0
 """Places searched on either side of an ellipse that is not settled yet."""
 LEAST_SHIFT_PX, MOST_SHIFT_PX, SHIFT_BLURS = 2.0, 3.5, 1.25
 """Once it is: 2 px or a blur, and more by how far the places stray, to 3.5 px or 1.25 blurs."""
@@ -121,7 +121,7 @@ class Settled:
 
 
 def settle(photo: Photo, ellipse: Ellipse) -> Settled:
-    """Bring an ellipse that lies within 3 px of a rim onto it.
+    """Bring an ellipse that lies within 5 px of a rim onto it.
 
     A coarser grid of shapes than in `locate`, with every blur in it. Profiles begin short, where
     least but the rim is seen, and are taken again longer when they end within the blur found: a
