@@ -286,7 +286,7 @@ def _located(
     u_places: NDArray[np.floating],
 ) -> Located:
     q = weights @ places
-    u = _own_uncertainty(weights, u_places)
+    u = np.sqrt(weights @ u_places**2)
     firm = measured.inside / (u**2 + STEP_PX**2)
     common = (places @ firm) / firm.sum()
     blur, rounding, slope = (float(v) for v in weights @ shapes)
@@ -301,14 +301,3 @@ def _located(
         inside=measured.inside,
         clipped=measured.seen.min(axis=1) < 1,
     )
-
-
-def _own_uncertainty(weights: NDArray[np.floating], u_places: NDArray[np.floating]) -> Array:
-    """Of each arc (A,), over the shapes that place it within the reach, if most of them do.
-
-    One unlikely shape with its place beyond the reach says nothing about how well arcs are seen.
-    """
-    found = u_places < _NOT_FOUND_PX
-    share = weights @ found
-    mean = weights @ np.where(found, u_places, 0) ** 2 / np.maximum(share, 1e-9)
-    return np.asarray(np.where(share > 0.5, np.sqrt(mean), _NOT_FOUND_PX))
