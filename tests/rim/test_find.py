@@ -200,12 +200,7 @@ def test_a_ring_is_about_a_glint_when_half_of_it_is_clipped(share):
     """The clipped disc fills `share` of the ring's area."""
     photo = glinting(top=1.5, flank=0.5)
     clipped = np.sqrt((photo.grey == 255).sum() / np.pi)
-    ring = Ring(
-        Ellipse(*MIDDLE_PX, clipped / np.sqrt(share)),
-        evidence=1.0,
-        agreement=1.0,
-        shown=np.ones(96, bool),
-    )
+    ring = Ring(Ellipse(*MIDDLE_PX, clipped / np.sqrt(share)), evidence=1.0, agreement=1.0)
     assert gates.about_a_glint(photo, ring) == (share > 0.5)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import multiprocessing
 import os
 import signal
@@ -137,7 +136,8 @@ def _worker_begins() -> None:
     other workers use made two processes slower than one.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    importlib.import_module("rimread.archive.work")  # so that all libraries to limit are loaded
+    import rimread.reading  # noqa: F401, PLC0415  (only loaded libraries can be limited)
+
     threadpool_limits(limits=1)
     parent = multiprocessing.parent_process()
     if parent is not None:

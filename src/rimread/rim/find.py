@@ -40,9 +40,6 @@ PASSES = 4
 SETTLED_PX = 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
 searched."""
-WIDE_PX = 5.0
-"""Where too little of a rim is found it is looked for as far out as the ellipse was settled: in low
-contrast some shapes of the edge have their place only there."""
 FIT_FLOOR_PX = 0.1
 """Scatter below a tenth of a pixel is not believed when points are rejected."""
 PLACE_FLOOR_PX = 0.2
@@ -236,10 +233,8 @@ class _Placed:
 
 def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
     found = _placed_on(photo, ring.ellipse)
-    if gates.shown(found.located, found.weights).mean() < gates.LEAST_COVERAGE:
-        found = _placed_on(photo, ring.ellipse, reach_px=WIDE_PX)
     located, weights = found.located, found.weights
-    shown = gates.shown(located, weights) & ring.shown
+    shown = gates.shown(located, weights)
     rim = Rim(
         points_px=found.points_px,
         weights=weights,
@@ -258,13 +253,12 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
     return rim if refusal is None else refusal
 
 
-def _placed_on(photo: Photo, ellipse: Ellipse, *, reach_px: float = 0.0) -> _Placed:
+def _placed_on(photo: Photo, ellipse: Ellipse) -> _Placed:
     for _ in range(PASSES):
         settled = settle(photo, ellipse)
         step, ellipse = _moved_px(settled.ellipse, ellipse), settled.ellipse
         if step < SETTLED_PX:
             break
-    settled = replace(settled, reach_px=max(settled.reach_px, reach_px))
     for _ in range(PASSES):
         found = _placed(photo, settled)
         settled = replace(settled, ellipse=found.ellipse)

@@ -80,9 +80,9 @@ LEAST_COVERAGE = 0.55
 LARGEST_GAP_DEG = 100.0
 """Missing arc beyond which an ellipse's mean axis is worth less than a third of a full turn's."""
 MOST_BLUR_PX = BLURS_PX[-1] * 0.9
-MOST_BLUR = 0.015
-"""Blur beyond 1.5 % of the diameter is a smear or a doubled edge: of readable simulated photos and
-renderings none had more, and one smeared over a fifth of its diameter was read with 1.7 %."""
+MOST_BLUR = 0.013
+"""Blur in diameters whose share of U alone (0.76 blurs, see `diameters`) is 1 % of d, twice the
+0.5 % that ISO 6506-2, from memory, allows the measuring system."""
 
 
 def exposed(photo: Photo) -> Refusal | None:

@@ -51,8 +51,6 @@ CONSENSUS_PX = 1.2
 """Reach within which path points agree on an ellipse: they run on whole pixels."""
 ON_ELLIPSE_PX = 2.0
 """A path point this close to the ellipse counts for it."""
-CHANCE_GAIN = 0.3
-"""What a path gains in texture by chance; in metal that is smeared over it gains nothing."""
 LARGEST_CHANGE = 0.25
 """A band that moves the mean radius by more has lost its ring."""
 
@@ -69,14 +67,11 @@ class Ring:
         Mean gain of the break over the whole turn, points off the ellipse counting nothing.
     agreement : float
         Fraction of the turn whose best path lies on the ellipse.
-    shown : ndarray, shape (BAND_ARCS,), bool
-        Where it does and gains more than chance, arc by arc from t = 0 on.
     """
 
     ellipse: Ellipse
     evidence: float
     agreement: float
-    shown: NDArray[np.bool_]
 
 
 def rings_near(photo: Photo, seed: Seed) -> tuple[Ring, ...]:
@@ -148,9 +143,4 @@ def _in_band(photo: Photo, ellipse: Ellipse, half_px: float) -> Ring:
         consensus=CONSENSUS_PX,
     )
     on = np.abs(residuals) < ON_ELLIPSE_PX
-    return Ring(
-        ellipse=fitted,
-        evidence=float(np.mean(along * on)),
-        agreement=float(np.mean(on)),
-        shown=np.asarray(on & (along > CHANCE_GAIN)),
-    )
+    return Ring(ellipse=fitted, evidence=float(np.mean(along * on)), agreement=float(np.mean(on)))
