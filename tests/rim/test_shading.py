@@ -58,12 +58,27 @@ def test_an_even_bowl_crosses_half_way_at_the_break(rounding):
     assert np.interp(-0.45, -told[3], Q) == pytest.approx(0.0, abs=0.01)
 
 
-@given(st.floats(0.1, 4.0), st.floats(0.1, 4.0), st.integers(0, 20))
-def test_profiles_are_linear_in_the_light(factor, other, seed):
+@given(st.floats(0.1, 4.0), st.integers(0, 20))
+def test_profiles_are_in_proportion_to_the_light(factor, seed):
     chart, outside = tilted_chart(seed), np.random.default_rng(seed).random(ARCS)
     shape = (1.1, 0.4, -0.2)
-    whole = profile(factor * chart + other, factor * outside + other, *shape)
-    np.testing.assert_allclose(whole, factor * profile(chart, outside, *shape) + other, atol=3e-5)
+    whole = profile(factor * chart, factor * outside, *shape)
+    np.testing.assert_allclose(whole, factor * profile(chart, outside, *shape), atol=3e-5)
+
+
+@given(st.floats(0.1, 4.0), st.integers(0, 20))
+def test_stray_light_is_added_where_the_metal_outside_is_the_brighter(stray, seed):
+    chart, outside = tilted_chart(seed), 0.7 + np.random.default_rng(seed).random(ARCS)
+    shape = (1.1, 0.4, -0.2)
+    whole = profile(chart + stray, outside + stray, *shape)
+    np.testing.assert_allclose(whole, profile(chart, outside, *shape) + stray, atol=3e-5)
+
+
+@given(st.floats(0, 0.3), st.floats(0.05, 3.0), st.floats(-0.35, 0.1))
+def test_no_slope_returns_less_than_no_light(outside, rounding, outer_slope):
+    """A bright line in the bowl and dim metal outside: the ridge is as much dimmer all over."""
+    told = profile(lit_when_flat(0.1), np.full(ARCS, outside), 1.0, rounding, outer_slope)
+    assert told.min() > -1e-6
 
 
 def test_far_from_the_rim_each_side_is_itself():
@@ -125,14 +140,15 @@ def test_a_ridge_shows_the_opposite_slopes():
     With a chart that is bright where the surface is flat, a rounded edge shows a bright line; a
     dish, whose slope never reaches flat, does not. Where slope(q) = s + (1 - s) w is 0 the bowl's
     share w is -s / (1 - s), a third for s = -0.5: that much is the bowl's line, the rest the
-    metal's, whose Gaussian is wider and lower by the variances' sum. Blurred little, as the turn
-    is slow.
+    metal's, whose Gaussian is wider and lower by the variances' sum, and as much dimmer as the
+    light outside is than it would be at s. Blurred little, as the turn is slow.
     """
     width, s, rounding = 0.15, -0.5, 8.0
     share = -s / (1 - s)
     flat = rounding * np.log(1 / share - 1)
     broad = np.hypot(width, OUTER_LOBE)
-    line = 0.6 * width / broad * (1 - np.exp(-0.5 * (s / broad) ** 2))
+    line, at_s = 0.6 * width / broad * np.exp(-0.5 * (np.array([0, s]) / broad) ** 2)
+    line = 0.2 / (0.2 + at_s) * (line - at_s)
     expected = share * 0.8 + (1 - share) * (0.2 + line)
     even = np.full(ARCS, 0.2)
     ridge = profile(lit_when_flat(width), even, 0.7, rounding, s, q=np.array([flat]))
@@ -169,7 +185,9 @@ def integrated(light, outside, blur, rounding, outer_slope, *, lobe):
     slope = outer_slope + (1 - outer_slope) * w
     knots = np.linspace(-1, 1, 1001)
     spread = lobed(CHART_SLOPES, light, knots, lobe)
-    metal = np.interp(slope, knots, spread) - np.interp(outer_slope, knots, spread) + outside
+    at_outer = np.interp(outer_slope, knots, spread)
+    dimmer = min(1.0, outside / at_outer)
+    metal = dimmer * (np.interp(slope, knots, spread) - at_outer) + outside
     sharp = w * np.interp(slope, CHART_SLOPES, light) + (1 - w) * metal
     kernel = np.exp(-0.5 * ((Q[:, None] - fine) / blur) ** 2)
     return kernel @ sharp / kernel.sum(axis=1)
@@ -221,14 +239,14 @@ def test_a_broader_lobe_lowers_the_line_at_the_break(set_lobe, lobe):
 def test_a_chart_that_rises_evenly_is_changed_by_the_lobe_at_its_ends_alone(set_lobe):
     """The mean of a straight line about a point is the point; past the ends there is no line."""
     chart = np.repeat((0.4 + 0.3 * CHART_SLOPES)[None], ARCS, axis=0)
-    outside, rounding, s = np.full(ARCS, 0.25), 4.0, -0.2
+    outside, rounding, s, lobe = np.full(ARCS, 0.35), 4.0, -0.2, 0.2
     q = np.arange(-16, 16.5, 0.5)
     set_lobe(NO_LOBE)
     bowl = profile(chart, outside, 0.7, rounding, s, q=q)[0]
-    set_lobe(OUTER_LOBE)
+    set_lobe(lobe)
     told = profile(chart, outside, 0.7, rounding, s, q=q)[0]
     slope = s + (1 - s) / (1 + np.exp(q / rounding))
-    far, near = slope < 1 - 3 * OUTER_LOBE, np.abs(slope - 0.8) < 0.05
+    far, near = slope < 1 - 3 * lobe, np.abs(slope - 0.8) < 0.05
     assert far.any()
     assert near.any()
     np.testing.assert_allclose(told[far], bowl[far], atol=0.3 * 3e-3)

@@ -12,14 +12,15 @@ With w(q) = 1 / (1 + exp(q / r)) the share of the inner slope at distance q outs
 (r the rounding) and m the radius, slope(q) = s + (1 + q / m - s) w in units of the slope at the
 rim: that of the bowl, which falls towards its centre, turning to s, the outer slope. The light is
 
-    I(q) = w T(slope) + (1 - w) (T_out(slope) - T_out(s) + I_out + q I_out'),    w = w(q),
+    I(q) = w T(slope) + (1 - w) (g (T_out(slope) - T_out(s)) + I_out + q I_out'),    w = w(q),
 
 T the chart along that ray (negative slopes: the ray on the opposite side) and T_out what the metal
 outside returns, up to the constant that I_out sets, the light seen there; q I_out' for how that
 changes away from the rim as the slope of the ridge does; then a Gaussian blur. The ball has pressed
 the bowl smoother than the metal around it, whose lobe is therefore broader: T_out is the chart
-averaged over neighbouring slopes. Own derivation; checked against simulated photos in
-tests/accuracy.
+averaged over neighbouring slopes. Where it is brighter at s than the light seen outside, all of it
+is dimmer there, g = min(1, I_out / T_out(s)), and no slope returns less than no light. Own
+derivation; checked against simulated photos in tests/accuracy.
 """
 
 from __future__ import annotations
@@ -36,10 +37,12 @@ __all__ = ["CHART_SLOPES", "Sides", "Turn", "bowl_chart", "predicted"]
 CHART_HALF = 48
 CHART_SLOPES = np.linspace(-1.0, 1.0, 2 * CHART_HALF + 1)
 """Slopes of a chart in units of the slope at the rim."""
-OUTER_LOBE = 0.2
+OUTER_LOBE = 0.1
 """Standard deviation, in slopes of the rim, by which the metal outside spreads light more than the
-bowl does: facets tilted by some 3° more, where a rim slopes by 15° and over. Our assumption, no
-source; simulated photos are read about alike from 0.1 to 0.3, worse with none and with 0.6."""
+bowl does: facets tilted by some 1.5° more, where a rim slopes by 15° and over. Our assumption, no
+source; simulated photos are read about alike from 0.05 to 0.2."""
+DARK = 1e-4
+"""Light below 0.01 % of full scale is none."""
 CHART_TREND = 0.12
 """Length in rim slopes of the stretch from which a chart is continued to the rim."""
 CHART_SMOOTH_ARCS = 2.0
@@ -146,7 +149,9 @@ def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Arra
     spread = sides.chart @ _spreading()
     bowl = _interpolate(sides.chart, CHART_SLOPES, slope.ravel()).reshape(-1, *w.shape)
     ridge = _interpolate(spread, CHART_SLOPES, slope.ravel()).reshape(-1, *w.shape)
-    ridge -= _interpolate(spread, CHART_SLOPES, outer.ravel())[..., None]
+    seen_from = _interpolate(spread, CHART_SLOPES, outer.ravel())
+    dimmer = np.clip(sides.outside[:, None] / np.maximum(seen_from, DARK), 0, 1)
+    ridge = dimmer[..., None] * (ridge - seen_from[..., None])
     ridge += (sides.outside[:, None] + sides.outward[:, None] * q)[:, None]
     return np.asarray(ridge + w * (bowl - ridge), np.float32)
 
