@@ -159,19 +159,21 @@ def _steps(photo: Photo, rim: Rim) -> NDArray[np.floating]:
 def _blur_of(rim: Rim, rng: np.random.Generator) -> float:
     """Blur of the optics that leaves in a simulated photo what was found in the photo.
 
-    What is found at a rim has the pixels and the rounding of the edge in it.
+    What is found at a rim has the pixels and the rounding of the edge in it. The median of the
+    rounds: in one or the other the edge may be taken for a differently rounded one.
     """
     across = 2.0 * rim.ellipse.m
     side = math.ceil(_SIDE * across)
     scene = Scene(indents=(Indent(d1_mm=_INDENT_MM, d2_mm=_INDENT_MM),))
-    blur = rim.blur_px
+    blurs = [rim.blur_px]
     for _ in range(_ROUNDS):
+        blur = blurs[-1]
         camera = Camera(width_px=side, height_px=side, px_per_mm=across / _INDENT_MM, blur_px=blur)
         again = find_rim(simulate(replace(scene, camera=camera), rng=rng).photo())
         if isinstance(again, Refusal):
             break
-        blur = max(blur + rim.blur_px - again.blur_px, _LEAST_BLUR_PX)
-    return blur
+        blurs.append(max(blur + rim.blur_px - again.blur_px, _LEAST_BLUR_PX))
+    return float(np.median(blurs[1:])) if len(blurs) > 1 else rim.blur_px
 
 
 def _by_level(coded: F32) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
