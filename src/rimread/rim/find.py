@@ -25,9 +25,9 @@ SEEDS = 5
 """Seeds looked at for one indent: the strongest and its rivals,"""
 SEEDS_OF_SEVERAL = 24
 """and for all indents of a photo: eight of them with two rivals each."""
-ALIKE_ALIGNMENT = 1.25
+ALIKE_ALIGNMENT = 0.5 * gates.LEAST_ALIGNMENT
 """A seed of the size of the first one, as two indents of one ball and force are, needs no more:
-where they overlap part of one rim is gone."""
+where they overlap up to half of one rim is gone."""
 AS_GOOD = 0.8
 """A seed with this share of the first one's alignment may be the rim, and the first a glint."""
 CLEAR_AGREEMENT = 0.8
@@ -40,6 +40,9 @@ PASSES = 4
 SETTLED_PX = 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
 searched."""
+CONSENSUS_PX = 1.0
+"""Reach within which places agree on an ellipse, a few times the uncertainty of one place: a stain
+over a third of a rim has an edge of its own, and a fit to all would bend towards it."""
 FIT_FLOOR_PX = 0.1
 """Scatter below a tenth of a pixel is not believed when points are rejected."""
 PLACE_FLOOR_PX = 0.2
@@ -270,7 +273,12 @@ def _placed_on(photo: Photo, ellipse: Ellipse) -> _Placed:
 def _placed(photo: Photo, settled: Settled) -> _Placed:
     located, ellipse = locate(photo, settled), settled.ellipse
     moved, _, weights = moved_by_offsets(
-        ellipse, located.t, located.q_px, _prior_weights(located), floor=FIT_FLOOR_PX
+        ellipse,
+        located.t,
+        located.q_px,
+        _prior_weights(located),
+        floor=FIT_FLOOR_PX,
+        consensus=CONSENSUS_PX,
     )
     return _Placed(
         located=located,
@@ -290,8 +298,8 @@ def _moved_px(new: Ellipse, old: Ellipse) -> float:
 def _prior_weights(located: Located) -> NDArray[np.floating]:
     """Weights of the places before any is rejected.
 
-    A clipped edge may lie anywhere in its blur. Places hardly better than the span searched say
-    only where the search was, and get no weight as long as half of the turn is seen.
+    A clipped edge may lie anywhere in its blur. Where no break is seen a place says only where the
+    search was, and gets no weight as long as half of the turn is seen.
     """
     floor = np.where(located.clipped, 0.5 * located.blur_px, PLACE_FLOOR_PX)
     weights = located.inside / (located.u_px**2 + floor**2)

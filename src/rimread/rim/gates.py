@@ -71,8 +71,6 @@ WASHED_OUT, DARKEST_PART = 0.985, 5
 """Grey value of the darkest 5 % of a photo that shows nothing any more."""
 MOST_CLIPPED = 0.8
 """Part of the rim next to clipped light: the clipped side says only where light exceeds it."""
-FOUND_PX = 1.5
-"""A place is seen when its own standard uncertainty is below this."""
 UNSETTLED_PX = 2.0
 """An ellipse that still moves by more on its last pass hangs on places that were not seen."""
 LEAST_COVERAGE = 0.55
@@ -80,9 +78,9 @@ LEAST_COVERAGE = 0.55
 LARGEST_GAP_DEG = 100.0
 """Missing arc beyond which an ellipse's mean axis is worth less than a third of a full turn's."""
 MOST_BLUR_PX = BLURS_PX[-1] * 0.9
-MOST_BLUR = 0.013
-"""Blur in diameters whose share of U alone (0.76 blurs, see `diameters`) is 1 % of d, twice the
-0.5 % that ISO 6506-2, from memory, allows the measuring system."""
+MOST_BLUR = 0.0125
+"""Blur in diameters whose share of U alone (1.0 blurs, see `diameters`) is 2.5 % of the hardness,
+as much as the 2005 edition of ISO 6506-2, from memory, lets a machine err at 125 to 225 HBW."""
 
 
 def exposed(photo: Photo) -> Refusal | None:
@@ -305,8 +303,8 @@ def well_lit(photo: Photo, ellipse: Ellipse) -> Refusal | None:
 
 
 def found(located: Located) -> NDArray[np.bool_]:
-    """At which arcs the place of the break could be told, shape (A,)."""
-    return np.asarray((located.u_px < FOUND_PX) & located.inside)
+    """At which arcs the light is likelier with a break than without, shape (A,)."""
+    return np.asarray((located.log_odds > 0) & located.inside)
 
 
 def shown(located: Located, weights: NDArray[np.floating]) -> NDArray[np.bool_]:

@@ -14,7 +14,7 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import logsumexp, ndtr
 
 from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
@@ -66,7 +66,6 @@ CLIPPED_CONTRAST = 10.0
 """or may be up to this much larger where the exposure is clipped."""
 LEAST_MISFIT = 1e-2
 """Share of a profile's power that no prediction is expected to explain: a tenth of its contrast."""
-_NOT_FOUND_PX = 10.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,6 +80,10 @@ class Located:
         Place of the break along the outward normal.
     u_px : ndarray, shape (A,)
         Standard uncertainty of each place by itself.
+    log_odds : ndarray, shape (A,)
+        Natural logarithm of how much likelier an arc's light is with a break, at any of the places
+        searched, than without any: as a straight slope of light (Bayes factor; Kass & Raftery
+        1995, doi 10.1080/01621459.1995.10476572).
     u_common_px : float
         Standard uncertainty that all places share: the shape of the edge is not known.
     blur_px, rounding_px, outer_slope : float
@@ -94,6 +97,7 @@ class Located:
     t: NDArray[np.floating]
     q_px: NDArray[np.floating]
     u_px: NDArray[np.floating]
+    log_odds: NDArray[np.floating]
     u_common_px: float
     blur_px: float
     rounding_px: float
@@ -136,9 +140,10 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled:
         misfits = _misfits(measured, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_ARCS)
         best = int(np.argmin(_score(misfits, measured)))
         blur = BLURS_PX[best // len(turns)]
-    place, u = _places(misfits[best : best + 1], shifts, len(measured.q_px))
+    places = _places(misfits[best : best + 1], shifts, len(measured.q_px))
+    weights = measured.inside / (places.u_px[0] ** 2 + STEP_PX**2)
     moved, residuals, _ = moved_by_offsets(
-        ellipse, measured.t, place[0], measured.inside / (u[0] ** 2 + STEP_PX**2), floor=STEP_PX / 2
+        ellipse, measured.t, places.q_px[0], weights, floor=STEP_PX / 2
     )
     least, most = max(LEAST_SHIFT_PX, blur), max(MOST_SHIFT_PX, SHIFT_BLURS * blur)
     stray = least + STRAY * float(np.median(np.abs(residuals)))
@@ -165,8 +170,8 @@ def locate(photo: Photo, settled: Settled) -> Located:
         [(blur, turn.rounding_px, turn.outer_slope) for blur, turn in product(blurs, turns)]
     )
     weights = _shape_weights(shapes, _score(misfits, measured), 2 * ellipse.m)
-    places, u_places = _places(misfits, shifts, len(measured.q_px))
-    return _located(measured, shapes, weights, places, u_places)
+    places = _places(misfits, shifts, len(measured.q_px))
+    return _located(measured, shapes, weights, places)
 
 
 def _turns(
@@ -224,8 +229,25 @@ def _light_misfit(measured: Profiles, expected: Array, variance: Array) -> Array
     most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
     contrast = np.clip(cross / power, CONTRAST_RANGE[0], most[:, None, None])
     rest = total[:, None] + contrast * (contrast * power - 2 * cross)
-    floor = LEAST_MISFIT * total + (LEAST_SCATTER * np.maximum(mean[:, :, 0], LEAST_LIGHT)) ** 2
+    floor = _floor(total, mean[:, :, 0])
     return np.asarray(np.log(np.maximum(rest, 0) + floor[:, None]) + spread[:, None], np.float32)
+
+
+def _floor(power: Array, light: Array) -> Array:
+    """What is left unexplained of profiles of some power and mean light, at the least."""
+    return LEAST_MISFIT * power + (LEAST_SCATTER * np.maximum(light, LEAST_LIGHT)) ** 2
+
+
+def _no_break_evidence(measured: Profiles) -> Array:
+    """Log likelihood (A,) of profiles as straight slopes of light, pooled over arcs."""
+    weight = measured.seen / measured.seen.sum(axis=1, keepdims=True)
+    mean = (weight * measured.light).sum(axis=1, keepdims=True)
+    light = measured.light - mean
+    along = measured.q_px - (weight * measured.q_px).sum(axis=1, keepdims=True)
+    slope = (weight * light * along).sum(axis=1) / (weight * along**2).sum(axis=1)
+    rest = (weight * (light - slope[:, None] * along) ** 2).sum(axis=1)
+    misfit = np.log(rest + _floor((weight * light**2).sum(axis=1), mean[:, 0]))
+    return np.asarray(-0.5 * len(measured.q_px) * pool(misfit[None], POOLED_ARCS)[0])
 
 
 def _moved(weights: Array, places: int) -> Array:
@@ -248,10 +270,25 @@ def _score(misfits: Array, measured: Profiles) -> NDArray[np.floating]:
     return np.asarray(misfits.min(axis=1)[:, measured.inside].mean(axis=1), np.float64)
 
 
-def _places(
-    misfits: Array, shifts: NDArray[np.floating], samples: int
-) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
-    """Place of the least misfit and its uncertainty, both (shapes, A)."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Places:
+    """Where each shape sees the break of each arc; all of shape (shapes, A).
+
+    Parameters
+    ----------
+    q_px, u_px : ndarray
+        Place and its standard uncertainty: that of the parabola at the least misfit or, where it
+        is more, that of all places searched, each as likely as its misfit says.
+    evidence : ndarray
+        Log likelihood of a break at any of the places, all as likely beforehand.
+    """
+
+    q_px: NDArray[np.floating]
+    u_px: NDArray[np.floating]
+    evidence: NDArray[np.floating]
+
+
+def _places(misfits: Array, shifts: NDArray[np.floating], samples: int) -> _Places:
     step = shifts[1] - shifts[0]
     best = misfits.argmin(axis=1)
     inner = np.clip(best, 1, len(shifts) - 2)
@@ -261,8 +298,15 @@ def _places(
     )
     bend = np.maximum(before - 2 * here + after, 1e-9)
     place = shifts[inner] + np.clip(step * 0.5 * (before - after) / bend, -step, step)
-    u = np.minimum(step / np.sqrt(bend * samples / 2), _NOT_FOUND_PX)
-    return place, np.where(best == inner, u, _NOT_FOUND_PX)
+    least = misfits.min(axis=1)
+    likely = np.exp(-0.5 * samples * (misfits - least[:, None]))
+    spread = np.sqrt(
+        (likely * (shifts[:, None] - place[:, None]) ** 2).sum(axis=1) / likely.sum(axis=1)
+    )
+    u = np.where(best == inner, step / np.sqrt(bend * samples / 2), 2 * step)
+    evidence = np.log(likely.mean(axis=1)) - 0.5 * samples * least
+    u = np.maximum(np.minimum(u, shifts[-1]), spread)
+    return _Places(q_px=place, u_px=u, evidence=evidence)
 
 
 def _shape_weights(
@@ -282,18 +326,19 @@ def _located(
     measured: Profiles,
     shapes: NDArray[np.floating],
     weights: NDArray[np.floating],
-    places: NDArray[np.floating],
-    u_places: NDArray[np.floating],
+    places: _Places,
 ) -> Located:
-    q = weights @ places
-    u = np.sqrt(weights @ u_places**2)
+    q = weights @ places.q_px
+    u = np.sqrt(weights @ places.u_px**2)
     firm = measured.inside / (u**2 + STEP_PX**2)
-    common = (places @ firm) / firm.sum()
+    common = (places.q_px @ firm) / firm.sum()
+    seen = logsumexp(places.evidence, axis=0, b=weights[:, None])
     blur, rounding, slope = (float(v) for v in weights @ shapes)
     return Located(
         t=measured.t,
         q_px=q,
         u_px=u,
+        log_odds=seen - _no_break_evidence(measured),
         u_common_px=float(np.sqrt(weights @ (common - weights @ common) ** 2)),
         blur_px=blur,
         rounding_px=rounding,
