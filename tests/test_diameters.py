@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import t as student_t
 
 from rimread.diameters import diameters
 from rimread.rim import Rim
@@ -266,11 +267,14 @@ def test_missing_arcs_are_covered():
 
 
 def test_k_follows_the_degrees_of_freedom():
-    """Scatter alone has few dof and asks for a k of up to 2.52 (six, GUM table G.2)."""
+    """Welch-Satterthwaite and Student's t at 95.45 % (GUM G.4.1, table G.2) over the components."""
     true, by = specimen(), scale()
     offsets = 1.5 * np.random.default_rng(7).standard_normal(POINTS)
-    rough = diameters(rim(true, by, offsets_px=offsets, u_common_px=0.0, blur_px=0.0), by)
-    assert 2.2 < rough.budget.k <= 2.53
+    rough = diameters(rim(true, by, offsets_px=offsets, u_common_px=0.0, blur_px=0.0), by).budget
+    scatter = next(c for c in rough.components if c.name == "edge scatter")
+    assert scatter.dof == 6
+    dof = rough.u**4 / sum(c.u**4 / c.dof for c in rough.components)
+    assert rough.k == pytest.approx(student_t.ppf(0.5 + 0.9545 / 2, dof), rel=1e-3)
     sure = diameters(rim(true, by, u_common_px=0.5), by)
     assert sure.budget.k == pytest.approx(2.0, abs=0.01)
     loose = scale(dof=3, covariance=((1.0, 0.9999, 0), (0.9999, 1.0, 0), (0, 0, 1e-20)))

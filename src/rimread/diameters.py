@@ -17,11 +17,15 @@ __all__ = ["Diameters", "diameters"]
 
 Array = NDArray[np.floating]
 
-DEFINITION_SHARE = 0.19
-"""Share of the transition's width by which the light of an edge may be read wrongly on every
-side alike. Set by coverage on simulated photos, the renderings' median U watched; no source."""
-CLIPPED_SHARE = 0.5
-"""The same where the brighter side of the edge is clipped."""
+ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.35, 0.25, 1.0
+"""Shares of an edge's rounding, of what defocus and motion widen it by, and of the scatter of the
+arcs, by which its light may be read wrongly on every side alike: rounding and smear may be less
+even than assumed, and what misleads single arcs may mislead all. Errors on simulated photos go
+with these three and not with the width of an evenly blurred edge; set by coverage there, no
+source."""
+CLIPPED_SHARE = 0.8
+"""Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
+are covered as often as others."""
 HARMONICS = (3, 6)
 """Residual harmonics 3 to 5 stand for 0 to 2, which the fit has taken up."""
 HARMONICS_WIDE = (3, 13)
@@ -102,7 +106,8 @@ def diameters(rim: Rim, scale: Scale) -> Diameters:
     t = ellipse.parameter(points)
     shape_cov = np.linalg.pinv(_normal_matrix(ellipse, t, weights))
     edge = _edge_scatter(residuals, weights, shape_cov)
-    common = _common_components(rim, ellipse, scale, px_per_mm)
+    scatter_mm = math.sqrt(float(np.mean(residuals[weights > 0] ** 2)))
+    common = _common_components(rim, ellipse, scale, scatter_px=scatter_mm * px_per_mm)
     by_scale = _scale_components(rim, scale, ellipse, t, weights)
     budget = combine([edge, *common, *by_scale])
     a, b = ellipse.semi_axes
@@ -166,17 +171,24 @@ def _edge_scatter(residuals: Array, weights: Array, shape_cov: Array) -> Compone
 
 
 def _common_components(
-    rim: Rim, ellipse: Ellipse, scale: Scale, px_per_mm: float
+    rim: Rim, ellipse: Ellipse, scale: Scale, *, scatter_px: float
 ) -> list[Component]:
     """What moves the whole rim alike; all but the focus likely to be the same in a series."""
-    definition = math.hypot(rim.u_common_px, DEFINITION_SHARE * rim.transition_px) / px_per_mm
+    px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
+    smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
+    definition_px = math.hypot(
+        rim.u_common_px,
+        ROUNDING_SHARE * rim.rounding_px,
+        SMEAR_SHARE * smear,
+        SCATTER_SHARE * scatter_px,
+    )
     tilt = 2 * ellipse.m * (1 - math.cos(math.radians(TILT_DEG))) / 2 / math.sqrt(3)
     half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2
     defocus = max(rim.blur_px - SHARP_BLUR_PX, 0.0) / (2 * half_diagonal) * 2 * ellipse.m
     return [
         Component(
             name="rim definition",
-            u=2.0 * definition,
+            u=2.0 * definition_px / px_per_mm,
             how=f"edge {rim.transition_px:.2f} px wide, read through the bowl's own shading",
             common=True,
         ),
