@@ -1,0 +1,89 @@
+"""Where the break lies along each normal, and whether there is one."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from rimread.photo import Photo
+from rimread.rim.ellipse import Ellipse
+from rimread.rim.find import find_rim
+from rimread.rim.locate import Settled, locate, settle
+
+SIZE, RADIUS = 400, 120.0
+TRUE = Ellipse(x=200.3, y=199.6, m=RADIUS, e=1.2, f=-0.8)
+
+
+def taken(light):
+    """A 16-bit linear photo of light in fractions of full scale."""
+    grey = np.round(np.clip(light, 0, 1) * 65535).astype(np.uint16)
+    return Photo(grey=grey, tone="linear", name="drawn", sha256="", tone_stated=True)
+
+
+def disc(*, inside=0.25, outside=0.5, blur_px=1.2, noise=0.004, seed=0):
+    """A dark disc with a blurred edge, and the grain of the photo."""
+    y, x = np.indices((SIZE, SIZE), dtype=float)
+    points = np.column_stack([x.ravel(), y.ravel()])
+    share = ndtr(-TRUE.distance(points) / blur_px).reshape(SIZE, SIZE)
+    grain = np.random.default_rng(seed).normal(0, noise, share.shape)
+    return outside + (inside - outside) * share + grain
+
+
+def greased(light, turn_deg, *, reach=0.12):
+    """The light with even grey over the rim within half of `turn_deg` on either side of x."""
+    y, x = np.indices(light.shape)
+    away = np.hypot(x - TRUE.x, y - TRUE.y)
+    turn = np.degrees(np.arctan2(y - TRUE.y, x - TRUE.x))
+    hidden = (np.abs(away - RADIUS) < reach * RADIUS) & (np.abs(turn) < turn_deg / 2)
+    return np.where(hidden, np.median(light), light)
+
+
+@pytest.mark.parametrize("inside", [0.05, 0.4, 0.6])
+def test_a_break_is_likelier_than_none_all_round_a_disc(inside):
+    located = locate(taken(disc(inside=inside)), Settled(TRUE, 1.2, 2.5))
+    assert located.log_odds.min() > 5
+    assert np.abs(located.q_px).max() < 0.5
+
+
+@pytest.mark.parametrize("tilt", [0.0, 2e-4, 1e-3])
+@pytest.mark.parametrize("seed", range(3))
+def test_none_is_likelier_than_a_break_where_light_changes_evenly(tilt, seed):
+    """Grain offers a best place to every arc; that it could have been any counts against it."""
+    ramp = 0.3 + tilt * np.indices((SIZE, SIZE))[1]
+    photo = taken(ramp + np.random.default_rng(seed).normal(0, 0.004, ramp.shape))
+    located = locate(photo, Settled(TRUE, 1.2, 2.5))
+    assert np.median(located.log_odds) < 0
+    assert np.mean(located.log_odds > 0) < 0.2
+
+
+def test_the_odds_do_not_change_with_the_exposure():
+    one, other = (
+        locate(taken(share * disc(noise=0.002)), Settled(TRUE, 1.2, 2.5)) for share in (1.0, 0.5)
+    )
+    np.testing.assert_allclose(one.log_odds, other.log_odds, atol=0.3)
+    np.testing.assert_allclose(one.q_px, other.q_px, atol=0.01)
+
+
+def test_no_break_is_seen_under_grease():
+    located = locate(taken(greased(disc(), 90.0)), Settled(TRUE, 1.2, 2.5))
+    turn = np.degrees(np.abs((located.t + math.pi) % (2 * math.pi) - math.pi))
+    assert located.log_odds[turn < 38].max() < 0
+    assert located.log_odds[turn > 52].min() > 5
+
+
+@pytest.mark.parametrize("turn_deg", [40.0, 80.0])
+def test_grease_does_not_bend_the_ellipse(turn_deg):
+    """The grease ends along arcs of circles of its own, a good deal inside and outside the rim."""
+    clean, spoiled = (find_rim(taken(light)) for light in (disc(), greased(disc(), turn_deg)))
+    assert spoiled.coverage == pytest.approx(1 - turn_deg / 360, abs=0.06)
+    assert spoiled.ellipse.m == pytest.approx(clean.ellipse.m, abs=0.15)
+    assert spoiled.ellipse.x == pytest.approx(clean.ellipse.x, abs=0.4)
+
+
+@pytest.mark.parametrize("off_px", [-4.0, 3.0])
+def test_settling_ends_on_the_break(off_px):
+    settled = settle(taken(disc()), replace(TRUE, m=RADIUS + off_px))
+    assert settled.ellipse.m == pytest.approx(RADIUS, abs=0.3)
+    assert settled.blur_px == pytest.approx(1.2, rel=0.4)
