@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from rimread.photo import Photo, linear_light
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.sampling import band_along, rays_from, reduced
-from rimread.rim.shading import Sides, bowl_chart
+from rimread.rim.shading import Sides, bowl_chart, neighbours
 
 __all__ = [
     "CLIPPED",
@@ -127,7 +127,7 @@ def _typical_scatter(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Ar
     """Usual variance on one side, smoothed round the turn, in units of the light squared."""
     light = np.maximum(mean[:, side].mean(axis=1), LEAST_LIGHT)
     usual = np.median(scatter[:, side], axis=1) + (LEAST_SCATTER * light) ** 2
-    return np.asarray(np.exp(pool(np.log(usual)[None], POOLED_ARCS))[0], np.float32)
+    return np.asarray(np.exp(pool(np.log(usual), POOLED_ARCS)))
 
 
 def guard_px(blur_px: float) -> float:
@@ -142,7 +142,7 @@ def _outside(light: Array, q: NDArray[np.floating], guard: float) -> tuple[Array
     """
     far = q > guard
     span = q[far] - q[far].mean()
-    outward = pool((light[:, far] @ span / (span @ span))[None], POOLED_ARCS)[0]
+    outward = pool(light[:, far] @ span / (span @ span), POOLED_ARCS)
     near = far & (q < guard + NEAR_PX)
     outside = light[:, near].mean(axis=1) - outward * q[near].mean()
     return np.asarray(outside, np.float32), outward
@@ -150,6 +150,4 @@ def _outside(light: Array, q: NDArray[np.floating], guard: float) -> tuple[Array
 
 def pool(values: NDArray[np.floating], arcs: float) -> Array:
     """Gaussian mean over neighbouring arcs, the last axis, which closes on itself."""
-    k = np.fft.rfftfreq(values.shape[-1]) * 2 * np.pi * arcs
-    spectrum = np.fft.rfft(values, axis=-1) * np.exp(-0.5 * k * k)
-    return np.fft.irfft(spectrum, n=values.shape[-1], axis=-1).astype(np.float32)
+    return np.asarray(values @ neighbours(values.shape[-1], arcs), np.float32)

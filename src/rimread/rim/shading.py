@@ -32,7 +32,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CHART_SLOPES", "Sides", "Turn", "bowl_chart", "predicted"]
+__all__ = ["CHART_SLOPES", "Sides", "Turn", "bowl_chart", "neighbours", "predicted"]
 
 CHART_HALF = 48
 CHART_SLOPES = np.linspace(-1.0, 1.0, 2 * CHART_HALF + 1)
@@ -107,7 +107,7 @@ def bowl_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Arra
     known_to : float
         Largest u not yet touched by the blur of the rim; beyond it the trend is continued.
     """
-    smooth = _smooth_round(rays)
+    smooth = neighbours(len(rays), CHART_SMOOTH_ARCS) @ rays
     slopes = CHART_SLOPES[CHART_HALF:]
     inner = _interpolate(smooth, u, np.minimum(slopes, known_to))
     before = _interpolate(smooth, u, np.array([known_to - CHART_TREND, known_to]))
@@ -187,8 +187,17 @@ def _interpolate(
     return np.asarray(low + (rows.take(i + 1, axis=1) - low) * part)
 
 
-def _smooth_round(rows: Array) -> Array:
-    """Gaussian mean over neighbouring rows of a closed turn."""
-    k = np.fft.rfftfreq(len(rows)) * 2 * np.pi * CHART_SMOOTH_ARCS
-    spectrum = np.fft.rfft(rows, axis=0) * np.exp(-0.5 * k * k)[:, None]
-    return np.fft.irfft(spectrum, n=len(rows), axis=0).astype(np.float32)
+@lru_cache(maxsize=8)
+def neighbours(arcs: int, width: float) -> Array:
+    """Weights (arcs, arcs), a symmetric matrix, of a Gaussian mean round a closed turn.
+
+    Parameters
+    ----------
+    arcs : int
+        Arcs of the turn.
+    width : float
+        Standard deviation in arcs.
+    """
+    k = np.fft.rfftfreq(arcs) * 2 * np.pi * width
+    weights = np.fft.irfft(np.exp(-0.5 * k * k), n=arcs).astype(np.float32)
+    return np.asarray(weights[np.subtract.outer(np.arange(arcs), np.arange(arcs))])
