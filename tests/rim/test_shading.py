@@ -26,7 +26,7 @@ RADIUS = 200.0
 def profile(chart, outside, blur, rounding, slope, *, outward=0.0, radius=1e9, q=Q):
     """Round a large bowl unless told otherwise: its slope is that of the rim."""
     sides = Sides(chart.astype(np.float32), outside, np.full(len(chart), outward), radius)
-    return predicted(sides, (blur,), (Turn(rounding, slope),), q)[:, 0, 0]
+    return predicted(sides, (blur,), (Turn(rounding, slope),), q)[:, :, 0, 0]
 
 
 def even_chart(level):

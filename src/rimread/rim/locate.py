@@ -192,45 +192,49 @@ def _misfits(
     """-2 log likelihood per sample, shape (blurs * turns, shifts, A), pooled over arcs."""
     q, step = measured.q_px, shifts[1] - shifts[0]
     fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + step / 2, step)
-    expected = predicted(measured.sides, blurs, turns, fine).reshape(len(measured.t), -1, len(fine))
+    expected = predicted(measured.sides, blurs, turns, fine).reshape(len(measured.t), len(fine), -1)
     share = ndtr((shifts[:, None] - q) / blurs[len(blurs) // 2])
     variance = (
         measured.scatter_out[:, None, None]
         + share * ((measured.scatter_in - measured.scatter_out)[:, None, None])
     )
     misfit = _light_misfit(measured, expected, np.asarray(variance, np.float32))
-    return pool(np.moveaxis(misfit, 0, -1), pooled)
+    return np.swapaxes(pool(np.moveaxis(misfit, 0, -1), pooled), 0, 1)
 
 
 def _light_misfit(measured: Profiles, expected: Array, variance: Array) -> Array:
-    """Weighted misfit (A, shapes, shifts) of profiles, free in level, bound in contrast.
+    """Weighted misfit (A, shifts, shapes) of profiles, free in level, bound in contrast.
 
     Parameters
     ----------
     measured : Profiles
-    expected : ndarray, shape (A, shapes, places)
+    expected : ndarray, shape (A, places, shapes)
         From the first sample less the largest shift to the last one and that shift.
     variance : ndarray, shape (A, shifts, Q)
         Of the samples when the break lies at a shift.
     """
     seen, light = measured.seen[:, None], measured.light[:, None]
     weight = seen / variance
-    seen_sum = seen.sum(axis=2)
-    spread = (seen * np.log(variance)).sum(axis=2) / seen_sum
-    spread -= np.log(seen_sum / weight.sum(axis=2))
-    weight /= weight.sum(axis=2, keepdims=True)
-    mean = (weight * light).sum(axis=2, keepdims=True)
+    seen_sum, weight_sum = seen.sum(axis=2, keepdims=True), weight.sum(axis=2, keepdims=True)
+    spread = _dot(seen, np.log(variance)) / seen_sum - np.log(seen_sum / weight_sum)
+    weight /= weight_sum
+    mean = _dot(weight, light)
     centred = light - mean
-    total = (weight * centred**2).sum(axis=2)
-    at = _moved(weight, expected.shape[2])
-    cross = expected @ _moved(weight * centred, expected.shape[2])
-    power = (expected * expected) @ at - (expected @ at) ** 2 + np.float32(1e-12)
+    pull = weight * centred
+    total = _dot(pull, centred)
+    at = _moved(weight, expected.shape[1])
+    cross = _moved(pull, expected.shape[1]) @ expected
+    power = at @ (expected * expected) - (at @ expected) ** 2 + np.float32(1e-12)
     clipped = measured.seen.min(axis=1) < 1
     most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
     contrast = np.clip(cross / power, CONTRAST_RANGE[0], most[:, None, None])
-    rest = total[:, None] + contrast * (contrast * power - 2 * cross)
-    floor = _floor(total, mean[:, :, 0])
-    return np.asarray(np.log(np.maximum(rest, 0) + floor[:, None]) + spread[:, None], np.float32)
+    rest = total + contrast * (contrast * power - 2 * cross)
+    return np.asarray(np.log(np.maximum(rest, 0) + _floor(total, mean)) + spread, np.float32)
+
+
+def _dot(one: Array, other: Array) -> Array:
+    """Sums (A, shifts, 1) over the samples."""
+    return np.asarray(np.einsum("asq,asq->as", one, other)[..., None])
 
 
 def _floor(power: Array, light: Array) -> Array:
@@ -251,13 +255,13 @@ def _no_break_evidence(measured: Profiles) -> Array:
 
 
 def _moved(weights: Array, places: int) -> Array:
-    """Weights (A, shifts, Q) of samples 1 px apart at each shift's places, (A, places, shifts)."""
+    """Weights (A, shifts, Q) of samples 1 px apart at each shift's places, (A, shifts, places)."""
     arcs, shifts, samples = weights.shape
     per = (places - shifts) // (samples - 1)
-    out = np.zeros((arcs, places, shifts), np.float32)
-    i = np.arange(shifts)
-    for k in range(samples):
-        out[:, shifts - 1 - i + per * k, i] = weights[:, :, k]
+    out = np.zeros((arcs, shifts, places), np.float32)
+    for i in range(shifts):
+        first = shifts - 1 - i
+        out[:, i, first : first + per * samples : per] = weights[:, i]
     return out
 
 

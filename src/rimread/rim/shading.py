@@ -50,7 +50,7 @@ CHART_SMOOTH_ARCS = 2.0
 
 BLUR_REACH = 4.0
 """A blur is followed to this many standard deviations."""
-SPACING_PX, LEAST_SPACING_PX, SPACING_GROWTH = 0.7, 0.05, 0.25
+LEAST_SPACING_PX, SPACING_GROWTH = 0.05, 0.25
 """Steps of the integral of the blur: a Gaussian's is exact to 1e-8 in steps of its standard
 deviation (trapezoidal rule, Poisson's summation); at the turn they follow the rounding."""
 
@@ -122,38 +122,49 @@ def bowl_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Arra
 def predicted(
     sides: Sides, blurs_px: Sequence[float], turns: Sequence[Turn], q_px: NDArray[np.floating]
 ) -> Array:
-    """Predicted profiles at the distances `q_px`, shape (A, len(blurs_px), len(turns), Q)."""
-    reach = BLUR_REACH * max(blurs_px) + float(np.abs(q_px).max())
-    nodes, steps = _nodes(reach)
-    return np.asarray(
-        _sharp(sides, turns, nodes)[:, None] @ _blurring(blurs_px, nodes, steps, q_px)
-    )
+    """Predicted profiles at the distances `q_px`, shape (A, Q, len(blurs_px), len(turns))."""
+    nodes, steps = _nodes(float(np.abs(q_px).max()), tuple(blurs_px))
+    sharp = _sharp(sides, turns, nodes)
+    blurred = _blurring(blurs_px, nodes, steps, q_px).reshape(-1, len(nodes)) @ sharp
+    return np.asarray(blurred.reshape(len(sharp), len(q_px), len(blurs_px), len(turns)))
 
 
 @lru_cache(maxsize=64)
-def _nodes(reach: float) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
-    """Places at which the light is worked out, close together at the turn, and their spacing."""
+def _nodes(
+    span: float, blurs_px: tuple[float, ...]
+) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    """Places at which the light is worked out for blurs within ±`span`, and their spacing.
+
+    Close together at the turn, and nowhere farther apart than the standard deviation of the
+    narrowest blur that reaches there from within the span.
+    """
     nodes = [0.0]
-    while nodes[-1] < reach:
-        nodes.append(nodes[-1] + min(LEAST_SPACING_PX + SPACING_GROWTH * nodes[-1], SPACING_PX))
+    while nodes[-1] < span + BLUR_REACH * max(blurs_px):
+        q = nodes[-1]
+        narrowest = max(min(blurs_px), (q - span) / BLUR_REACH)
+        nodes.append(q + min(LEAST_SPACING_PX + SPACING_GROWTH * q, narrowest))
     both = np.concatenate([-np.array(nodes[:0:-1]), nodes])
     return both, np.gradient(both)
 
 
 def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Array:
-    """Profiles before the blur, shape (A, len(turns), len(q))."""
-    rounding = np.array([[turn.rounding_px] for turn in turns])
-    outer = np.array([[turn.outer_slope] for turn in turns])
-    w = (0.5 - 0.5 * np.tanh(q / (2 * rounding))).astype(np.float32)
-    slope = outer + (1 + q / sides.radius_px - outer) * w
+    """Profiles before the blur, shape (A, len(q), len(turns))."""
+    rounding = np.array([turn.rounding_px for turn in turns])
+    outer = np.array([turn.outer_slope for turn in turns])
+    w = (0.5 - 0.5 * np.tanh(q[:, None] / (2 * rounding))).astype(np.float32)
+    slope = outer + (1 + q[:, None] / sides.radius_px - outer) * w
     spread = sides.chart @ _spreading()
-    bowl = _interpolate(sides.chart, CHART_SLOPES, slope.ravel()).reshape(-1, *w.shape)
-    ridge = _interpolate(spread, CHART_SLOPES, slope.ravel()).reshape(-1, *w.shape)
-    seen_from = _interpolate(spread, CHART_SLOPES, outer.ravel())
+    both = np.concatenate([sides.chart, spread])
+    bowl, ridge = _interpolate(both, CHART_SLOPES, slope.ravel()).reshape(2, -1, *w.shape)
+    seen_from = _interpolate(spread, CHART_SLOPES, outer)
     dimmer = np.clip(sides.outside[:, None] / np.maximum(seen_from, DARK), 0, 1)
-    ridge = dimmer[..., None] * (ridge - seen_from[..., None])
-    ridge += (sides.outside[:, None] + sides.outward[:, None] * q)[:, None]
-    return np.asarray(ridge + w * (bowl - ridge), np.float32)
+    ridge -= seen_from[:, None]
+    ridge *= dimmer[:, None]
+    ridge += (sides.outside[:, None] + sides.outward[:, None] * q.astype(np.float32))[..., None]
+    bowl -= ridge
+    bowl *= w
+    bowl += ridge
+    return np.asarray(bowl)
 
 
 @lru_cache(maxsize=1)
@@ -169,11 +180,11 @@ def _blurring(
     steps: NDArray[np.floating],
     q: NDArray[np.floating],
 ) -> Array:
-    """Weights (len(blurs_px), len(nodes), len(q)) of Gaussian blurs."""
-    off = np.asarray(nodes[:, None] - q, np.float32)
-    blur = np.asarray(blurs_px, np.float32)[:, None, None]
-    kernels = np.exp(-0.5 * (off / blur) ** 2) * np.asarray(steps, np.float32)[:, None]
-    return np.asarray(kernels / kernels.sum(axis=1, keepdims=True))
+    """Weights (len(q), len(blurs_px), len(nodes)) of Gaussian blurs."""
+    off = np.asarray(nodes - q[:, None, None], np.float32)
+    blur = np.asarray(blurs_px, np.float32)[:, None]
+    kernels = np.exp(-0.5 * (off / blur) ** 2) * np.asarray(steps, np.float32)
+    return np.asarray(kernels / kernels.sum(axis=2, keepdims=True))
 
 
 def _interpolate(
@@ -183,8 +194,10 @@ def _interpolate(
     x = np.clip((at - u[0]) / (u[1] - u[0]), 0, len(u) - 1.001)
     i = x.astype(np.intp)
     part = (x - i).astype(np.float32)
-    low = rows.take(i, axis=1)
-    return np.asarray(low + (rows.take(i + 1, axis=1) - low) * part)
+    values = np.diff(rows, axis=1).take(i, axis=1)
+    values *= part
+    values += rows.take(i, axis=1)
+    return np.asarray(values)
 
 
 @lru_cache(maxsize=8)
