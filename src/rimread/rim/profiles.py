@@ -42,6 +42,8 @@ HALF_BLURS = 5.0
 GUARD_BLURS = 3.0
 GUARD_PX = 1.5
 """Closer to the rim than 3 blurs + 1.5 px the light is a mixture of both sides."""
+BEYOND_PX = 6
+"""Pixels on either side of the compared profile that only the guarded light is taken from."""
 NEAR_PX = 5.0
 """The light just outside is that of the next 5 px."""
 POOLED_ARCS = 1.6
@@ -90,22 +92,25 @@ def profiles_across(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> Profil
     """Profiles across the rim near an ellipse, long enough for a blur."""
     half = max(LEAST_HALF_PX, np.ceil(HALF_BLURS * blur_px + 1))
     guard = guard_px(blur_px)
-    band = band_along(photo, ellipse, half_px=half + 6, arcs=ARCS * RAYS, rays=1)
-    light = linear_light(photo, band.grey * photo.full_scale).reshape(ARCS, RAYS, -1)
-    mean, scatter = light.mean(axis=1), light.var(axis=1, ddof=1)
+    band = band_along(photo, ellipse, half_px=half + BEYOND_PX, arcs=ARCS * RAYS, rays=1)
+    grey = band.grey.reshape(ARCS, RAYS, -1)
+    light = linear_light(photo, grey * photo.full_scale)
+    mean = light.mean(axis=1)
+    off = light - mean[:, None]
+    scatter = np.einsum("arq,arq->aq", off, off) / (RAYS - 1)
     t = band.t.reshape(ARCS, RAYS).mean(axis=1)
     q = band.q_px
     small = reduced(photo, ellipse, radius_px=CHART_RADIUS_PX, reach=1.1)
     u = np.linspace(0, 1, 65)
     rays, _ = rays_from(small.grey, small.shrink(ellipse), t, u)
     rays = linear_light(photo, rays * photo.full_scale)
-    window = np.abs(q) <= half
+    window = slice(BEYOND_PX, -BEYOND_PX)
     outside, outward = _outside(mean, q, guard)
     return Profiles(
         t=t,
         q_px=q[window],
         light=mean[:, window],
-        seen=_seen(band.grey.reshape(ARCS, RAYS, -1)[:, :, window]),
+        seen=_seen(grey[:, :, window]),
         sides=Sides(
             chart=bowl_chart(rays, u, known_to=1 - guard / ellipse.m),
             outside=outside,
@@ -126,7 +131,11 @@ def _seen(grey: Array) -> Array:
 def _typical_scatter(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Array:
     """Usual variance on one side, smoothed round the turn, in units of the light squared."""
     light = np.maximum(mean[:, side].mean(axis=1), LEAST_LIGHT)
-    usual = np.median(scatter[:, side], axis=1) + (LEAST_SCATTER * light) ** 2
+    ordered = np.sort(scatter[:, side], axis=1)  # np.median takes five times longer
+    count = ordered.shape[1]
+    usual = (
+        ordered[:, (count - 1) // 2 : count // 2 + 1].mean(axis=1) + (LEAST_SCATTER * light) ** 2
+    )
     return np.asarray(np.exp(pool(np.log(usual), POOLED_ARCS)))
 
 

@@ -157,15 +157,12 @@ def band_along(
     t = (np.arange(arcs * rays) + 0.5) * (2 * np.pi / (arcs * rays))
     q = np.arange(-round(half_px / step_px), round(half_px / step_px) + 1) * step_px
     foot, normal = ellipse.points(t), ellipse.normals(t)
-    x = foot[:, :1] + q * normal[:, :1]
-    y = foot[:, 1:] + q * normal[:, 1:]
-    grey, inside = _sample(photo.grey, x, y, full=photo.full_scale)
-    return Band(
-        t=t.reshape(arcs, rays).mean(axis=1),
-        q_px=q,
-        grey=grey.reshape(arcs, rays, -1).mean(axis=1),
-        inside=np.asarray(inside.reshape(arcs, rays, -1).all(axis=1)),
-    )
+    grey, inside = _sample(photo.grey, foot, normal, q, full=photo.full_scale)
+    if rays > 1:
+        t = t.reshape(arcs, rays).mean(axis=1)
+        grey = grey.reshape(arcs, rays, -1).mean(axis=1)
+        inside = np.asarray(inside.reshape(arcs, rays, -1).all(axis=1))
+    return Band(t=t, q_px=q, grey=grey, inside=inside)
 
 
 def rays_from(
@@ -175,33 +172,33 @@ def rays_from(
     u: NDArray[np.floating],
 ) -> tuple[NDArray[np.floating], NDArray[np.bool_]]:
     """Values (A, U) at ``centre + u (p(t) - centre)`` (u = 1 on the ellipse); which are inside."""
-    reach = ellipse.points(t) - [ellipse.x, ellipse.y]
-    return _sample(picture, ellipse.x + reach[:, :1] * u, ellipse.y + reach[:, 1:] * u)
+    centre = np.array([[ellipse.x, ellipse.y]])
+    return _sample(picture, centre, ellipse.points(t) - centre, u)
 
 
 def _sample(
     picture: NDArray[np.generic],
-    x: NDArray[np.floating],
-    y: NDArray[np.floating],
+    start: NDArray[np.floating],
+    way: NDArray[np.floating],
+    u: NDArray[np.floating],
     *,
     full: float = 1.0,
 ) -> tuple[NDArray[np.floating], NDArray[np.bool_]]:
-    """Bilinear values over `full`, and which lie inside; the others are those of the border.
+    """Bilinear values (A, U) over `full` at ``start + u way``, and which lie inside.
 
-    By hand: libraries round the values of whole-numbered pictures or take three times as long.
+    Those outside are the values of the border. By hand: libraries round the values of
+    whole-numbered pictures or take three times as long.
     """
     height, width = picture.shape
-    inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
+    x, y = start[:, :1] + way[:, :1] * u, start[:, 1:] + way[:, 1:] * u
+    inside = np.asarray((x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1))
     if not inside.all():
         x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
-    column, row = (
-        np.minimum(x.astype(np.intp), width - 2),
-        np.minimum(y.astype(np.intp), height - 2),
-    )
+    column, row = np.floor(x), np.floor(y)
     right, down = (x - column).astype(np.float32), (y - row).astype(np.float32)
-    flat, corner = picture.reshape(-1), row * width + column
-    here, beside, below, across = (
-        flat.take(corner + step, mode="clip").astype(np.float32) / np.float32(full)
+    flat, corner = picture.reshape(-1), (row * width + column).astype(np.intp)
+    here, beside, below, across = (  # past the last row and column comes what counts nothing
+        flat[step:].take(corner, mode="clip").astype(np.float32) / np.float32(full)
         for step in (0, 1, width, width + 1)
     )
     above = here + right * (beside - here)
