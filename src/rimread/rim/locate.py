@@ -227,7 +227,7 @@ def _light_misfit(measured: Profiles, expected: Array, variance: Array) -> Array
     power = at @ (expected * expected) - (at @ expected) ** 2 + np.float32(1e-12)
     clipped = measured.seen.min(axis=1) < 1
     most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
-    contrast = np.clip(cross / power, CONTRAST_RANGE[0], most[:, None, None])
+    contrast = np.minimum(np.maximum(cross / power, CONTRAST_RANGE[0]), most[:, None, None])
     rest = total + contrast * (contrast * power - 2 * cross)
     return np.asarray(np.log(np.maximum(rest, 0) + _floor(total, mean)) + spread, np.float32)
 
