@@ -163,11 +163,10 @@ def _maps(field: Array, radii: Array, *, pixel: int) -> list[_Map]:
     padded[:, pad : pad + height, pad : pad + width] = field
     turned = (rfft2(padded) * turn).sum(axis=0)
     x, y = ((np.arange(n + 2 * pad) - pad + 0.5) * pixel - 0.5 for n in (width, height))
-    maps = []
-    for radius, ring in zip(radii, rings, strict=True):  # one by one they stay in the cache
-        alignment = irfft2(turned * ring, shape)[: height + 2 * pad, : width + 2 * pad]
-        maps.append(_Map(float(radius), x, y, alignment))
-    return maps
+    alignment = np.empty((len(radii), len(y), len(x)), np.float32)
+    for ring, into in zip(rings, alignment, strict=True):  # one by one they stay in the cache
+        into[:] = irfft2(turned * ring, shape)[: len(y), : len(x)]
+    return [_Map(float(radius), x, y, one) for radius, one in zip(radii, alignment, strict=True)]
 
 
 @lru_cache(maxsize=8)
@@ -193,21 +192,28 @@ def _spectra(
 
 
 def _peaks(maps: list[_Map], most: int) -> list[tuple[float, float, float, float]]:
-    """The highest (x, y, radius, value); rings that share centre and radius count once."""
+    """The highest (x, y, radius, value); rings that share centre and radius count once.
+
+    What is found is struck from another map only when that map comes to be the highest.
+    """
     highest = np.array([one.alignment.max() for one in maps])
-    found = []
-    for _ in range(most if maps else 0):
-        value = float(highest.max())
+    radii = np.array([one.radius for one in maps])
+    to_strike: list[list[tuple[float, float, float]]] = [[] for _ in maps]
+    found: list[tuple[float, float, float, float]] = []
+    while maps and len(found) < most:
+        i = int(highest.argmax())
+        best, value = maps[i], float(highest[i])
         if value <= 0:
             break
-        best = maps[int(highest.argmax())]
+        if to_strike[i]:
+            while to_strike[i]:
+                _strike(best, *to_strike[i].pop())
+            highest[i] = best.alignment.max()
+            continue
         x, y = _top(best)
-        r = best.radius
-        found.append((x, y, r, value))
-        for i, one in enumerate(maps):
-            if abs(np.log(one.radius / r)) < np.log(SAME_RADIUS):
-                _strike(one, x, y, SAME_CENTRE * r)
-                highest[i] = one.alignment.max()
+        found.append((x, y, best.radius, value))
+        for alike in np.flatnonzero(np.abs(np.log(radii / best.radius)) < np.log(SAME_RADIUS)):
+            to_strike[alike].append((x, y, SAME_CENTRE * best.radius))
     return found
 
 
