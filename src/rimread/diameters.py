@@ -244,10 +244,12 @@ def _scale_gradient(rim: Rim, scale: Scale, ellipse: Ellipse, t: Array, weights:
     rows = design(ellipse, t)
     normals = ellipse.normals(t)
     pull = np.linalg.solve(_normal_matrix(ellipse, t, weights), rows.T * weights)[2]
-    here = scale.mm_from_px(rim.points_px)
-    steps = (1e-6 * scale.px_per_mm_x, 1e-6 * scale.px_per_mm_y, 1e-7)
-    gradient = np.empty(3)
-    for i, step in enumerate(steps):
-        moved = scale.shifted(i, step).mm_from_px(rim.points_px)
-        gradient[i] = 2 * pull @ np.sum((moved - here) * normals, axis=1) / step
-    return gradient
+    points, step = scale.mm_from_px(rim.points_px), 1e-7
+    x, y = points.T
+    bent = (scale.shifted(2, step).mm_from_px(rim.points_px) - points) / step
+    moves = (
+        -x / scale.px_per_mm_x * normals[:, 0],
+        -y / scale.px_per_mm_y * normals[:, 1],
+        np.sum(bent * normals, axis=1),
+    )
+    return np.array([2 * pull @ move for move in moves])

@@ -110,8 +110,15 @@ class Ellipse:
 
     def distance(self, points: Array) -> Array:
         """Signed distance (N,) of `points` along the normal, positive outside."""
+        return self.feet(points)[1]
+
+    def feet(self, points: Array) -> tuple[Array, Array]:
+        """Parameter and signed distance (N,) of `points` along the normals."""
         t = self.parameter(points)
-        return np.asarray(np.sum((points - self.points(t)) * self.normals(t), axis=1))
+        c, s = np.cos(t), np.sin(t)
+        on_x, on_y = self._from_centre(c, s)
+        x, y = self._normal(c, s)
+        return t, (points[:, 0] - self.x - on_x) * x + (points[:, 1] - self.y - on_y) * y
 
     def moved(self, step: Array) -> Ellipse:
         """The ellipse after adding `step` to (x, y, m, e, f)."""
@@ -175,9 +182,9 @@ def moved_by_offsets(
 
 def _least_squares(rows: Array, offsets: Array, weights: Array) -> Array:
     """Step of (x, y, m, e, f) from the normal equations: their columns are all of order one."""
-    weighted = rows * weights[:, None]
-    square = rows.T @ weighted
-    return np.linalg.solve(square + _RIDGE * np.trace(square) * _FIVE, weighted.T @ offsets)
+    weighted = rows.T * weights
+    square = weighted @ rows
+    return np.linalg.solve(square + _RIDGE * square.trace() * _FIVE, weighted @ offsets)
 
 
 def _consensus_step(rows: Array, offsets: Array, weights: Array, within: float) -> Array:
@@ -230,8 +237,7 @@ def fit_ellipse(
     """
     ellipse, used = start, weights
     for _ in range(_STEPS):
-        t = ellipse.parameter(points)
-        residuals = np.sum((points - ellipse.points(t)) * ellipse.normals(t), axis=1)
+        t, residuals = ellipse.feet(points)
         used = weights * _biweight(residuals, weights, floor)
         step = _least_squares(design(ellipse, t), residuals, used)
         ellipse = ellipse.moved(step)

@@ -85,7 +85,7 @@ as much as the 2005 edition of ISO 6506-2, from memory, lets a machine err at 12
 
 def exposed(photo: Photo) -> Refusal | None:
     """Whether the photo as a whole shows anything."""
-    level = float(np.percentile(photo.grey[::8, ::8], DARKEST_PART)) / photo.full_scale
+    level = float(np.percentile(photo.grey[::16, ::16], DARKEST_PART)) / photo.full_scale
     if level > WASHED_OUT:
         return Refusal(
             "overexposed",
