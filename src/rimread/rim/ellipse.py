@@ -30,7 +30,7 @@ an arc of 90 degrees off it, which spoils three of nine sectors, two or three mo
 _STEPS = 30
 _ROBUST_STEPS = 6
 _RIDGE, _FIVE = 1e-12, np.eye(5)  # keeps fits of a few points solvable
-_SETTLED = 1e-7  # relative change of the mean semi-axis at which the fit has settled
+_SETTLED = 1e-6  # relative change of the mean semi-axis at which the fit has settled
 
 
 @dataclass(frozen=True, slots=True)

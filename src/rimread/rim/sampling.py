@@ -90,8 +90,9 @@ def halved(photo: Photo, times: int) -> NDArray[np.floating]:
 def _halved_once(photo: Photo) -> NDArray[np.floating]:
     half = np.empty((photo.height_px // 2, photo.width_px // 2), np.float32)
     for top in range(0, len(half), STRIP_ROWS // 2):
-        strip = photo.grey[2 * top : 2 * top + STRIP_ROWS]
-        half[top : top + STRIP_ROWS // 2] = _halved(_fractions(photo, strip))
+        strip = photo.grey[2 * top : 2 * top + STRIP_ROWS].astype(np.float32)
+        half[top : top + STRIP_ROWS // 2] = _halved(strip)
+    half /= np.float32(photo.full_scale)
     return half
 
 

@@ -29,6 +29,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -107,16 +108,16 @@ def bowl_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Arra
     known_to : float
         Largest u not yet touched by the blur of the rim; beyond it the trend is continued.
     """
-    smooth = neighbours(len(rays), CHART_SMOOTH_ARCS) @ rays
+    smooth = rays.T @ neighbours(len(rays), CHART_SMOOTH_ARCS)
     slopes = CHART_SLOPES[CHART_HALF:]
     inner = _interpolate(smooth, u, np.minimum(slopes, known_to))
-    before = _interpolate(smooth, u, np.array([known_to - CHART_TREND, known_to]))
-    trend = (before[:, 1] - before[:, 0]) / CHART_TREND
-    half = inner + trend[:, None] * np.maximum(slopes - known_to, 0)
-    half = np.clip(half, 0.5 * before[:, 1:], 2.0 * before[:, 1:])
-    half = np.where(slopes > known_to, half, inner)
-    opposite = np.roll(half, len(half) // 2, axis=0)
-    return np.concatenate([opposite[:, :0:-1], half], axis=1).astype(np.float32)
+    before, last = _interpolate(smooth, u, np.array([known_to - CHART_TREND, known_to]))
+    trend = (last - before) / CHART_TREND
+    half = inner + trend * np.maximum(slopes - known_to, 0)[:, None]
+    half = np.clip(half, 0.5 * last, 2.0 * last)
+    half = np.where(slopes[:, None] > known_to, half, inner)
+    opposite = np.roll(half, len(rays) // 2, axis=1)
+    return np.concatenate([opposite[:0:-1], half]).T.astype(np.float32)
 
 
 def predicted(
@@ -154,17 +155,16 @@ def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Arra
     w = (0.5 - 0.5 * np.tanh(q[:, None] / (2 * rounding))).astype(np.float32)
     slope = outer + (1 + q[:, None] / sides.radius_px - outer) * w
     spread = sides.chart @ _spreading()
-    both = np.concatenate([sides.chart, spread])
-    bowl, ridge = _interpolate(both, CHART_SLOPES, slope.ravel()).reshape(2, -1, *w.shape)
-    seen_from = _interpolate(spread, CHART_SLOPES, outer)
-    dimmer = np.clip(sides.outside[:, None] / np.maximum(seen_from, DARK), 0, 1)
-    ridge -= seen_from[:, None]
-    ridge *= dimmer[:, None]
-    ridge += (sides.outside[:, None] + sides.outward[:, None] * q.astype(np.float32))[..., None]
+    bowl, ridge = (_interpolate(one.T, CHART_SLOPES, slope) for one in (sides.chart, spread))
+    seen_from = _interpolate(spread.T, CHART_SLOPES, outer)
+    ridge -= seen_from
+    ridge *= np.clip(sides.outside / np.maximum(seen_from, DARK), 0, 1)
+    ridge += (sides.outside + sides.outward * q.astype(np.float32)[:, None])[:, None]
     bowl -= ridge
-    bowl *= w
+    bowl *= w[..., None]
     bowl += ridge
-    return np.asarray(bowl)
+    turned = cv2.transpose(bowl.reshape(w.size, -1))  # numpy takes several times longer
+    return np.asarray(turned, np.float32).reshape(-1, *w.shape)
 
 
 @lru_cache(maxsize=1)
@@ -188,15 +188,18 @@ def _blurring(
 
 
 def _interpolate(
-    rows: Array, u: NDArray[np.floating], at: NDArray[np.floating]
+    columns: Array, u: NDArray[np.floating], at: NDArray[np.floating]
 ) -> NDArray[np.floating]:
-    """Each row, given at evenly spaced `u`, at the places `at`."""
+    """Columns (U, A), given at evenly spaced `u`, at the places `at`: shape of `at` and (A,).
+
+    A place's values lie side by side, which makes looking them up many times faster.
+    """
     x = np.clip((at - u[0]) / (u[1] - u[0]), 0, len(u) - 1.001)
     i = x.astype(np.intp)
-    part = (x - i).astype(np.float32)
-    values = np.diff(rows, axis=1).take(i, axis=1)
-    values *= part
-    values += rows.take(i, axis=1)
+    columns = np.ascontiguousarray(columns)
+    values = np.diff(columns, axis=0).take(i, axis=0)
+    values *= (x - i).astype(np.float32)[..., None]
+    values += columns.take(i, axis=0)
     return np.asarray(values)
 
 
