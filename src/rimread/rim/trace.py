@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
 from rimread.rim.evidence import MARGIN, break_evidence
-from rimread.rim.path import closed_path
+from rimread.rim.path import closed_path, closed_paths
 from rimread.rim.sampling import band_along, evened, rays_from, reduced
 from rimread.rim.seed import Seed
 
@@ -93,11 +93,17 @@ def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
     u = POLAR_RANGE[0] + (columns - MARGIN) / circle.m
     polar, inside = rays_from(small.grey, circle, t, u)
     u = u[MARGIN:-MARGIN]
+    polar = evened(photo, polar)
+    gains = np.stack(
+        [
+            break_evidence(polar, inside=inside, shading=shading)[:, MARGIN:-MARGIN]
+            for shading in (True, False)
+        ]
+    )
     found = []
-    for shading in (True, False):
-        gain = break_evidence(evened(photo, polar), inside=inside, shading=shading)
-        gain = gain[:, MARGIN:-MARGIN]
-        path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
+    for gain, path in zip(
+        gains, closed_paths(gains, reach=PATH_REACH, toll=PATH_TOLL), strict=True
+    ):
         radius = u[path] * circle.m
         start = Ellipse(x=circle.x, y=circle.y, m=float(np.median(radius)))
         weights = gain[np.arange(len(t)), path].astype(np.float64) + LEAST_WEIGHT
