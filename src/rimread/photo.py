@@ -252,7 +252,7 @@ def _jpeg_ends(data: bytes) -> bool:
     while at + 4 <= len(data) and data[at] == 0xFF:
         marker, length = data[at + 1], int.from_bytes(data[at + 2 : at + 4], "big")
         if marker == 0xDA:  # start of scan; previews with their own end lie before it
-            return data.find(b"\xff\xd9", at + length) >= 0
+            return data.rfind(b"\xff\xd9", at + length) >= 0
         at += 1 if marker == 0xFF else 2 + length
     return False
 

@@ -143,13 +143,15 @@ def _ring_width(radius: float) -> float:
 class _Map:
     """Alignment of rings of one radius about every centre in and just outside the picture.
 
-    Lengths in reduced pixels; `x`, shape (W,), and `y`, shape (H,), are the centres.
+    Lengths in reduced pixels; `x`, shape (W,), and `y`, shape (H,), are the centres. `highest` is
+    the largest alignment.
     """
 
     radius: float
     x: Array
     y: Array
     alignment: Array
+    highest: float
 
 
 def _maps(field: Array, radii: Array, *, pixel: int) -> list[_Map]:
@@ -163,10 +165,12 @@ def _maps(field: Array, radii: Array, *, pixel: int) -> list[_Map]:
     padded[:, pad : pad + height, pad : pad + width] = field
     turned = (rfft2(padded) * turn).sum(axis=0)
     x, y = ((np.arange(n + 2 * pad) - pad + 0.5) * pixel - 0.5 for n in (width, height))
-    alignment = np.empty((len(radii), len(y), len(x)), np.float32)
-    for ring, into in zip(rings, alignment, strict=True):  # one by one they stay in the cache
-        into[:] = irfft2(turned * ring, shape)[: len(y), : len(x)]
-    return [_Map(float(radius), x, y, one) for radius, one in zip(radii, alignment, strict=True)]
+    maps = []
+    alignments = np.empty((len(radii), len(y), len(x)), np.float32)
+    for r, ring, one in zip(radii, rings, alignments, strict=True):  # each stays in the cache
+        one[:] = irfft2(turned * ring, shape)[: len(y), : len(x)]
+        maps.append(_Map(float(r), x, y, alignment=one, highest=float(one.max())))
+    return maps
 
 
 @lru_cache(maxsize=8)
@@ -196,7 +200,7 @@ def _peaks(maps: list[_Map], most: int) -> list[tuple[float, float, float, float
 
     What is found is struck from another map only when that map comes to be the highest.
     """
-    highest = np.array([one.alignment.max() for one in maps])
+    highest = np.array([one.highest for one in maps])
     radii = np.array([one.radius for one in maps])
     to_strike: list[list[tuple[float, float, float]]] = [[] for _ in maps]
     found: list[tuple[float, float, float, float]] = []
