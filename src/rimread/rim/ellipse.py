@@ -29,7 +29,7 @@ TRIAL_POINTS, TRIAL_SECTORS = 6, 9
 an arc of 90 degrees off it, which spoils three of nine sectors, two or three more."""
 _STEPS = 30
 _ROBUST_STEPS = 6
-_RIDGE, _FIVE = 1e-12, np.eye(5)  # keeps fits of a few points solvable
+_RIDGE = 1e-12  # keeps fits of a few points solvable
 _SETTLED = 1e-6  # relative change of the mean semi-axis at which the fit has settled
 
 
@@ -184,7 +184,8 @@ def _least_squares(rows: Array, offsets: Array, weights: Array) -> Array:
     """Step of (x, y, m, e, f) from the normal equations: their columns are all of order one."""
     weighted = rows.T * weights
     square = weighted @ rows
-    return np.linalg.solve(square + _RIDGE * square.trace() * _FIVE, weighted @ offsets)
+    square.flat[:: len(square) + 1] *= 1 + _RIDGE
+    return np.linalg.solve(square, weighted @ offsets)
 
 
 def _consensus_step(rows: Array, offsets: Array, weights: Array, within: float) -> Array:
@@ -248,8 +249,8 @@ def fit_ellipse(
 
 def _biweight(residuals: Array, weights: Array, floor: float) -> Array:
     """Tukey's biweight with the scale from the median absolute residual of the points in use."""
-    size = np.abs(residuals[weights > 0] if (weights > 0).any() else residuals)
+    size = np.abs(residuals[weights > 0])
+    size = size if len(size) else np.abs(residuals)
     middle = np.partition(size, len(size) // 2)[len(size) // 2]  # np.median takes ten times longer
-    scale = max(1.4826 * float(middle), floor)
-    u = residuals / (TUKEY * scale)
-    return np.where(np.abs(u) < 1, (1 - u * u) ** 2, 0.0)
+    u = residuals / (TUKEY * max(1.4826 * float(middle), floor))
+    return np.asarray(np.maximum(1 - u * u, 0) ** 2)

@@ -67,11 +67,10 @@ def break_evidence(
     one, other = variance[:, : -2 * s] + QUANTUM**2, variance[:, 2 * s :] + QUANTUM**2
     gain = np.zeros_like(values)
     both = one + other
-    step = np.log1p(difference**2 / both)
     middle = _mean(ring, width=LINE)[ARC:-ARC, s:-s] - (mean[:, : -2 * s] + mean[:, 2 * s :]) / 2
-    line = np.log1p(middle**2 / both)
-    texture = 2 * np.log(both / 2) - np.log(one * other)
-    gain[:, s:-s] = np.maximum(step, line) + TEXTURE * texture
+    step_or_line = np.log1p(np.maximum(difference**2, middle**2) / both)
+    texture = np.log(both * both / (4 * one * other))
+    gain[:, s:-s] = step_or_line + TEXTURE * texture
     gain[~inside] = 0
     return gain
 
