@@ -17,7 +17,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Ellipse", "design", "fit_ellipse", "moved_by_offsets"]
+__all__ = ["Ellipse", "design", "fit_ellipse", "largest_move", "moved_by_offsets"]
 
 Array = NDArray[np.floating]
 
@@ -27,6 +27,7 @@ TRIALS = 200
 TRIAL_POINTS, TRIAL_SECTORS = 6, 9
 """With half of the points on the rim, 200 draws of six hold three all-good ones on average; with
 an arc of 90 degrees off it, which spoils three of nine sectors, two or three more."""
+_ROUND = np.arange(16) * (2 * np.pi / 16)
 _STEPS = 30
 _ROBUST_STEPS = 6
 _RIDGE = 1e-12  # keeps fits of a few points solvable
@@ -136,6 +137,12 @@ def design(ellipse: Ellipse, t: Array) -> Array:
     c, s = np.cos(t), np.sin(t)
     x, y = ellipse._normal(c, s)  # noqa: SLF001  (the same module's)
     return np.stack([x, y, x * c + y * s, x * c - y * s, x * s + y * c], axis=1)
+
+
+def largest_move(new: Ellipse, old: Ellipse) -> float:
+    """Largest distance between two nearby ellipses along the normals, to first order."""
+    step = (new.x - old.x, new.y - old.y, new.m - old.m, new.e - old.e, new.f - old.f)
+    return float(np.abs(design(old, _ROUND) @ step).max())
 
 
 def moved_by_offsets(

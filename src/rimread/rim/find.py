@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import gates
-from rimread.rim.ellipse import Ellipse, moved_by_offsets
+from rimread.rim.ellipse import Ellipse, largest_move, moved_by_offsets
 from rimread.rim.field import black_surround, filled, reaches_into
 from rimread.rim.locate import Located, Settled, locate, settle
 from rimread.rim.model import Rim
@@ -259,7 +259,7 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
 def _placed_on(photo: Photo, ellipse: Ellipse) -> _Placed:
     for _ in range(PASSES):
         settled = settle(photo, ellipse)
-        step, ellipse = _moved_px(settled.ellipse, ellipse), settled.ellipse
+        step, ellipse = largest_move(settled.ellipse, ellipse), settled.ellipse
         if step < SETTLED_PX:
             break
     for _ in range(PASSES):
@@ -285,14 +285,8 @@ def _placed(photo: Photo, settled: Settled) -> _Placed:
         points_px=ellipse.points(located.t) + located.q_px[:, None] * ellipse.normals(located.t),
         weights=weights,
         ellipse=moved,
-        moved_px=_moved_px(moved, ellipse),
+        moved_px=largest_move(moved, ellipse),
     )
-
-
-def _moved_px(new: Ellipse, old: Ellipse) -> float:
-    """Largest distance between two nearby ellipses."""
-    t = np.linspace(0, 2 * np.pi, 16, endpoint=False)
-    return float(np.abs(old.distance(new.points(t))).max())
 
 
 def _prior_weights(located: Located) -> NDArray[np.floating]:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rimread.photo import Photo
-from rimread.rim.ellipse import Ellipse, moved_by_offsets
+from rimread.rim.ellipse import Ellipse, largest_move, moved_by_offsets
 from rimread.rim.evidence import MARGIN, break_evidence
 from rimread.rim.path import closed_path, closed_paths
 from rimread.rim.sampling import band_along, evened, rays_from, reduced
@@ -46,7 +46,6 @@ FIT_FLOOR_PX = 0.5
 """Paths run on whole pixels: scatter below half of one is not believed."""
 SAME_START, SAME_START_PX = 0.02, 4.0
 """Two starts this close to each other, in radii or pixels, end on the same ring."""
-_EIGHT = np.arange(8) * (np.pi / 4)
 CONSENSUS_PX = 1.2
 """Reach within which path points agree on an ellipse: they run on whole pixels."""
 ON_ELLIPSE_PX = 2.0
@@ -77,7 +76,7 @@ class Ring:
 def rings_near(photo: Photo, seed: Seed) -> tuple[Ring, ...]:
     """Rings found from one seed, the best explained first."""
     starts = _polar_ellipses(photo, seed)
-    apart = float(np.abs(starts[0].distance(starts[1].points(_EIGHT))).max())
+    apart = largest_move(starts[1], starts[0])
     if apart < max(SAME_START_PX, SAME_START * seed.radius_px):
         starts = starts[:1]
     rings = [ring for ring in (_sharpened(photo, start) for start in starts) if ring is not None]
