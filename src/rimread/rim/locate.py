@@ -162,7 +162,8 @@ def locate(photo: Photo, settled: Settled) -> Located:
     ellipse = settled.ellipse
     measured = profiles_across(photo, ellipse, blur_px=settled.blur_px)
     best = int(np.argmin(np.abs(np.log(np.array(BLURS_PX) / settled.blur_px))))
-    blurs = BLURS_PX[max(best - 1, 0) : best + 2]
+    first = min(max(best - 1, 0), len(BLURS_PX) - 3)
+    blurs = BLURS_PX[first : first + 3]
     turns = _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
     shifts = _shifts(settled.reach_px)
     misfits = _misfits(measured, blurs, turns, shifts, pooled=POOLED_ARCS)
