@@ -91,12 +91,12 @@ def combine(components: Iterable[Component]) -> Budget:
 
 @lru_cache(maxsize=1024)
 def coverage_factor(dof: float) -> float:
-    """Student's t for `COVERAGE` at `dof` degrees of freedom (GUM G.3.2), 2 when infinite."""
+    """Student's t for `COVERAGE` at `dof` degrees of freedom (GUM G.3.2), 2 when infinite or near."""
     if math.isinf(dof):
         return 2.0
     from scipy.special import stdtrit  # noqa: PLC0415  (kept out of start-up)
 
-    return float(stdtrit(dof, 0.5 + COVERAGE / 2))
+    return max(2.0, float(stdtrit(dof, 0.5 + COVERAGE / 2)))
 
 
 def budget_json(budget: Budget, unit: str) -> list[dict[str, Any]]:
