@@ -91,7 +91,7 @@ def combine(components: Iterable[Component]) -> Budget:
 
 @lru_cache(maxsize=1024)
 def coverage_factor(dof: float) -> float:
-    """Student's t for `COVERAGE` at `dof` degrees of freedom (GUM G.3.2), 2 when infinite or near."""
+    """Student's t for `COVERAGE` at `dof` degrees of freedom (GUM G.3.2), at least 2."""
     if math.isinf(dof):
         return 2.0
     from scipy.special import stdtrit  # noqa: PLC0415  (kept out of start-up)
