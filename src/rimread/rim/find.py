@@ -252,7 +252,8 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
             photo, found.ellipse, blur_px=located.blur_px, t=located.t, weights=weights
         ),
     )
-    refusal = gates.seen(rim, shown, moved_px=found.moved_px)
+    broken = gates.found(located)
+    refusal = gates.seen(rim, shown, broken=broken, moved_px=found.moved_px)
     return rim if refusal is None else refusal
 
 

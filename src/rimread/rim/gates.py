@@ -75,6 +75,9 @@ UNSETTLED_PX = 2.0
 """An ellipse that still moves by more on its last pass hangs on places that were not seen."""
 LEAST_COVERAGE = 0.55
 """Part of the turn on which the rim must be seen."""
+LEAST_ON_ELLIPSE = 0.75
+"""Of the arcs that show a break three of four must show it on the ellipse, or that may follow the
+edge of a stain: an arc without a break is silent, one with a break elsewhere speaks against it."""
 LARGEST_GAP_DEG = 100.0
 """Missing arc beyond which an ellipse's mean axis is worth less than a third of a full turn's."""
 MOST_BLUR_PX = BLURS_PX[-1] * 0.9
@@ -312,8 +315,19 @@ def shown(located: Located, weights: NDArray[np.floating]) -> NDArray[np.bool_]:
     return np.asarray(found(located) & (weights > 0))
 
 
-def seen(rim: Rim, arcs: NDArray[np.bool_], *, moved_px: float) -> Refusal | None:
-    """Whether the rim is sharp enough and seen on enough of its turn."""
+def seen(
+    rim: Rim, arcs: NDArray[np.bool_], *, broken: NDArray[np.bool_], moved_px: float
+) -> Refusal | None:
+    """Whether the rim is sharp enough, one ellipse, and seen on enough of its turn.
+
+    Parameters
+    ----------
+    rim : Rim
+    arcs, broken : ndarray, shape (A,), bool
+        Which arcs show the rim, and which show any break.
+    moved_px : float
+        How far the ellipse moved at last.
+    """
     diameter = 2 * rim.ellipse.m
     if rim.blur_px > min(MOST_BLUR_PX, max(MOST_BLUR * diameter, 2.0)):
         return Refusal(
@@ -326,6 +340,14 @@ def seen(rim: Rim, arcs: NDArray[np.bool_], *, moved_px: float) -> Refusal | Non
             "rim-unclear",
             "The trace of the rim does not settle: refocus, clean the surface or turn the light.",
             {"moved_px": moved_px},
+        )
+    on_ellipse = float(arcs.sum() / max(broken.sum(), 1))
+    if broken.mean() > LEAST_COVERAGE and on_ellipse < LEAST_ON_ELLIPSE:
+        return Refusal(
+            "rim-unclear",
+            f"Only {on_ellipse:.0%} of the edges seen lie on one ellipse: "
+            "clean the surface or turn the light.",
+            {"on_ellipse": on_ellipse},
         )
     gap = _largest_gap_deg(arcs)
     if rim.coverage < LEAST_COVERAGE or gap > LARGEST_GAP_DEG:

@@ -18,6 +18,7 @@ from scipy.special import logsumexp, ndtr
 
 from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
+from rimread.rim.places import Least, Places, least_misfits, places_of
 from rimread.rim.profiles import (
     LEAST_LIGHT,
     LEAST_SCATTER,
@@ -138,9 +139,10 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled:
         measured = profiles_across(photo, ellipse, blur_px=blur)
         half = measured.q_px[-1]
         misfits = _misfits(measured, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_ARCS)
-        best = int(np.argmin(_score(misfits, measured)))
+        best = int(np.argmin(_score(least_misfits(misfits, shifts), measured)))
         blur = BLURS_PX[best // len(turns)]
-    places = _places(misfits[best : best + 1], shifts, len(measured.q_px))
+    chosen = misfits[best : best + 1]
+    places = places_of(chosen, least_misfits(chosen, shifts), shifts, samples=len(measured.q_px))
     weights = measured.inside / (places.u_px[0] ** 2 + STEP_PX**2)
     moved, residuals, _ = moved_by_offsets(
         ellipse, measured.t, places.q_px[0], weights, floor=STEP_PX / 2
@@ -170,8 +172,9 @@ def locate(photo: Photo, settled: Settled) -> Located:
     shapes = np.array(
         [(blur, turn.rounding_px, turn.outer_slope) for blur, turn in product(blurs, turns)]
     )
-    weights = _shape_weights(shapes, _score(misfits, measured), 2 * ellipse.m)
-    places = _places(misfits, shifts, len(measured.q_px))
+    least = least_misfits(misfits, shifts)
+    weights = _shape_weights(shapes, _score(least, measured), 2 * ellipse.m)
+    places = places_of(misfits, least, shifts, samples=len(measured.q_px))
     return _located(measured, shapes, weights, places)
 
 
@@ -270,48 +273,9 @@ def _shifts(reach_px: float, *, step: float = STEP_PX) -> NDArray[np.floating]:
     return np.arange(-reach_px, reach_px + step / 2, step)
 
 
-def _score(misfits: Array, measured: Profiles) -> NDArray[np.floating]:
+def _score(least: Least, measured: Profiles) -> NDArray[np.floating]:
     """Mean over the turn of the least misfit of each shape."""
-    return np.asarray(misfits.min(axis=1)[:, measured.inside].mean(axis=1), np.float64)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Places:
-    """Where each shape sees the break of each arc; all of shape (shapes, A).
-
-    Parameters
-    ----------
-    q_px, u_px : ndarray
-        Place and its standard uncertainty: that of the parabola at the least misfit or, where it
-        is more, that of all places searched, each as likely as its misfit says.
-    evidence : ndarray
-        Log likelihood of a break at any of the places, all as likely beforehand.
-    """
-
-    q_px: NDArray[np.floating]
-    u_px: NDArray[np.floating]
-    evidence: NDArray[np.floating]
-
-
-def _places(misfits: Array, shifts: NDArray[np.floating], samples: int) -> _Places:
-    step = shifts[1] - shifts[0]
-    best = misfits.argmin(axis=1)
-    inner = np.clip(best, 1, len(shifts) - 2)
-    before, here, after = (
-        np.take_along_axis(misfits, (inner + k)[:, None], axis=1)[:, 0].astype(np.float64)
-        for k in (-1, 0, 1)
-    )
-    bend = np.maximum(before - 2 * here + after, 1e-9)
-    place = shifts[inner] + np.clip(step * 0.5 * (before - after) / bend, -step, step)
-    least = misfits.min(axis=1)
-    likely = np.exp(-0.5 * samples * (misfits - least[:, None]))
-    spread = np.sqrt(
-        (likely * (shifts[:, None] - place[:, None]) ** 2).sum(axis=1) / likely.sum(axis=1)
-    )
-    u = np.where(best == inner, step / np.sqrt(bend * samples / 2), 2 * step)
-    evidence = np.log(likely.mean(axis=1)) - 0.5 * samples * least
-    u = np.maximum(np.minimum(u, shifts[-1]), spread)
-    return _Places(q_px=place, u_px=u, evidence=evidence)
+    return np.asarray(least.misfit[:, measured.inside].mean(axis=1, dtype=np.float64))
 
 
 def _shape_weights(
@@ -331,7 +295,7 @@ def _located(
     measured: Profiles,
     shapes: NDArray[np.floating],
     weights: NDArray[np.floating],
-    places: _Places,
+    places: Places,
 ) -> Located:
     q = weights @ places.q_px
     u = np.sqrt(weights @ places.u_px**2)
