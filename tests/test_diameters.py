@@ -11,7 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import t as student_t
 
-from rimread.diameters import diameters
+from rimread.diameters import (
+    CLIPPED_SHARE,
+    ROUNDING_SHARE,
+    SCATTER_SHARE,
+    SHARP_BLUR_PX,
+    SMEAR_SHARE,
+    diameters,
+)
 from rimread.rim import Rim
 from rimread.rim.ellipse import Ellipse, fit_ellipse
 from rimread.scale import Scale
@@ -269,12 +276,14 @@ def test_missing_arcs_are_covered():
 def test_k_follows_the_degrees_of_freedom():
     """Welch-Satterthwaite and Student's t at 95.45 % (GUM G.4.1, table G.2) over the components."""
     true, by = specimen(), scale()
-    offsets = 1.5 * np.random.default_rng(7).standard_normal(POINTS)
-    rough = diameters(rim(true, by, offsets_px=offsets, u_common_px=0.0, blur_px=0.0), by).budget
+    lobes = 3 * np.cos(3 * (np.arange(POINTS) + 0.5) * 2 * np.pi / POINTS)
+    bare = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0}
+    rough = diameters(rim(true, by, offsets_px=lobes, **bare), by).budget
+    assert rough.k > 2.005
     scatter = next(c for c in rough.components if c.name == "edge scatter")
     assert scatter.dof == 6
     dof = rough.u**4 / sum(c.u**4 / c.dof for c in rough.components)
-    assert rough.k == pytest.approx(student_t.ppf(0.5 + 0.9545 / 2, dof), rel=1e-3)
+    assert rough.k == pytest.approx(student_t.ppf(0.5 + 0.9545 / 2, dof), rel=2e-4)
     sure = diameters(rim(true, by, u_common_px=0.5), by)
     assert sure.budget.k == pytest.approx(2.0, abs=0.01)
     loose = scale(dof=3, covariance=((1.0, 0.9999, 0), (0.9999, 1.0, 0), (0, 0, 1e-20)))
@@ -304,6 +313,37 @@ def test_rim_definition_of_a_radius_counts_twice_in_a_diameter():
     by = scale()
     found = diameters(rim(specimen(), by, u_common_px=0.4, blur_px=0.0, rounding_px=0.0), by)
     assert component(found, "rim definition").u == pytest.approx(2 * 0.4 / 200, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("facts", "radius_px"),
+    [
+        ({"rounding_px": 2.0}, ROUNDING_SHARE * 2.0),
+        ({"blur_px": SHARP_BLUR_PX}, 0.0),
+        ({"blur_px": 3.0}, SMEAR_SHARE * math.sqrt(3.0**2 - SHARP_BLUR_PX**2)),
+    ],
+)
+def test_rim_definition_has_its_share_of_rounding_and_of_smear(facts, radius_px):
+    by = scale()
+    bare = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0} | facts
+    found = component(diameters(rim(specimen(), by, **bare), by), "rim definition")
+    assert found.u == pytest.approx(2 * radius_px / 200, abs=1e-9)
+
+
+def test_rim_definition_has_its_share_of_scatter():
+    """A wave of five lobes of amplitude a scatters by a / √2, and the fit leaves it alone."""
+    by = scale()
+    wave = 0.5 * np.cos(5 * (np.arange(POINTS) + 0.5) * 2 * np.pi / POINTS)
+    bare = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0}
+    found = component(diameters(rim(specimen(), by, offsets_px=wave, **bare), by), "rim definition")
+    assert found.u == pytest.approx(2 * SCATTER_SHARE * 0.5 / math.sqrt(2) / 200, rel=0.02)
+
+
+def test_an_edge_next_to_clipped_light_may_lie_anywhere_in_its_width():
+    by = scale()
+    clipped = rim(specimen(), by, clipped=0.5, blur_px=1.2, rounding_px=0.0)
+    found = component(diameters(clipped, by), "exposure")
+    assert found.u == pytest.approx(2 * CLIPPED_SHARE * 0.5 * 1.2 / 200, rel=1e-9)
 
 
 def test_tilt_is_the_shortening_of_one_axis():

@@ -189,7 +189,8 @@ def _common_components(
         Component(
             name="rim definition",
             u=2.0 * definition_px / px_per_mm,
-            how=f"edge {rim.transition_px:.2f} px wide, read through the bowl's own shading",
+            how=f"shape of the edge {rim.u_common_px:.2f} px, rounding {rim.rounding_px:.2f} px, "
+            f"smear {smear:.2f} px, scatter {scatter_px:.2f} px",
             common=True,
         ),
         Component(

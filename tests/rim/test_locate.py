@@ -8,8 +8,9 @@ import pytest
 from scipy.special import ndtr
 
 from rimread.photo import Photo
+from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
-from rimread.rim.find import find_rim
+from rimread.rim.find import find_rim, find_rims
 from rimread.rim.locate import Settled, locate, settle
 
 SIZE, RADIUS = 400, 120.0
@@ -80,6 +81,19 @@ def test_grease_does_not_bend_the_ellipse(turn_deg):
     assert spoiled.coverage == pytest.approx(1 - turn_deg / 360, abs=0.06)
     assert spoiled.ellipse.m == pytest.approx(clean.ellipse.m, abs=0.15)
     assert spoiled.ellipse.x == pytest.approx(clean.ellipse.x, abs=0.4)
+
+
+@pytest.mark.parametrize(
+    ("size", "radius", "blur_px"), [(80, 38.8, 2.4), (120, 56.4, 4.0), (160, 72.0, 6.0)]
+)
+def test_a_rim_as_large_as_the_picture_is_refused(size, radius, blur_px):
+    """No profile lies wholly in the picture: nothing to place a break by."""
+    y, x = np.indices((size, size))
+    away = np.hypot(x - (size - 1) / 2, y - (size - 1) / 2)
+    light = 0.5 - 0.3 * ndtr((radius - away) / blur_px)
+    photo = taken(light + np.random.default_rng(0).normal(0, 0.004, light.shape))
+    for result in (find_rim(photo), find_rims(photo)):
+        assert isinstance(result, Refusal)
 
 
 @pytest.mark.parametrize("off_px", [-4.0, 3.0])

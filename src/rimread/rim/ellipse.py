@@ -25,13 +25,13 @@ TUKEY = 4.685
 """Biweight cut in robust standard deviations: 95 % efficient for normal scatter (Huber 1981)."""
 TRIALS = 200
 TRIAL_POINTS, TRIAL_SECTORS = 6, 9
-"""With half of the points on the rim, 200 draws of six hold three all-good ones on average; with
-an arc of 90 degrees off it, which spoils three of nine sectors, two or three more."""
-_ROUND = np.arange(16) * (2 * np.pi / 16)
+"""With half of all points on the rim, 200 draws of six hold three all-good ones on average;
+with an arc of 90 degrees off it, which spoils three of nine sectors, two or three more."""
+_ROUND = np.arange(16) * (2 * np.pi / 16)  # two ellipses differ by no harmonic above the second
 _STEPS = 30
 _ROBUST_STEPS = 6
 _RIDGE = 1e-12  # keeps fits of a few points solvable
-_SETTLED = 1e-6  # relative change of the mean semi-axis at which the fit has settled
+_SETTLED = 1e-7  # relative change of the mean semi-axis at which the fit has settled
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,11 +197,10 @@ def _least_squares(rows: Array, offsets: Array, weights: Array) -> Array:
 
 def _consensus_step(rows: Array, offsets: Array, weights: Array, within: float) -> Array:
     """Step of (x, y, m, e, f) whose ellipse has the most weight `within` reach; no random state."""
-    some = rows[_draws(len(offsets))]
+    draws = _draws(len(offsets))
+    some = rows[draws]
     square = np.swapaxes(some, 1, 2) @ some + 1e-9 * np.eye(rows.shape[1])
-    steps = np.linalg.solve(
-        square, np.swapaxes(some, 1, 2) @ offsets[_draws(len(offsets))][..., None]
-    )[..., 0]
+    steps = np.linalg.solve(square, np.swapaxes(some, 1, 2) @ offsets[draws][..., None])[..., 0]
     near = np.abs(offsets - steps @ rows.T) < within
     return np.asarray(steps[np.argmax(near @ weights)])
 

@@ -41,11 +41,11 @@ SETTLED_PX = 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
 searched."""
 CONSENSUS_PX = 1.0
-"""Reach within which places agree on an ellipse, a few times the uncertainty of one place: a stain
-over a third of a rim has an edge of its own, and a fit to all would bend towards it."""
+"""Reach within which places agree on an ellipse, a few times the uncertainty of one on a sharp rim:
+a stain has an edge of its own, and a fit to all places would bend towards it."""
 FIT_FLOOR_PX = 0.1
 """Scatter below a tenth of a pixel is not believed when points are rejected."""
-PLACE_FLOOR_PX = 0.2
+PLACE_FLOOR_PX = 0.3
 """Added to a place's own uncertainty when points are weighted: rims are never better circles."""
 
 
@@ -236,8 +236,11 @@ class _Placed:
 
 def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
     found = _placed_on(photo, ring.ellipse)
+    if isinstance(found, Refusal):
+        return found
     located, weights = found.located, found.weights
-    shown = gates.shown(located, weights)
+    broken = gates.found(located)
+    shown = broken & (weights > 0)
     rim = Rim(
         points_px=found.points_px,
         weights=weights,
@@ -252,27 +255,39 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
             photo, found.ellipse, blur_px=located.blur_px, t=located.t, weights=weights
         ),
     )
-    broken = gates.found(located)
     refusal = gates.seen(rim, shown, broken=broken, moved_px=found.moved_px)
     return rim if refusal is None else refusal
 
 
-def _placed_on(photo: Photo, ellipse: Ellipse) -> _Placed:
+def _settled_on(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
     for _ in range(PASSES):
         settled = settle(photo, ellipse)
+        if isinstance(settled, Refusal):
+            return settled
         step, ellipse = largest_move(settled.ellipse, ellipse), settled.ellipse
         if step < SETTLED_PX:
             break
+    return settled
+
+
+def _placed_on(photo: Photo, ellipse: Ellipse) -> _Placed | Refusal:
+    settled = _settled_on(photo, ellipse)
+    if isinstance(settled, Refusal):
+        return settled
     for _ in range(PASSES):
         found = _placed(photo, settled)
+        if isinstance(found, Refusal):
+            return found
         settled = replace(settled, ellipse=found.ellipse)
         if found.moved_px < SETTLED_PX:
             break
     return found
 
 
-def _placed(photo: Photo, settled: Settled) -> _Placed:
+def _placed(photo: Photo, settled: Settled) -> _Placed | Refusal:
     located, ellipse = locate(photo, settled), settled.ellipse
+    if isinstance(located, Refusal):
+        return located
     moved, _, weights = moved_by_offsets(
         ellipse,
         located.t,

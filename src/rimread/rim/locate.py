@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp, ndtr
 
 from rimread.photo import Photo
+from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
 from rimread.rim.places import Least, Places, least_misfits, places_of
 from rimread.rim.profiles import (
@@ -39,9 +40,12 @@ STEP_PX = 0.5
 SHIFT_PX = 5.0
 """Places searched on either side of an ellipse that is not settled yet."""
 LEAST_SHIFT_PX, MOST_SHIFT_PX, SHIFT_BLURS = 2.0, 3.5, 1.25
-"""Once it is: 2 px or a blur, and more by how far the places stray, to 3.5 px or 1.25 blurs."""
+"""Once it is: 2 px or a blur, and more by how far the places stray, to 3.5 px or 1.25 blurs. Own
+choice: less cuts off blurred rims with lobes, more lets in the next line."""
 STRAY = 20.0
-"""Median distances from the ellipse added to the least reach."""
+"""Median distances from the ellipse added to the least reach; own choice."""
+LEAST_INSIDE = 0.25
+"""Part of the arcs that must lie in the picture, each with the whole of its profile."""
 BLURS_PX = tuple(0.7 * 1.35**k for k in range(9))
 """0.7 px (an edge within one pixel) to 7.7 px (the gate refuses)."""
 FIRST_BLUR_PX = BLURS_PX[2]
@@ -60,13 +64,20 @@ TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
 COARSE_POOLED_ARCS = 5.0
-"""Standard deviation in arcs over which likelihoods are pooled while the ellipse is settled."""
+"""Standard deviation in arcs over which likelihoods are pooled while the ellipse is settled: an
+eighth of a turn, which its five parameters follow. Own choice."""
 CONTRAST_RANGE = (0.5, 2.0)
 """A predicted contrast is taken as right within this factor,"""
 CLIPPED_CONTRAST = 10.0
-"""or may be up to this much larger where the exposure is clipped."""
+"""or may be up to this much larger where the exposure is clipped. Own choice, both."""
 LEAST_MISFIT = 1e-2
 """Share of a profile's power that no prediction is expected to explain: a tenth of its contrast."""
+
+NEAR_THE_FRAME = Refusal(
+    "cut-by-frame",
+    "The rim lies too near the edge of the picture to be seen from both sides: move it into the "
+    "frame.",
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,44 +136,55 @@ class Settled:
     reach_px: float
 
 
-def settle(photo: Photo, ellipse: Ellipse) -> Settled:
+def settle(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
     """Bring an ellipse that lies within 5 px of a rim onto it.
 
     A coarser grid of shapes than in `locate`, with every blur in it. Profiles begin short, where
-    least but the rim is seen, and are taken again longer when they end within the blur found: a
-    blur wider than a profile looks like a slope.
+    little but the rim is seen, and are taken again longer when they end within the blur found: a
+    blur wider than a profile looks like a slope. Refused where too few of them lie in the picture.
     """
     turns = _turns(ellipse, ROUNDINGS[::2], OUTER_SLOPES[1::2])
     shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
     blur, half = FIRST_BLUR_PX, 0.0
     while half < guard_px(blur):
         measured = profiles_across(photo, ellipse, blur_px=blur)
+        if measured.inside.mean() < LEAST_INSIDE:
+            return NEAR_THE_FRAME
         half = measured.q_px[-1]
         misfits = _misfits(measured, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_ARCS)
-        best = int(np.argmin(_score(least_misfits(misfits, shifts), measured)))
+        least = least_misfits(misfits, shifts)
+        best = int(np.argmin(_score(least, measured)))
         blur = BLURS_PX[best // len(turns)]
-    chosen = misfits[best : best + 1]
-    places = places_of(chosen, least_misfits(chosen, shifts), shifts, samples=len(measured.q_px))
+    chosen = slice(best, best + 1)
+    places = places_of(misfits[chosen], least.of(chosen), shifts, samples=len(measured.q_px))
     weights = measured.inside / (places.u_px[0] ** 2 + STEP_PX**2)
     moved, residuals, _ = moved_by_offsets(
         ellipse, measured.t, places.q_px[0], weights, floor=STEP_PX / 2
     )
-    least, most = max(LEAST_SHIFT_PX, blur), max(MOST_SHIFT_PX, SHIFT_BLURS * blur)
-    stray = least + STRAY * float(np.median(np.abs(residuals)))
+    stray = max(LEAST_SHIFT_PX, blur) + STRAY * float(np.median(np.abs(residuals)))
+    most = max(MOST_SHIFT_PX, SHIFT_BLURS * blur)
     return Settled(ellipse=moved, blur_px=blur, reach_px=round(2 * min(stray, most)) / 2)
 
 
-def locate(photo: Photo, settled: Settled) -> Located:
+def locate(photo: Photo, settled: Settled) -> Located | Refusal:
     """Find the break along the normals of a settled ellipse.
 
     Parameters
     ----------
     photo : Photo
     settled : Settled
-        Shapes with a third more and less blur are weighed too.
+        Three neighbouring blurs about its own are weighed, at either end of `BLURS_PX` the last
+        three.
+
+    Returns
+    -------
+    Located or Refusal
+        A refusal where too few of the profiles lie in the picture.
     """
     ellipse = settled.ellipse
     measured = profiles_across(photo, ellipse, blur_px=settled.blur_px)
+    if measured.inside.mean() < LEAST_INSIDE:
+        return NEAR_THE_FRAME
     best = int(np.argmin(np.abs(np.log(np.array(BLURS_PX) / settled.blur_px))))
     first = min(max(best - 1, 0), len(BLURS_PX) - 3)
     blurs = BLURS_PX[first : first + 3]
@@ -197,10 +219,11 @@ def _misfits(
     q, step = measured.q_px, shifts[1] - shifts[0]
     fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + step / 2, step)
     expected = predicted(measured.sides, blurs, turns, fine).reshape(len(measured.t), len(fine), -1)
+    expected -= expected.mean(axis=1, keepdims=True)  # float32: squares must not drown the spread
     share = ndtr((shifts[:, None] - q) / blurs[len(blurs) // 2])
     variance = (
-        measured.scatter_out[:, None, None]
-        + share * ((measured.scatter_in - measured.scatter_out)[:, None, None])
+        measured.variance_out[:, None, None]
+        + share * ((measured.variance_in - measured.variance_out)[:, None, None])
     )
     misfit = _light_misfit(measured, expected, np.asarray(variance, np.float32))
     return np.swapaxes(pool(np.moveaxis(misfit, 0, -1), pooled), 0, 1)
@@ -229,8 +252,7 @@ def _light_misfit(measured: Profiles, expected: Array, variance: Array) -> Array
     at = _moved(weight, expected.shape[1])
     cross = _moved(pull, expected.shape[1]) @ expected
     power = at @ (expected * expected) - (at @ expected) ** 2 + np.float32(1e-12)
-    clipped = measured.seen.min(axis=1) < 1
-    most = np.where(clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
+    most = np.where(measured.clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
     contrast = np.minimum(np.maximum(cross / power, CONTRAST_RANGE[0]), most[:, None, None])
     rest = total + contrast * (contrast * power - 2 * cross)
     return np.asarray(np.log(np.maximum(rest, 0) + _floor(total, mean)) + spread, np.float32)
@@ -313,5 +335,5 @@ def _located(
         rounding_px=rounding,
         outer_slope=slope,
         inside=measured.inside,
-        clipped=measured.seen.min(axis=1) < 1,
+        clipped=measured.clipped,
     )

@@ -12,7 +12,10 @@ __all__ = ["Least", "Places", "least_misfits", "places_of"]
 Array = NDArray[np.floating]
 
 LEAST_REST = 0.1
-"""Between places no less is believed to stay unexplained than a tenth of that at the best one."""
+"""Between places no less is believed to stay unexplained than a tenth of that at the best one: a
+parabola through noise may pass below nothing. Own choice."""
+LEAST_BEND = 1e-9
+"""Keeps places without any bend from dividing by zero."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,6 +39,15 @@ class Least:
     bend: NDArray[np.floating]
     within: NDArray[np.bool_]
 
+    def of(self, shapes: slice) -> Least:
+        """Those of some shapes."""
+        return Least(
+            q_px=self.q_px[shapes],
+            misfit=self.misfit[shapes],
+            bend=self.bend[shapes],
+            within=self.within[shapes],
+        )
+
 
 def least_misfits(misfits: Array, shifts: NDArray[np.floating]) -> Least:
     """Least misfits, between places: shapes whose break falls on one would be favoured otherwise.
@@ -57,14 +69,15 @@ def least_misfits(misfits: Array, shifts: NDArray[np.floating]) -> Least:
     cell = inner * best.size + np.arange(best.size).reshape(best.shape)
     before, here, after = (by_place.reshape(-1).take(cell + k * best.size) for k in (-1, 0, 1))
     before, after = np.exp(before - here), np.exp(after - here)
-    bend = np.maximum(before - 2 + after, 1e-9)
-    off = np.clip(0.5 * (before - after) / bend, -1, 1)
-    rest = np.maximum(1 - 0.5 * bend * off**2, LEAST_REST)
+    slope, bend = 0.5 * (after - before), before - 2 + after
+    off = np.clip(-slope / np.maximum(bend, LEAST_BEND), -1, 1)
+    believed = LEAST_REST * np.minimum(np.minimum(before, after), 1)
+    rest = np.maximum(1 + off * (slope + 0.5 * bend * off), believed)
     return Least(
         q_px=shifts[inner] + step * off,
         misfit=here + np.log(rest),
-        bend=bend / rest,
-        within=best == inner,
+        bend=np.maximum(bend, LEAST_BEND) / rest,
+        within=np.abs(off) < 1,
     )
 
 
@@ -104,8 +117,9 @@ def places_of(
     step = shifts[1] - shifts[0]
     likely = np.exp(-0.5 * samples * (misfits - least.misfit[:, None]))
     all_likely = likely.sum(axis=1)
-    off = shifts[:, None] - least.q_px.astype(np.float32)[:, None]
-    spread = np.sqrt((likely * off**2).sum(axis=1) / all_likely)
+    off2 = (shifts[:, None] - least.q_px.astype(np.float32)[:, None]) ** 2
+    spread2 = (likely * off2).sum(axis=1) / all_likely - off2.min(axis=1)  # the grid's own part
+    spread = np.sqrt(np.maximum(spread2, 0))
     u = np.where(least.within, step / np.sqrt(least.bend * samples / 2), 2 * step)
     return Places(
         q_px=least.q_px,

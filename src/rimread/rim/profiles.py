@@ -21,6 +21,7 @@ __all__ = [
     "CLIPPED",
     "LEAST_LIGHT",
     "LEAST_SCATTER",
+    "NEAR_PX",
     "POOLED_ARCS",
     "Profiles",
     "guard_px",
@@ -43,7 +44,7 @@ GUARD_BLURS = 3.0
 GUARD_PX = 1.5
 """Closer to the rim than 3 blurs + 1.5 px the light is a mixture of both sides."""
 BEYOND_PX = 6
-"""Pixels on either side of the compared profile that only the guarded light is taken from."""
+"""Pixels sampled past either end of the compared profile, for the light and scatter there."""
 NEAR_PX = 5.0
 """The light just outside is that of the next 5 px."""
 POOLED_ARCS = 1.6
@@ -51,7 +52,7 @@ POOLED_ARCS = 1.6
 LEAST_SCATTER = 1e-3
 """Scatter below 0.1 % of the light is quantisation."""
 LEAST_LIGHT = 0.01
-"""Light, of full scale, that is taken as 1 %: where all is black the scatter is not known."""
+"""Light below 1 % of full scale counts as 1 %: where all is black the scatter is not known."""
 CLIPPED = 0.985
 """Grey values within 4 of 255 steps of full scale say only "at least this much"."""
 CLIPPED_WEIGHT = 1e-3
@@ -72,7 +73,7 @@ class Profiles:
     seen : ndarray, shape (A, Q)
         Weight of a sample, small where the exposure is clipped.
     sides : Sides
-    scatter_in, scatter_out : ndarray, shape (A,)
+    variance_in, variance_out : ndarray, shape (A,)
         Variance from ray to ray on either side.
     inside : ndarray, shape (A,), bool
         Arcs that lie wholly in the picture.
@@ -83,9 +84,14 @@ class Profiles:
     light: Array
     seen: Array
     sides: Sides
-    scatter_in: Array
-    scatter_out: Array
+    variance_in: Array
+    variance_out: Array
     inside: NDArray[np.bool_]
+
+    @property
+    def clipped(self) -> NDArray[np.bool_]:
+        """Arcs whose profile is clipped by the exposure, shape (A,)."""
+        return np.asarray(self.seen.min(axis=1) < 1)
 
 
 def profiles_across(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> Profiles:
@@ -117,8 +123,8 @@ def profiles_across(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> Profil
             outward=outward,
             radius_px=ellipse.m,
         ),
-        scatter_in=_typical_scatter(mean, scatter, q < -guard),
-        scatter_out=_typical_scatter(mean, scatter, q > guard),
+        variance_in=_typical_variance(mean, scatter, q < -guard),
+        variance_out=_typical_variance(mean, scatter, q > guard),
         inside=np.asarray(band.inside.reshape(ARCS, -1).all(axis=1)),
     )
 
@@ -128,7 +134,7 @@ def _seen(grey: Array) -> Array:
     return np.where(grey.max(axis=1) < CLIPPED, 1.0, CLIPPED_WEIGHT).astype(np.float32)
 
 
-def _typical_scatter(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Array:
+def _typical_variance(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Array:
     """Usual variance on one side, smoothed round the turn, in units of the light squared."""
     light = np.maximum(mean[:, side].mean(axis=1), LEAST_LIGHT)
     ordered = np.sort(scatter[:, side], axis=1)  # np.median takes five times longer

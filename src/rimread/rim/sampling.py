@@ -151,12 +151,10 @@ class Band:
     inside: NDArray[np.bool_]
 
 
-def band_along(
-    photo: Photo, ellipse: Ellipse, *, half_px: float, arcs: int, rays: int, step_px: float = 1.0
-) -> Band:
-    """Sample `rays` normals in each of `arcs` arcs over ±`half_px`, bilinear."""
+def band_along(photo: Photo, ellipse: Ellipse, *, half_px: float, arcs: int, rays: int) -> Band:
+    """Sample `rays` normals in each of `arcs` arcs over ±`half_px`, a pixel apart, bilinear."""
     t = (np.arange(arcs * rays) + 0.5) * (2 * np.pi / (arcs * rays))
-    q = np.arange(-round(half_px / step_px), round(half_px / step_px) + 1) * step_px
+    q = np.arange(-round(half_px), round(half_px) + 1, dtype=float)
     foot, normal = ellipse.points(t), ellipse.normals(t)
     grey, inside = _sample(photo.grey, foot, normal, q, full=photo.full_scale)
     if rays > 1:

@@ -53,7 +53,8 @@ BLUR_REACH = 4.0
 """A blur is followed to this many standard deviations."""
 LEAST_SPACING_PX, SPACING_GROWTH = 0.05, 0.25
 """Steps of the integral of the blur: a Gaussian's is exact to 1e-8 in steps of its standard
-deviation (trapezoidal rule, Poisson's summation); at the turn they follow the rounding."""
+deviation (trapezoidal rule, Poisson's summation); close together at the turn, as no blur is
+narrower than 14 of them, and a quarter more for each pixel away from it."""
 
 Array = NDArray[np.floating]
 

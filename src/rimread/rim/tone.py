@@ -17,6 +17,7 @@ from scipy.special import ndtr
 
 from rimread.photo import Photo, linear_light
 from rimread.rim.ellipse import Ellipse
+from rimread.rim.profiles import NEAR_PX, guard_px
 from rimread.rim.sampling import band_along
 
 __all__ = ["edge_moves", "tone_uncertainty_px"]
@@ -27,9 +28,6 @@ do not weigh alike in the trace. Set by tracing simulated photos twice (tests/ac
 LEAST_STEP = 0.01
 """Levels closer than 1 % of full scale make no edge to be moved."""
 ARCS = 60
-REACH_BLURS, REACH_PX = 3.0, 1.5
-"""Grey levels are read farther from the rim than 3 blurs + 1.5 px, over the next `LEVEL_PX`."""
-LEVEL_PX = 5.0
 
 _Z = np.linspace(-5.0, 5.0, 101)
 _SHARE = ndtr(-_Z)
@@ -61,8 +59,8 @@ def tone_uncertainty_px(
     """
     if photo.tone_stated:
         return 0.0
-    reach = REACH_BLURS * blur_px + REACH_PX
-    band = band_along(photo, ellipse, half_px=reach + LEVEL_PX, arcs=ARCS, rays=1)
+    reach = guard_px(blur_px)
+    band = band_along(photo, ellipse, half_px=reach + NEAR_PX, arcs=ARCS, rays=1)
     inner = band.grey[:, band.q_px < -reach].mean(axis=1)
     outer = band.grey[:, band.q_px > reach].mean(axis=1)
     moves = edge_moves(photo, inner, outer)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from rimread.photo import Photo, Tone, linear_light
 from rimread.refusal import Refusal
 from rimread.rim import Rim, find_rim
+from rimread.rim.profiles import NEAR_PX, guard_px
 from rimread.rim.sampling import band_along
 from rimread.simulate import Camera, Indent, Scene, simulate
 from rimread.simulate.camera import picture
@@ -149,8 +150,8 @@ def noise_of(photo: Photo, *, rng: np.random.Generator) -> Noise:
 
 def _steps(photo: Photo, rim: Rim) -> NDArray[np.floating]:
     """Contrast of the light across the rim, arc by arc, inside against outside."""
-    guard = 3.0 * rim.blur_px + 1.5
-    band = band_along(photo, rim.ellipse, half_px=guard + 5.0, arcs=60, rays=3)
+    guard = guard_px(rim.blur_px)
+    band = band_along(photo, rim.ellipse, half_px=guard + NEAR_PX, arcs=60, rays=3)
     light = linear_light(photo, band.grey * photo.full_scale)
     inner, outer = (light[:, side].mean(axis=1) for side in (band.q_px < -guard, band.q_px > guard))
     return np.asarray((inner - outer) / np.maximum(inner + outer, 1e-6))
