@@ -9,7 +9,7 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from skimage.measure import EllipseModel
 
-from rimread.rim.ellipse import Ellipse, design, fit_ellipse, moved_by_offsets
+from rimread.rim.ellipse import Ellipse, design, fit_ellipse, largest_move, moved_by_offsets
 
 
 def turn(n: int) -> np.ndarray:
@@ -316,3 +316,13 @@ def test_same_digits_every_time():
         fit_ellipse(points, np.ones(400), Ellipse(300, 250, 200), floor=0.1)[0] for _ in range(2)
     )
     assert one == two
+
+
+@settings(max_examples=50)
+@given(ellipses(most_oval=0.1), st.integers(0, 1000))
+def test_the_largest_move_is_that_of_the_points(ellipse, seed):
+    """To first order: moves of a thousandth of the radius, to a hundredth of themselves."""
+    step = np.random.default_rng(seed).uniform(-1e-3, 1e-3, 5) * ellipse.m
+    new = ellipse.moved(step)
+    moved = np.abs(ellipse.distance(new.points(turn(360)))).max()
+    assert largest_move(new, ellipse) == pytest.approx(moved, rel=0.08)

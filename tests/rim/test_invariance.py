@@ -1,7 +1,8 @@
 """What must not change a rim: turning, cutting, coding, brightness, compression, a little noise.
 
-Against the sample renderings, in which nothing but that differs. A quarter of U at most, and for
-what leaves every grey value as it is a few tenths of a pixel at most.
+Against the sample renderings, in which nothing but that differs. A quarter of U at most, a third
+for a second compression and half for noise; for what leaves every grey value as it is a quarter of
+a pixel at most.
 """
 
 from dataclasses import replace

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rimread.rim.path import closed_path
+from rimread.rim.path import closed_path, closed_paths
 
 ROWS, COLUMNS = 64, 40
 
@@ -113,3 +113,11 @@ def test_toll_keeps_a_path_straight_in_a_flat_picture():
     gain = np.zeros((32, 16), np.float32)
     gain[:, 9] = 0.01
     np.testing.assert_array_equal(closed_path(gain, reach=2, toll=0.05), 9)
+
+
+def test_several_pictures_at_once_give_the_paths_of_each():
+    gains = np.stack([planted(seed)[0] for seed in (1, 2, 3)])
+    together = closed_paths(gains, reach=2, toll=0.05)
+    assert len(together) == 3
+    for path, gain in zip(together, gains, strict=True):
+        np.testing.assert_array_equal(path, closed_path(gain, reach=2, toll=0.05))
