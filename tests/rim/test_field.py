@@ -106,7 +106,8 @@ def test_a_photo_with_lit_corners_is_left_alone(simulated, monkeypatch):
 def test_one_lit_corner_is_enough(simulated, corner):
     photo = through_stop(simulated("clean", 5).photo())
     grey = photo.grey.copy()
-    grey[corner] = 40
+    rows, columns = (slice(None, 8) if end == 0 else slice(-8, None) for end in corner)
+    grey[rows, columns] = 40
     assert black_surround(photo) is not None
     assert black_surround(replace(photo, grey=grey)) is None
 
@@ -203,3 +204,10 @@ def test_the_surround_is_one_piece_with_the_corners(simulated):
     hidden = black_surround(replace(photo, grey=grey))
     np.testing.assert_array_equal(hidden, black_surround(photo))
     assert not hidden[120, 200]
+
+
+def test_noise_in_a_corner_hides_no_surround(simulated):
+    photo = through_stop(simulated("clean", 5).photo())
+    grey = photo.grey.copy()
+    grey[0, 0], grey[-1, -1] = 9, 12
+    assert black_surround(replace(photo, grey=grey)) is not None

@@ -67,6 +67,16 @@ def test_the_odds_do_not_change_with_the_exposure():
     np.testing.assert_allclose(one.q_px, other.q_px, atol=0.01)
 
 
+def test_a_picture_of_black_and_white_alone_is_read_or_refused():
+    """Sharpened until nothing is left between: a side without any scatter beside one with it."""
+    hard = np.where(disc(inside=0.2, outside=0.8, noise=0.3) > 0.5, 1.0, 0.0)
+    located = locate(taken(hard), Settled(TRUE, 0.8, 2.5))
+    assert np.isfinite(located.q_px).all()
+    assert np.isfinite(located.u_px).all()
+    flat = np.where(disc(inside=0.0, outside=0.8, noise=0.0, blur_px=0.01) > 0.4, 1.0, 0.0)
+    assert np.isfinite(locate(taken(flat), Settled(TRUE, 0.8, 2.5)).log_odds).all()
+
+
 def test_no_break_is_seen_under_grease():
     located = locate(taken(greased(disc(), 90.0)), Settled(TRUE, 1.2, 2.5))
     turn = np.degrees(np.abs((located.t + math.pi) % (2 * math.pi) - math.pi))

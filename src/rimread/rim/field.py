@@ -7,6 +7,7 @@ no ring is left there, and a rim that runs into it is cut as by the frame.
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import cv2
 import numpy as np
@@ -20,6 +21,8 @@ __all__ = ["black_surround", "filled", "reaches_into"]
 
 BLACK = 0.02
 """No light, in grey values of full scale: 5 of 255 steps of stray light and coding."""
+ENDS = (slice(None, 8), slice(-8, None))
+"""A corner is 8 by 8 px: noise in one of them says nothing."""
 LEAST_LIT = 0.4
 """Least part of a picture that a field of view covers; bright bowls on black metal cover less."""
 PENUMBRA, LEAST_PENUMBRA_PX = 0.05, 8
@@ -33,12 +36,13 @@ CUT_PX = 12.0
 
 def black_surround(photo: Photo) -> NDArray[np.bool_] | None:
     """What a field stop hides, shape of the photo; None where the corners are lit."""
-    corners = ([0, 0, -1, -1], [0, -1, 0, -1])
-    if (photo.grey[corners] > BLACK * photo.full_scale).any():
+    black = BLACK * photo.full_scale
+    if any(np.median(photo.grey[part]) > black for part in product(ENDS, ENDS)):
         return None
-    dark = (cv2.blur(photo.grey, (5, 5)) < BLACK * photo.full_scale).astype(np.uint8)
+    dark = (cv2.blur(photo.grey, (5, 5)) < black).astype(np.uint8)
+    corners = ([0, 0, -1, -1], [0, -1, 0, -1])
     _, label = cv2.connectedComponents(dark)
-    surround = np.isin(label, label[corners]).astype(np.uint8)
+    surround = (dark & np.isin(label, label[corners])).astype(np.uint8)
     if surround.mean() > 1 - LEAST_LIT:
         return None
     away = cv2.distanceTransform(1 - surround, cv2.DIST_L2, 5)

@@ -222,8 +222,8 @@ def _misfits(
     expected -= expected.mean(axis=1, keepdims=True)  # float32: squares must not drown the spread
     share = ndtr((shifts[:, None] - q) / blurs[len(blurs) // 2])
     variance = (
-        measured.variance_out[:, None, None]
-        + share * ((measured.variance_in - measured.variance_out)[:, None, None])
+        share * measured.variance_in[:, None, None]
+        + (1 - share) * measured.variance_out[:, None, None]
     )
     misfit = _light_misfit(measured, expected, np.asarray(variance, np.float32))
     return np.swapaxes(pool(np.moveaxis(misfit, 0, -1), pooled), 0, 1)
