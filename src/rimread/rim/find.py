@@ -17,7 +17,7 @@ from rimread.rim.locate import Located, Settled, locate, settle
 from rimread.rim.model import Rim
 from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.tone import tone_uncertainty_px
-from rimread.rim.trace import Ring, rings_near
+from rimread.rim.trace import Ring, rings_about, rings_near
 
 __all__ = ["Sighted", "find_rim", "find_rims", "sight_indents"]
 
@@ -81,7 +81,7 @@ def _only_rim(photo: Photo) -> Rim | Refusal:
     result = _traced(photo, rings[0]) if refusal is None else refusal
     if isinstance(result, Refusal):
         return result
-    refusal = gates.unrivalled(result, rings)
+    refusal = gates.unrivalled(result, [*rings, *rings_about(photo, rings[0])])
     return result if refusal is None else refusal
 
 

@@ -54,6 +54,9 @@ LEAST_RIVAL = 0.6
 """Evidence of a second ring, relative to the first, that makes it an indent too."""
 RIVAL = 0.8
 """Evidence of another ring, relative to the rim's, that makes it a rival;"""
+SURE_EVIDENCE, SURE_AGREEMENT = 1.0, 0.9
+"""or a ring as sure as this whatever the rim's own: ink and the edge of a field of view are
+stronger than rims, whose evidence is 2 to 4 in clear photos."""
 RIVAL_OFF, RIVAL_RATIO = 0.15, 0.6
 """its centre within 0.15 radii of the rim's and at least 0.6 of its size (a glint is smaller);"""
 RIVAL_PX = 12.0
@@ -245,8 +248,14 @@ def unrivalled(rim: Rim, rings: list[Ring]) -> Refusal | None:
         ratio = other.ellipse.m / rim.ellipse.m
         off = np.hypot(other.ellipse.x - rim.ellipse.x, other.ellipse.y - rim.ellipse.y)
         as_good = other.evidence > RIVAL * rim.evidence and other.agreement > CLEAR_AGREEMENT
+        sure = other.evidence > SURE_EVIDENCE and other.agreement > SURE_AGREEMENT
         same = abs(other.ellipse.m - rim.ellipse.m) < max(RIVAL_PX, 2 * rim.transition_px)
-        if as_good and not same and off < RIVAL_OFF * rim.ellipse.m and ratio > RIVAL_RATIO:
+        if (
+            (as_good or sure)
+            and not same
+            and off < RIVAL_OFF * rim.ellipse.m
+            and ratio > RIVAL_RATIO
+        ):
             one, two = sorted((2 * rim.ellipse.m, 2 * other.ellipse.m))
             return Refusal(
                 "rival-rings",

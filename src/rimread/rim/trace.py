@@ -19,7 +19,7 @@ from rimread.rim.path import closed_path, closed_paths
 from rimread.rim.sampling import band_along, evened, rays_from, reduced
 from rimread.rim.seed import Seed
 
-__all__ = ["Ring", "rings_near"]
+__all__ = ["Ring", "rings_about", "rings_near"]
 
 POLAR_RADIUS_PX = 110
 """Reduced radius of a seed in the polar picture: a step of 1 px there is 1 % of the radius."""
@@ -36,6 +36,8 @@ BAND_HALF = 0.05
 """Half-width of the first full-resolution band in units of the radius, and"""
 BAND_LEAST_PX = 12.0
 """at least this many pixels, which is also the second band's half-width."""
+BAND_AGREEMENT = 0.8
+"""Where this much of the turn agrees in the first band, the second is left out."""
 BAND_LAST_PX = 8.0
 """Half-width of the last band: room for the windows of the evidence and little more."""
 HALF_MARGIN = MARGIN // 2
@@ -50,6 +52,10 @@ CONSENSUS_PX = 1.2
 """Reach within which path points agree on an ellipse: they run on whole pixels."""
 ON_ELLIPSE_PX = 2.0
 """A path point this close to the ellipse counts for it."""
+OTHER_RADII = ((0.55, 0.9), (1.1, 1.7))
+"""Where another ring about the same centre is looked for, in radii of the first."""
+OTHER_AGREEMENT, OTHER_EVIDENCE = 0.85, 0.7
+"""What the reduced picture must show of it before it is looked at in full."""
 LARGEST_CHANGE = 0.25
 """A band that moves the mean radius by more has lost its ring."""
 
@@ -81,6 +87,55 @@ def rings_near(photo: Photo, seed: Seed) -> tuple[Ring, ...]:
         starts = starts[:1]
     rings = [ring for ring in (_sharpened(photo, start) for start in starts) if ring is not None]
     return tuple(sorted(rings, key=lambda ring: -ring.evidence))
+
+
+def rings_about(photo: Photo, ring: Ring) -> tuple[Ring, ...]:
+    """Clear rings about the centre of another, one inside and one outside of it at most.
+
+    Seeds miss them beside a stronger ring: a rim beside a pen mark or the edge of a field of view.
+    A break counts by the lesser of its gains with and without the shading: a slope of light is none
+    without, and what taking the shading off leaves beside a strong ring is none with it.
+    """
+    small = reduced(photo, ring.ellipse, radius_px=POLAR_RADIUS_PX, reach=OTHER_RADII[1][1])
+    first = small.shrink(ring.ellipse)
+    t = np.arange(POLAR_ANGLES) * (2 * np.pi / POLAR_ANGLES)
+    least, most = OTHER_RADII[0][0], OTHER_RADII[1][1]
+    u = least + (np.arange((most - least) * first.m + 2 * MARGIN) - MARGIN) / first.m
+    polar, inside = rays_from(small.grey, first, t, u)
+    seen = evened(photo, polar)
+    with_shading, without = (
+        break_evidence(seen, inside=inside, shading=shading) for shading in (True, False)
+    )
+    gain = np.minimum(with_shading, without)
+    found = []
+    for span in OTHER_RADII:
+        within = slice(*np.searchsorted(u, span))
+        start = _other_ellipse(first, t, u[within], gain[:, within])
+        other = None if start is None else _sharpened(photo, small.grow(start))
+        if other is not None:
+            found.append(other)
+    return tuple(found)
+
+
+def _other_ellipse(
+    first: Ellipse, t: NDArray[np.floating], u: NDArray[np.floating], gain: NDArray[np.floating]
+) -> Ellipse | None:
+    """The ellipse along the best path at radii `u` of the first, None where none is clear."""
+    path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
+    along = gain[np.arange(len(t)), path].astype(np.float64)
+    k = float(np.median(u[path]))
+    start = Ellipse(first.x, first.y, k * first.m, k * first.e, k * first.f)
+    fitted, residuals, _ = moved_by_offsets(
+        start,
+        t,
+        (u[path] - k) * first.m,
+        along + LEAST_WEIGHT,
+        floor=FIT_FLOOR_PX,
+        consensus=CONSENSUS_PX,
+    )
+    on = np.abs(residuals) < ON_ELLIPSE_PX
+    clear = on.mean() > OTHER_AGREEMENT and (along * on).mean() > OTHER_EVIDENCE
+    return fitted if clear else None
 
 
 def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
@@ -117,6 +172,8 @@ def _sharpened(photo: Photo, start: Ellipse) -> Ring | None:
     for half in (max(BAND_LEAST_PX, BAND_HALF * start.m), BAND_LEAST_PX, BAND_LAST_PX):
         if not _plausible(ellipse, start, photo):
             return None
+        if ring is not None and half == BAND_LEAST_PX and ring.agreement > BAND_AGREEMENT:
+            continue
         ring = _in_band(photo, ellipse, half)
         ellipse = ring.ellipse
     return ring if _plausible(ellipse, start, photo) else None
