@@ -123,6 +123,8 @@ def _other_ellipse(
     """The ellipse along the best path at radii `u` of the first, None where none is clear."""
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
     along = gain[np.arange(len(t)), path].astype(np.float64)
+    if along.mean() <= OTHER_EVIDENCE:
+        return None
     k = float(np.median(u[path]))
     start = Ellipse(first.x, first.y, k * first.m, k * first.e, k * first.f)
     fitted, residuals, _ = moved_by_offsets(
