@@ -17,12 +17,15 @@ __all__ = ["Diameters", "diameters"]
 
 Array = NDArray[np.floating]
 
-ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.35, 0.25, 1.0
+SHAPE_SHARE = 0.7
+"""Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
+weighted mildly (`TEMPER` in `rimread.rim.locate`)."""
+ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.35, 0.3, 1.2
 """Shares of an edge's rounding, of what defocus and motion widen it by, and of the scatter of the
 arcs, by which its light may be read wrongly on every side alike: rounding and smear may be less
 even than assumed, and what misleads single arcs may mislead all. Errors on simulated photos go
-with these three and not with the width of an evenly blurred edge; set by coverage there, no
-source."""
+with these three and not with the width of an evenly blurred edge. All four shares were set there
+by coverage, of the whole and of the cells of tests/accuracy; no source."""
 CLIPPED_SHARE = 0.8
 """Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
 are covered as often as others."""
@@ -177,7 +180,7 @@ def _common_components(
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
     smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
     definition_px = math.hypot(
-        rim.u_common_px,
+        SHAPE_SHARE * rim.u_common_px,
         ROUNDING_SHARE * rim.rounding_px,
         SMEAR_SHARE * smear,
         SCATTER_SHARE * scatter_px,
