@@ -20,7 +20,7 @@ Array = NDArray[np.floating]
 SHAPE_SHARE = 0.7
 """Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
 weighted mildly (`TEMPER` in `rimread.rim.locate`)."""
-ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.35, 0.27, 1.2
+ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.35, 0.25, 1.2
 """Shares of an edge's rounding, of what defocus and motion widen it by, and of the scatter of the
 arcs, by which its light may be read wrongly on every side alike: rounding and smear may be less
 even than assumed, and what misleads single arcs may mislead all. Errors on simulated photos go
