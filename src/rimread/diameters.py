@@ -20,12 +20,15 @@ Array = NDArray[np.floating]
 SHAPE_SHARE = 0.7
 """Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
 weighted mildly (`TEMPER` in `rimread.rim.locate`)."""
-ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.35, 0.25, 1.2
+ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.25, 0.5, 2.5
 """Shares of an edge's rounding, of what defocus and motion widen it by, and of the scatter of the
 arcs, by which its light may be read wrongly on every side alike: rounding and smear may be less
 even than assumed, and what misleads single arcs may mislead all. Errors on simulated photos go
 with these three and not with the width of an evenly blurred edge. All four shares were set there
-by coverage, of the whole and of the cells of tests/accuracy; no source."""
+by coverage, of the whole and of the cells of tests/accuracy, and by gross errors; no source."""
+USUAL_SCATTER = 6e-4
+"""Scatter in diameters that any finish gives: of a scatter so large half counts, of a smaller one
+less. Set together with the shares."""
 CLIPPED_SHARE = 0.8
 """Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
 are covered as often as others."""
@@ -179,11 +182,12 @@ def _common_components(
     """What moves the whole rim alike; all but the focus likely to be the same in a series."""
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
     smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
+    unusual_px = scatter_px**2 / (scatter_px + USUAL_SCATTER * 2 * rim.ellipse.m)
     definition_px = math.hypot(
         SHAPE_SHARE * rim.u_common_px,
         ROUNDING_SHARE * rim.rounding_px,
         SMEAR_SHARE * smear,
-        SCATTER_SHARE * scatter_px,
+        SCATTER_SHARE * unusual_px,
     )
     tilt = 2 * ellipse.m * (1 - math.cos(math.radians(TILT_DEG))) / 2 / math.sqrt(3)
     half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2

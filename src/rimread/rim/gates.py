@@ -85,8 +85,9 @@ LARGEST_GAP_DEG = 100.0
 """Missing arc beyond which an ellipse's mean axis is worth less than a third of a full turn's."""
 MOST_BLUR_PX = BLURS_PX[-1] * 0.9
 MOST_BLUR = 0.0125
-"""Blur in diameters whose share of U alone (1.0 blurs, see `diameters`) is 2.5 % of the hardness:
-as much as the 2005 edition of ISO 6506-2, from memory, lets a machine err at 125 to 225 HBW."""
+"""Blur in diameters whose share of U alone (2 blurs, see `diameters`) is 5 % of the hardness. Own
+choice: twice what the 2005 edition of ISO 6506-2, from memory, lets a machine err at 125 to 225
+HBW; a number less certain decides nothing."""
 
 
 def exposed(photo: Photo) -> Refusal | None:

@@ -70,6 +70,9 @@ CONTRAST_RANGE = (0.5, 2.0)
 """A predicted contrast is taken as right within this factor,"""
 CLIPPED_CONTRAST = 10.0
 """or may be up to this much larger where the exposure is clipped. Own choice, both."""
+CLIPPED_SAY = 0.05
+"""Weight of a clipped arc where edge shapes are judged: only the foot of its edge is seen, and any
+blur with the right contrast explains that. With all arcs clipped they are all there is."""
 LEAST_MISFIT = 1e-2
 """Share of a profile's power that no prediction is expected to explain: a tenth of its contrast."""
 
@@ -296,8 +299,9 @@ def _shifts(reach_px: float, *, step: float = STEP_PX) -> NDArray[np.floating]:
 
 
 def _score(least: Least, measured: Profiles) -> NDArray[np.floating]:
-    """Mean over the turn of the least misfit of each shape."""
-    return np.asarray(least.misfit[:, measured.inside].mean(axis=1, dtype=np.float64))
+    """Mean over the turn of the least misfit of each shape, clipped arcs having little say."""
+    weight = measured.inside * np.where(measured.clipped, CLIPPED_SAY, 1.0)
+    return np.asarray(least.misfit @ (weight / weight.sum()))
 
 
 def _shape_weights(
