@@ -6,10 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from rimread.cli._indents import rules_from
 from rimread.cli._io import MISUSE, REFUSED, say
+from rimread.cli._options import ToneCurve, date_of
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Indent, Piece, RuleSet, TestCondition
@@ -30,7 +31,7 @@ class Job:
     scale: Scale
     test: TestCondition
     rules: RuleSet
-    tone: Literal["srgb", "linear"] | None
+    tone: ToneCurve | None
     on: date | None
     piece: Piece | None = None
     lay_deg: float | None = None
@@ -88,7 +89,7 @@ def job_of(
     scale: Path,
     test: str,
     rules: str,
-    tone: Literal["srgb", "linear"] | None,
+    tone: ToneCurve | None,
     on: datetime | None,
 ) -> Job:
     from rimread.hardness import parse_test  # noqa: PLC0415
@@ -99,7 +100,7 @@ def job_of(
         test=parse_test(test),
         rules=rules_from(rules),
         tone=tone,
-        on=None if on is None else on.date(),
+        on=date_of(on),
     )
 
 
@@ -109,6 +110,7 @@ def piece_of(
     edge: float | None,
     spacing: float | None,
     radius: float | None,
+    temperature: float | None = None,
 ) -> Piece:
     from rimread.hardness import Piece  # noqa: PLC0415
 
@@ -118,6 +120,7 @@ def piece_of(
         edge_mm=edge,
         spacing_mm=spacing,
         radius_mm=radius,
+        temperature_c=temperature,
     )
 
 

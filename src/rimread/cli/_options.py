@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -12,6 +13,7 @@ __all__ = [
     "Edge",
     "Json",
     "Material",
+    "PictureSize",
     "Radius",
     "Rules",
     "ScaleFile",
@@ -19,12 +21,15 @@ __all__ = [
     "Test",
     "Thickness",
     "Tone",
+    "ToneCurve",
     "Way",
+    "date_of",
     "day",
 ]
 
 Way = Literal["parts", "permissible-error", "bias"]
 Average = Literal["all", "drop-extremes"]
+ToneCurve = Literal["srgb", "linear"]
 
 ScaleFile = Annotated[
     Path, typer.Option(metavar="FILE.toml", help="Scale file from rimread calibrate.")
@@ -34,8 +39,11 @@ Test = Annotated[
 ]
 Rules = Annotated[str, typer.Option(help="Whose limits: iso, astm or a rules file (TOML).")]
 Tone = Annotated[
-    Literal["srgb", "linear"] | None,
+    ToneCurve | None,
     typer.Option(help="Tone curve of the camera. [default: what the file says, else srgb]"),
+]
+PictureSize = Annotated[
+    str | None, typer.Option(metavar="WxH", help="Picture size to ask of the camera.")
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON, one object a line, nothing else.")]
 
@@ -57,3 +65,8 @@ Radius = Annotated[float | None, typer.Option(metavar="MM", help="Of a curved su
 def day(words: str) -> Any:  # noqa: ANN401  (what typer.Option is said to give)
     """Option that takes a day."""
     return typer.Option(metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help=words)
+
+
+def date_of(given: datetime | None) -> date | None:
+    """Day such an option names, None where it was left out."""
+    return None if given is None else given.date()

@@ -10,46 +10,49 @@ from typing import Annotated
 import typer
 
 from rimread.cli._io import say, speaking
+from rimread.cli._options import PictureSize
 from rimread.cli.capture import picture_size
+
+_Camera = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="[CAMERA]",
+        help="Number (0), device, URL of a stream, or a video file; without it pictures are "
+        "opened as files.",
+    ),
+]
+_Data = Annotated[
+    Path, typer.Option(metavar="FOLDER", help="Where pictures, scales and the ledger are kept.")
+]
+_Scale = Annotated[
+    list[Path] | None,
+    typer.Option(metavar="FILE.toml", help="Scale file to copy into the folder; repeat."),
+]
+_Ledger = Annotated[
+    str | None,
+    typer.Option(metavar="FILE|URL", help="Another ledger than the one in the folder."),
+]
+_Host = Annotated[str, typer.Option(metavar="ADDRESS", help="Address to listen on.")]
+_Port = Annotated[int, typer.Option(metavar="PORT", help="0 takes a free one.")]
+_Name = Annotated[
+    list[str] | None,
+    typer.Option(metavar="NAME", help="Name under which people reach this computer; repeat."),
+]
+_Token = Annotated[bool, typer.Option("--token", help="Ask for a token on this computer, too.")]
+_Show = Annotated[bool, typer.Option("--show/--no-show", help="Open the page in the browser.")]
 
 
 def bench(
-    camera: Annotated[
-        str | None,
-        typer.Argument(
-            metavar="[CAMERA]",
-            help="Number (0), device, URL of a stream, or a video file; without it pictures are "
-            "opened as files.",
-        ),
-    ] = None,
-    data: Annotated[
-        Path, typer.Option(metavar="FOLDER", help="Where pictures, scales and the ledger are kept.")
-    ] = Path("bench"),
-    scale: Annotated[
-        list[Path] | None,
-        typer.Option(metavar="FILE.toml", help="Scale file to copy into the folder; repeat."),
-    ] = None,
-    ledger: Annotated[
-        str | None,
-        typer.Option(metavar="FILE|URL", help="Another ledger than the one in the folder."),
-    ] = None,
-    size: Annotated[
-        str | None, typer.Option(metavar="WxH", help="Picture size to ask of the camera.")
-    ] = None,
-    host: Annotated[
-        str, typer.Option(metavar="ADDRESS", help="Address to listen on.")
-    ] = "127.0.0.1",
-    port: Annotated[int, typer.Option(metavar="PORT", help="0 takes a free one.")] = 8506,
-    name: Annotated[
-        list[str] | None,
-        typer.Option(metavar="NAME", help="Name under which people reach this computer; repeat."),
-    ] = None,
-    token: Annotated[
-        bool, typer.Option("--token", help="Ask for a token on this computer, too.")
-    ] = False,
-    show: Annotated[
-        bool, typer.Option("--show/--no-show", help="Open the page in the browser.")
-    ] = True,
+    camera: _Camera = None,
+    data: _Data = Path("bench"),
+    scale: _Scale = None,
+    ledger: _Ledger = None,
+    size: PictureSize = None,
+    host: _Host = "127.0.0.1",
+    port: _Port = 8506,
+    name: _Name = None,
+    token: _Token = False,
+    show: _Show = True,
 ) -> None:
     """Serve the bench page until Ctrl-C: live view, reading, series, calibration.
 

@@ -10,42 +10,47 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from rimread.cli._io import REFUSED, apart, expand, print_json, speaking
-from rimread.cli._options import Json, Tone, day
+from rimread.cli._options import Json, Tone, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.refusal import Refusal
     from rimread.scale.model import Certificate, Scale
 
+_Photos = Annotated[
+    list[str],
+    typer.Argument(metavar="PHOTO", help="Photos of the stage micrometer, best one each way."),
+]
+_Division = Annotated[float, typer.Option(metavar="MM", help="Spacing of the finest lines in mm.")]
+_Out = Annotated[Path, typer.Option(metavar="FILE.toml", help="Scale file to write.")]
+_LengthMm = Annotated[
+    float | None, typer.Option(metavar="MM", help="Nominal length of the ruled scale.")
+]
+_CertifiedMm = Annotated[
+    float | None, typer.Option(metavar="MM", help="Its length by the certificate.")
+]
+_CertificateUMm = Annotated[
+    float | None,
+    typer.Option("--certificate-u-mm", metavar="MM", help="Expanded uncertainty of that."),
+]
+_CertificateK = Annotated[
+    float, typer.Option(metavar="K", help="Coverage factor of that uncertainty.")
+]
+_Label = Annotated[str, typer.Option(metavar="TEXT", help="Camera and objective, for people.")]
+_ValidDays = Annotated[int, typer.Option(metavar="DAYS", help="For how long the scale counts.")]
+_On = Annotated[datetime | None, day("Day the photos were taken. [default: today]")]
+
 
 def calibrate(
-    photos: Annotated[
-        list[str],
-        typer.Argument(metavar="PHOTO", help="Photos of the stage micrometer, best one each way."),
-    ],
-    division: Annotated[
-        float, typer.Option(metavar="MM", help="Spacing of the finest lines in mm.")
-    ],
-    out: Annotated[Path, typer.Option(metavar="FILE.toml", help="Scale file to write.")],
-    length_mm: Annotated[
-        float | None, typer.Option(metavar="MM", help="Nominal length of the ruled scale.")
-    ] = None,
-    certified_mm: Annotated[
-        float | None, typer.Option(metavar="MM", help="Its length by the certificate.")
-    ] = None,
-    certificate_u_mm: Annotated[
-        float | None,
-        typer.Option("--certificate-u-mm", metavar="MM", help="Expanded uncertainty of that."),
-    ] = None,
-    certificate_k: Annotated[
-        float, typer.Option(metavar="K", help="Coverage factor of that uncertainty.")
-    ] = 2.0,
-    label: Annotated[
-        str, typer.Option(metavar="TEXT", help="Camera and objective, for people.")
-    ] = "",
-    valid_days: Annotated[
-        int, typer.Option(metavar="DAYS", help="For how long the scale counts.")
-    ] = 365,
-    on: Annotated[datetime | None, day("Day the photos were taken. [default: today]")] = None,
+    photos: _Photos,
+    division: _Division,
+    out: _Out,
+    length_mm: _LengthMm = None,
+    certified_mm: _CertifiedMm = None,
+    certificate_u_mm: _CertificateUMm = None,
+    certificate_k: _CertificateK = 2.0,
+    label: _Label = "",
+    valid_days: _ValidDays = 365,
+    on: _On = None,
     tone: Tone = None,
     as_json: Json = False,
 ) -> None:
@@ -76,7 +81,7 @@ def calibrate(
             division_mm=division,
             certificate=certificate,
             label=label,
-            calibrated_on=on.date() if on else date.today(),  # noqa: DTZ011  (the shop's day)
+            calibrated_on=date_of(on) or date.today(),  # noqa: DTZ011  (the shop's day)
             valid_days=valid_days,
         )
         if isinstance(result, Scale):

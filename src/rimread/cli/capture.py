@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rimread.cli._io import REFUSED, print_json, say, speaking
-from rimread.cli._options import Json
+from rimread.cli._options import Json, PictureSize
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.capture import Camera, Frame, Kept, Scatter
@@ -19,32 +19,35 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
 _WARM_UP = 5  # the first frames of many cameras are dark or from an earlier call
 _SIZE = re.compile(r"(\d+)\s*[x×]\s*(\d+)")
 
+_Camera = Annotated[
+    str,
+    typer.Argument(
+        metavar="CAMERA",
+        help="Number (0), device (/dev/video0), URL of a stream, or a video file.",
+    ),
+]
+_Out = Annotated[Path, typer.Option(metavar="FOLDER", help="Where the picture is written.")]
+_Auto = Annotated[
+    bool, typer.Option("--auto", help="Wait until the picture is still and in focus.")
+]
+_Of = Annotated[
+    Literal["indent", "stage"],
+    typer.Option(help="With --auto: what must be in view, an indent or a stage micrometer."),
+]
+_Frames = Annotated[int, typer.Option(metavar="N", min=1, max=64, help="Frames to average.")]
+_Wait = Annotated[
+    float, typer.Option(metavar="S", min=0.1, help="With --auto: give up after so long.")
+]
+
 
 def capture(
-    camera: Annotated[
-        str,
-        typer.Argument(
-            metavar="CAMERA",
-            help="Number (0), device (/dev/video0), URL of a stream, or a video file.",
-        ),
-    ],
-    out: Annotated[
-        Path, typer.Option(metavar="FOLDER", help="Where the picture is written.")
-    ] = Path(),
-    auto: Annotated[
-        bool, typer.Option("--auto", help="Wait until the picture is still and in focus.")
-    ] = False,
-    of: Annotated[
-        Literal["indent", "stage"],
-        typer.Option(help="With --auto: what must be in view, an indent or a stage micrometer."),
-    ] = "indent",
-    frames: Annotated[int, typer.Option(metavar="N", min=1, max=64, help="Frames to average.")] = 1,
-    wait: Annotated[
-        float, typer.Option(metavar="S", min=0.1, help="With --auto: give up after so long.")
-    ] = 60.0,
-    size: Annotated[
-        str | None, typer.Option(metavar="WxH", help="Picture size to ask of the camera.")
-    ] = None,
+    camera: _Camera,
+    out: _Out = Path(),
+    auto: _Auto = False,
+    of: _Of = "indent",
+    frames: _Frames = 1,
+    wait: _Wait = 60.0,
+    size: PictureSize = None,
     as_json: Json = False,
 ) -> None:
     """Take a picture, at once or when it is still and in focus.

@@ -16,56 +16,65 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import TestCondition
     from rimread.table import Problem
 
+_Readings = Annotated[
+    Path,
+    typer.Argument(
+        metavar="READINGS.csv",
+        help="Table with the columns photo, operator, d1, d2, and if known angle, trial, "
+        "date, time, U.",
+    ),
+]
+_Image = Annotated[
+    Path | None,
+    typer.Option(metavar="RESULTS.jsonl", help="Results of rimread measure --json."),
+]
+_Scale = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="FILE.toml",
+        help="Measure the photos now with this scale file, instead of --image.",
+    ),
+]
+_Test = Annotated[
+    str | None,
+    typer.Option(
+        metavar="BALL/FORCE",
+        help="Ball mm / force kgf [/ dwell s]: 10/3000. [default: as in the results]",
+    ),
+]
+_Resolution = Annotated[
+    float | None,
+    typer.Option(
+        metavar="MM",
+        help="Smallest step a person tells apart. [default: the step of the readings]",
+    ),
+]
+_Scope = Annotated[
+    float | None,
+    typer.Option(
+        metavar="SHARE",
+        help="Permitted error of the scope as a share of d. [default: 0.005, ISO 6506-2]",
+    ),
+]
+_Page = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.html", help="Write a page to read, print or send."),
+]
+_Figures = Annotated[
+    Path | None, typer.Option(metavar="FOLDER", help="Write the figures as SVG and PNG here.")
+]
+
 
 def compare(
-    readings: Annotated[
-        Path,
-        typer.Argument(
-            metavar="READINGS.csv",
-            help="Table with the columns photo, operator, d1, d2, and if known angle, trial, "
-            "date, time, U.",
-        ),
-    ],
-    image: Annotated[
-        Path | None,
-        typer.Option(metavar="RESULTS.jsonl", help="Results of rimread measure --json."),
-    ] = None,
-    scale: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE.toml",
-            help="Measure the photos now with this scale file, instead of --image.",
-        ),
-    ] = None,
-    test: Annotated[
-        str | None,
-        typer.Option(
-            metavar="BALL/FORCE",
-            help="Ball mm / force kgf [/ dwell s]: 10/3000. [default: as in the results]",
-        ),
-    ] = None,
-    resolution: Annotated[
-        float | None,
-        typer.Option(
-            metavar="MM",
-            help="Smallest step a person tells apart. [default: the step of the readings]",
-        ),
-    ] = None,
-    scope: Annotated[
-        float | None,
-        typer.Option(
-            metavar="SHARE",
-            help="Permitted error of the scope as a share of d. [default: 0.005, ISO 6506-2]",
-        ),
-    ] = None,
+    readings: _Readings,
+    image: _Image = None,
+    scale: _Scale = None,
+    test: _Test = None,
+    resolution: _Resolution = None,
+    scope: _Scope = None,
     rules: Rules = "iso",
-    page: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE.html", help="Write a page to read, print or send."),
-    ] = None,
-    figures: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Write the figures as SVG and PNG here.")
-    ] = None,
+    page: _Page = None,
+    figures: _Figures = None,
     as_json: Json = False,
 ) -> None:
     """Hold people's readings against the image and each other.

@@ -13,23 +13,26 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Conversion
     from rimread.refusal import Refusal
 
+_Hbw = Annotated[float, typer.Argument(metavar="HBW", help="Measured value.")]
+_To = Annotated[
+    list[str] | None,
+    typer.Option(help="hv, hrc, hrb or rm (MPa), repeated. [all the table gives]"),
+]
+_Table = Annotated[str, typer.Option(help="iso-18265-a1, sae-j417 or asm-a3-4.")]
+_Test = Annotated[str, typer.Option(metavar="BALL/FORCE", help="What it was measured with.")]
+_Material = Annotated[str, typer.Option(help="Material group, see rimread plan.")]
+_UHbw = Annotated[
+    float | None, typer.Option("--U", metavar="HBW", help="Expanded uncertainty of HBW.")
+]
+
 
 def convert(
-    hbw: Annotated[float, typer.Argument(metavar="HBW", help="Measured value.")],
-    to: Annotated[
-        list[str] | None,
-        typer.Option(help="hv, hrc, hrb or rm (MPa), repeated. [all the table gives]"),
-    ] = None,
-    table: Annotated[
-        str, typer.Option(help="iso-18265-a1, sae-j417 or asm-a3-4.")
-    ] = "iso-18265-a1",
-    test: Annotated[
-        str, typer.Option(metavar="BALL/FORCE", help="What it was measured with.")
-    ] = "10/3000",
-    material: Annotated[str, typer.Option(help="Material group, see rimread plan.")] = "steel",
-    u_hbw: Annotated[
-        float | None, typer.Option("--U", metavar="HBW", help="Expanded uncertainty of HBW.")
-    ] = None,
+    hbw: _Hbw,
+    to: _To = None,
+    table: _Table = "iso-18265-a1",
+    test: _Test = "10/3000",
+    material: _Material = "steel",
+    u_hbw: _UHbw = None,
     as_json: Json = False,
 ) -> None:
     """Convert HBW approximately to another scale by one named published table.

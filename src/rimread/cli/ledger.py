@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rimread.cli._io import REFUSED, print_json, say, speaking
-from rimread.cli._options import Json, day
+from rimread.cli._options import Json, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.ledger import Entry, Filter
@@ -42,19 +42,25 @@ _Sha = Annotated[str | None, typer.Option(metavar="HASH", help="SHA-256 of the p
 _Operator = Annotated[str | None, typer.Option(metavar="NAME")]
 _Test = Annotated[str | None, typer.Option(metavar="BALL/FORCE")]
 _Scale = Annotated[str | None, typer.Option(metavar="LABEL|HASH", help="Of the scale.")]
+_Number = Annotated[int, typer.Argument(min=1)]
+_Known = Annotated[
+    str | None,
+    typer.Option(
+        metavar="NUMBER:HASH",
+        help="An entry noted earlier, when it was the last; 12 digits of the hash do.",
+    ),
+]
+_Newest = Annotated[int | None, typer.Option(metavar="N", min=1, help="Only the last so many.")]
+_Out = Annotated[Path, typer.Argument(metavar="FILE", help="Ends in .csv, .jsonl or .parquet.")]
+_Reason = Annotated[str, typer.Option(metavar="TEXT", help="Why it does not count.")]
+_Who = Annotated[str, typer.Option(metavar="NAME", help="Who says so.")]
 _All = Annotated[bool, typer.Option("--all", help="Also what later entries replace or withdraw.")]
 
 
 @ledger.command()
 def check(
     where: _Where,
-    known: Annotated[
-        str | None,
-        typer.Option(
-            metavar="NUMBER:HASH",
-            help="An entry noted earlier, when it was the last; 12 digits of the hash do.",
-        ),
-    ] = None,
+    known: _Known = None,
     as_json: Json = False,
 ) -> None:
     """Prove that no entry was changed, removed or put in.
@@ -97,9 +103,7 @@ def list_(
     scale: _Scale = None,
     since: _Day = None,
     until: _Day = None,
-    newest: Annotated[
-        int | None, typer.Option(metavar="N", min=1, help="Only the last so many.")
-    ] = None,
+    newest: _Newest = None,
     every: _All = False,
     as_json: Json = False,
 ) -> None:
@@ -120,9 +124,7 @@ def list_(
 
 
 @ledger.command()
-def show(
-    where: _Where, number: Annotated[int, typer.Argument(min=1)], as_json: Json = False
-) -> None:
+def show(where: _Where, number: _Number, as_json: Json = False) -> None:
     """Show all of one entry."""
     with speaking():
         from rimread.ledger import open_ledger  # noqa: PLC0415
@@ -145,10 +147,7 @@ def show(
 @ledger.command()
 def export(
     where: _Where,
-    out: Annotated[
-        Path,
-        typer.Argument(metavar="FILE", help="Ends in .csv, .jsonl or .parquet."),
-    ],
+    out: _Out,
     kind: _Kind = None,
     status: _Status = None,
     photo: _Photo = None,
@@ -176,9 +175,9 @@ def export(
 @ledger.command()
 def withdraw(
     where: _Where,
-    number: Annotated[int, typer.Argument(min=1)],
-    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why it does not count.")],
-    operator: Annotated[str, typer.Option(metavar="NAME", help="Who says so.")],
+    number: _Number,
+    reason: _Reason,
+    operator: _Who,
 ) -> None:
     """Say that an entry does not count; it stays, and a new entry names it."""
     with speaking():
@@ -228,8 +227,8 @@ def _filter(
         operator=operator,
         test=None if test is None else parse_test(test).name,
         scale=scale,
-        since=None if since is None else since.date(),
-        until=None if until is None else until.date(),
+        since=date_of(since),
+        until=date_of(until),
         current=not every,
     )
 

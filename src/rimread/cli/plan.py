@@ -13,34 +13,39 @@ from rimread.cli._options import Json, Rules
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Option, Plan
 
+_Material = Annotated[
+    str,
+    typer.Option(help="steel, nickel, titanium, cast-iron, copper, light-metal or lead-tin."),
+]
+_Hardness = Annotated[
+    str, typer.Option(metavar="HBW", help="Expected, one figure or a range like 180-260.")
+]
+_Thickness = Annotated[float | None, typer.Option(metavar="MM", help="Thickness of the piece.")]
+_Radius = Annotated[float | None, typer.Option(metavar="MM", help="Radius of a curved surface.")]
+_Edge = Annotated[
+    float | None, typer.Option(metavar="MM", help="Room from the indent's centre to the edge.")
+]
+_Spacing = Annotated[
+    float | None, typer.Option(metavar="MM", help="Room from centre to next centre.")
+]
+_Ball = Annotated[
+    list[float] | None, typer.Option(metavar="MM", help="A ball at hand, repeated. [all]")
+]
+_Force = Annotated[
+    list[float] | None,
+    typer.Option(metavar="KGF", help="A force the machine has, repeated. [all]"),
+]
+
 
 def plan(
-    material: Annotated[
-        str,
-        typer.Option(help="steel, nickel, titanium, cast-iron, copper, light-metal or lead-tin."),
-    ],
-    hardness: Annotated[
-        str, typer.Option(metavar="HBW", help="Expected, one figure or a range like 180-260.")
-    ],
-    thickness: Annotated[
-        float | None, typer.Option(metavar="MM", help="Thickness of the piece.")
-    ] = None,
-    radius: Annotated[
-        float | None, typer.Option(metavar="MM", help="Radius of a curved surface.")
-    ] = None,
-    edge: Annotated[
-        float | None, typer.Option(metavar="MM", help="Room from the indent's centre to the edge.")
-    ] = None,
-    spacing: Annotated[
-        float | None, typer.Option(metavar="MM", help="Room from centre to next centre.")
-    ] = None,
-    ball: Annotated[
-        list[float] | None, typer.Option(metavar="MM", help="A ball at hand, repeated. [all]")
-    ] = None,
-    force: Annotated[
-        list[float] | None,
-        typer.Option(metavar="KGF", help="A force the machine has, repeated. [all]"),
-    ] = None,
+    material: _Material,
+    hardness: _Hardness,
+    thickness: _Thickness = None,
+    radius: _Radius = None,
+    edge: _Edge = None,
+    spacing: _Spacing = None,
+    ball: _Ball = None,
+    force: _Force = None,
     rules: Rules = "iso",
     as_json: Json = False,
 ) -> None:

@@ -11,7 +11,7 @@ import typer
 from rimread.check import checks_json
 from rimread.cli._indents import indents_from, print_checks, rules_from
 from rimread.cli._io import REFUSED, print_json, speaking
-from rimread.cli._options import Json, Rules, day
+from rimread.cli._options import Json, Rules, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.check import Check
@@ -20,26 +20,32 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
 _CHART_HALF_WIDTH = 24  # characters from the centre line to the limit
 _CHART_LINES = 30
 
+_Things = Annotated[
+    list[str],
+    typer.Argument(
+        metavar="BLOCK.toml [D1,D2...]",
+        help="Block file, then indents on it as pairs D1,D2 in mm or files of results from "
+        "measure --json (- for standard input). With --scope: intervals TRUE:READ in mm.",
+        show_default=False,
+    ),
+]
+_Scope = Annotated[
+    bool, typer.Option("--scope", help="Check the scope on its stage micrometer instead.")
+]
+_Log = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.csv", help="Daily log to add to and to draw the chart from."),
+]
+_Operator = Annotated[str, typer.Option(help="Who made the indents, for the log.")]
+_On = Annotated[datetime | None, day("Day. [default: today]")]
+
 
 def verify(
-    things: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="BLOCK.toml [D1,D2...]",
-            help="Block file, then indents on it as pairs D1,D2 in mm or files of results from "
-            "measure --json (- for standard input). With --scope: intervals TRUE:READ in mm.",
-            show_default=False,
-        ),
-    ],
-    scope: Annotated[
-        bool, typer.Option("--scope", help="Check the scope on its stage micrometer instead.")
-    ] = False,
-    log: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE.csv", help="Daily log to add to and to draw the chart from."),
-    ] = None,
-    operator: Annotated[str, typer.Option(help="Who made the indents, for the log.")] = "",
-    on: Annotated[datetime | None, day("Day. [default: today]")] = None,
+    things: _Things,
+    scope: _Scope = False,
+    log: _Log = None,
+    operator: _Operator = "",
+    on: _On = None,
     rules: Rules = "iso",
     as_json: Json = False,
 ) -> None:
@@ -59,7 +65,7 @@ def verify(
     """  # noqa: D301  (\b keeps the lines of the examples)
     with speaking():
         chosen = rules_from(rules)
-        day = date.today() if on is None else on.date()  # noqa: DTZ011  (the lab's own calendar)
+        day = date_of(on) or date.today()  # noqa: DTZ011  (the lab's own calendar)
         if scope:
             record, checks, refused = _scope(things, chosen, day)
         else:

@@ -14,27 +14,34 @@ from rimread.cli._io import print_json, say, speaking
 from rimread.cli._job import Seen, job_of, measured
 from rimread.cli._options import Json, Rules, ScaleFile, Test
 
+_Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where pictures arrive.")]
+_Ledger = Annotated[
+    str | None,
+    typer.Option(metavar="FILE", help="Ledger to write every reading to, file or URL."),
+]
+_Operator = Annotated[str, typer.Option(help="Who tests, for the ledger.")]
+_Existing = Annotated[
+    bool, typer.Option("--existing", help="Measure what lies there already, too.")
+]
+_Settle = Annotated[
+    float,
+    typer.Option(metavar="S", min=0.0, help="A file is whole when unchanged for so long."),
+]
+_Idle = Annotated[
+    float | None,
+    typer.Option(metavar="S", min=0.0, help="Stop when nothing came for so long."),
+]
+
 
 def watch(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where pictures arrive.")],
+    folder: _Folder,
     scale: ScaleFile,
     test: Test,
-    ledger: Annotated[
-        str | None,
-        typer.Option(metavar="FILE", help="Ledger to write every reading to, file or URL."),
-    ] = None,
-    operator: Annotated[str, typer.Option(help="Who tests, for the ledger.")] = "",
-    existing: Annotated[
-        bool, typer.Option("--existing", help="Measure what lies there already, too.")
-    ] = False,
-    settle: Annotated[
-        float,
-        typer.Option(metavar="S", min=0.0, help="A file is whole when unchanged for so long."),
-    ] = 1.0,
-    idle: Annotated[
-        float | None,
-        typer.Option(metavar="S", min=0.0, help="Stop when nothing came for so long."),
-    ] = None,
+    ledger: _Ledger = None,
+    operator: _Operator = "",
+    existing: _Existing = False,
+    settle: _Settle = 1.0,
+    idle: _Idle = None,
     rules: Rules = "iso",
     as_json: Json = False,
 ) -> None:
