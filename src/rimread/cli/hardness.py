@@ -13,6 +13,7 @@ from rimread.budget import budget_json
 from rimread.check import checks_json
 from rimread.cli._indents import indents_from, print_checks, rules_from
 from rimread.cli._io import REFUSED, print_json, speaking
+from rimread.cli._job import piece_of
 from rimread.cli._options import (
     Average,
     Edge,
@@ -25,63 +26,68 @@ from rimread.cli._options import (
     Thickness,
     Way,
 )
-from rimread.cli._series import (
-    print_series,
-    print_statement,
-    statement_of,
-)
+from rimread.cli._series import print_series, print_statement, statement_of
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.check import Check
     from rimread.hardness import Piece, RuleSet, Series, Statement, Step, Verification
 
+_Diameters = Annotated[
+    list[str],
+    typer.Argument(
+        metavar="D1 [D2] | D1,D2...",
+        help="Diameters in mm of one indent; or several indents as pairs D1,D2, or files of "
+        "results from measure --json (- for standard input).",
+        show_default=False,
+    ),
+]
+_Average = Annotated[
+    Average,
+    typer.Option(help="all, or drop-extremes: highest and lowest of five or more go."),
+]
+_Working = Annotated[
+    bool, typer.Option("--working", help="Show the computation of one indent by hand.")
+]
+_Temperature = Annotated[float | None, typer.Option(metavar="°C")]
+_Resolution = Annotated[
+    float | None,
+    typer.Option(
+        metavar="MM",
+        help="Smallest step told apart in typed diameters; gives an uncertainty.",
+    ),
+]
+_Way = Annotated[
+    Way,
+    typer.Option(
+        help="parts: force, ball, reading; the others go through the block.",
+    ),
+]
+_Block = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.toml", help="Block."),
+]
+_OnBlock = Annotated[
+    list[str] | None,
+    typer.Option(metavar="D1,D2", help="Indents on the block, repeated."),
+]
+
 
 def hardness(
-    diameters: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="D1 [D2] | D1,D2...",
-            help="Diameters in mm of one indent; or several indents as pairs D1,D2, or files of "
-            "results from measure --json (- for standard input).",
-            show_default=False,
-        ),
-    ],
+    diameters: _Diameters,
     test: Test,
-    average: Annotated[
-        Average,
-        typer.Option(help="all, or drop-extremes: highest and lowest of five or more go."),
-    ] = "all",
+    average: _Average = "all",
     rules: Rules = "iso",
-    working: Annotated[
-        bool, typer.Option("--working", help="Show the computation of one indent by hand.")
-    ] = False,
+    working: _Working = False,
     material: Material = None,
     thickness: Thickness = None,
     edge: Edge = None,
     spacing: Spacing = None,
     radius: Radius = None,
-    temperature: Annotated[float | None, typer.Option(metavar="°C")] = None,
-    resolution: Annotated[
-        float | None,
-        typer.Option(
-            metavar="MM",
-            help="Smallest step told apart in typed diameters; gives an uncertainty.",
-        ),
-    ] = None,
-    way: Annotated[
-        Way,
-        typer.Option(
-            help="parts: force, ball, reading; the others go through the block.",
-        ),
-    ] = "parts",
-    block: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE.toml", help="Block."),
-    ] = None,
-    on_block: Annotated[
-        list[str] | None,
-        typer.Option(metavar="D1,D2", help="Indents on the block, repeated."),
-    ] = None,
+    temperature: _Temperature = None,
+    resolution: _Resolution = None,
+    way: _Way = "parts",
+    block: _Block = None,
+    on_block: _OnBlock = None,
     as_json: Json = False,
 ) -> None:
     """Compute HBW from diameters read by hand or measured, and hold it against the rules.
@@ -96,31 +102,17 @@ def hardness(
     Exit codes: 0 all well; 1 a check failed; 2 wrong use.
     """  # noqa: D301  (\b keeps the lines of the examples)
     with speaking():
-        from rimread.hardness import (  # noqa: PLC0415
-            Piece,
-            parse_test,
-            series_from_indents,
-        )
+        from rimread.hardness import parse_test, series_from_indents  # noqa: PLC0415
         from rimread.hardness import working as working_of  # noqa: PLC0415
 
         condition, chosen = parse_test(test), rules_from(rules)
-        piece = Piece(
-            material=material,
-            thickness_mm=thickness,
-            edge_mm=edge,
-            spacing_mm=spacing,
-            radius_mm=radius,
-            temperature_c=temperature,
-        )
+        piece = piece_of(material, thickness, edge, spacing, radius, temperature)
         given = indents_from(diameters, condition, resolution_mm=resolution)
         series = series_from_indents(given.indents, condition, policy=average)
         if working and len(series.indents) > 1:
             raise ValueError(f"--working shows one indent (got {len(series.indents)})")
-        steps = (
-            working_of(series.indents[0].d1_mm, series.indents[0].d2_mm, condition)
-            if working
-            else ()
-        )
+        one = series.indents[0]
+        steps = working_of(one.d1_mm, one.d2_mm, condition) if working else ()
         verification = _on_block(block, on_block, chosen)
         checks = _checks(series, piece, chosen)
         if verification is not None:
