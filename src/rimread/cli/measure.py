@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
 
-from rimread.cli._book import Kept, Wishes, keeping
+from rimread.cli import _measure_options as own
+from rimread.cli._book import Keeper, Kept, Wishes, keeping
 from rimread.cli._indents import print_checks
 from rimread.cli._io import MISUSE, REFUSED, expand, print_json, say, speaking
-from rimread.cli._job import Seen, job_of, measured, measured_all, piece_of
+from rimread.cli._job import Job, Seen, job_of, measured, measured_all, piece_of
 from rimread.cli._machine import Machine, machine_of
 from rimread.cli._options import (
     Average,
@@ -28,8 +28,6 @@ from rimread.cli._options import (
     Test,
     Thickness,
     Tone,
-    Way,
-    day,
 )
 from rimread.cli._series import (
     Together,
@@ -45,81 +43,30 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
 
 
 def measure(
-    photos: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="PHOTO",
-            help="Photos, each of one indent (of several: --all); patterns like *.jpg work.",
-        ),
-    ],
+    photos: own.Photos,
     scale: ScaleFile,
     test: Test,
-    every: Annotated[
-        bool, typer.Option("--all", help="Measure every whole indent of each photo.")
-    ] = False,
-    overlay: Annotated[
-        Path | None,
-        typer.Option(metavar="FOLDER", help="Write each photo with the rim drawn over it here."),
-    ] = None,
+    every: own.Every = False,
+    overlay: own.Overlay = None,
     tone: Tone = None,
-    on: Annotated[
-        datetime | None,
-        day("Day the photos were taken, for the scale's validity. [default: today]"),
-    ] = None,
+    on: own.On = None,
     rules: Rules = "iso",
-    budget: Annotated[bool, typer.Option("--budget", help="Show what makes up U.")] = False,
+    budget: own.Budget = False,
     material: Material = None,
     thickness: Thickness = None,
     edge: Edge = None,
     spacing: Spacing = None,
     radius: Radius = None,
-    lay: Annotated[
-        float | None,
-        typer.Option(
-            metavar="DEG",
-            help="Direction of grinding marks or a cylinder's axis in the photo, from right "
-            "downwards: does it explain an oval indent?",
-        ),
-    ] = None,
-    average: Annotated[
-        Average | None,
-        typer.Option(
-            help="Make one result of all indents: all, or drop-extremes (highest and lowest of "
-            "five or more go)."
-        ),
-    ] = None,
-    block: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE.toml", help="Reference block: its machine's part goes into U."),
-    ] = None,
-    on_block: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="PHOTO", help="Indent on that block: photo, D1,D2 or results; repeated."
-        ),
-    ] = None,
-    way: Annotated[
-        Way | None,
-        typer.Option(
-            help="How force and ball get into U. [default: permissible-error with --block, else "
-            "parts]"
-        ),
-    ] = None,
-    human: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="D1,D2", help="Diameters a person read in mm; repeated for further trials."
-        ),
-    ] = None,
-    operator: Annotated[str, typer.Option(metavar="NAME", help="Who reads or measures.")] = "",
-    ledger: Annotated[
-        str | None,
-        typer.Option(metavar="LEDGER", help="Keep it in a file or postgresql://user@host/name."),
-    ] = None,
-    replaces: Annotated[
-        int | None, typer.Option(metavar="N", help="Entry of the ledger that this one corrects.")
-    ] = None,
-    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why it is corrected.")] = "",
+    lay: own.Lay = None,
+    average: own.Average = None,
+    block: own.Block = None,
+    on_block: own.OnBlock = None,
+    way: own.Way = None,
+    human: own.Human = None,
+    operator: own.Operator = "",
+    ledger: own.Ledger = None,
+    replaces: own.Replaces = None,
+    reason: own.Reason = "",
     as_json: Json = False,
 ) -> None:
     """Measure the indent in each photo.
@@ -166,26 +113,41 @@ def measure(
         if not every:
             _enough(average, paths)
         wishes = Wishes(ledger, human or (), operator, replaces, reason)
-        code, all_seen = machine.code, []
+        alone = None if average is not None or block is None else machine
         with keeping(wishes, len(paths), job.test, job.scale, scale) as keeper:
-            alone = None if average is not None or block is None else machine
             names = [f"{path} #9" if every else str(path) for path in paths]
             show = _json_shown(alone) if as_json else _table(names, alone, budget=budget)
             draw = None if overlay is None else _drawer(overlay, paths, job.scale)
-            for path in paths:
-                indents = measured_all(path, job) if every else [measured(path, job)]
-                keeper.judge(path, len(indents))
-                for seen in indents:
-                    show(seen, keeper.keep(path, seen.sha256, seen.result))
-                    code = max(code, seen.exit_code)
-                if draw is not None:
-                    code = max(code, draw(indents))
-                all_seen += indents
+            code, all_seen = _each(paths, job, keeper, show, draw, every=every)
         if average is not None:
             code = max(code, _averaged(all_seen, average, machine, as_json=as_json, budget=budget))
         if not as_json:
             _closing(job.scale, machine if average is None else None, every=every)
-    raise typer.Exit(code)
+    raise typer.Exit(max(code, machine.code))
+
+
+def _each(
+    paths: Sequence[Path],
+    job: Job,
+    keeper: Keeper,
+    show: Callable[[Seen, Kept], None],
+    draw: Callable[[Sequence[Seen]], int] | None,
+    *,
+    every: bool,
+) -> tuple[int, list[Seen]]:
+    """Measure, keep, show and draw each photo; gives the worst exit code and all indents."""
+    code = 0
+    all_seen: list[Seen] = []
+    for path in paths:
+        indents = measured_all(path, job) if every else [measured(path, job)]
+        keeper.judge(path, len(indents))
+        for seen in indents:
+            show(seen, keeper.keep(path, seen.sha256, seen.result))
+            code = max(code, seen.exit_code)
+        if draw is not None:
+            code = max(code, draw(indents))
+        all_seen += indents
+    return code, all_seen
 
 
 def _enough(average: Average | None, paths: list[Path]) -> None:
