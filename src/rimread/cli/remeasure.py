@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import typer
 
+from rimread.cli import _remeasure_options as own
 from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking
+from rimread.cli._options import Tone, date_of
 from rimread.cli._progress import Progress
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -28,81 +29,23 @@ _STOPPED = 130  # what shells take for "stopped by Ctrl-C"
 
 
 def remeasure(
-    source: Annotated[
-        Path,
-        typer.Argument(
-            metavar="FOLDER|MANIFEST.csv",
-            help="All photos in and below a folder, or those a CSV file names in its column photo.",
-        ),
-    ],
-    ledger: Annotated[
-        str,
-        typer.Option(metavar="LEDGER", help="File or postgresql://user@host/database; made anew."),
-    ],
-    out: Annotated[
-        Path, typer.Option(metavar="FILE", help="Table of results: .csv, .jsonl or .parquet.")
-    ],
-    test: Annotated[
-        str, typer.Option(metavar="BALL/FORCE", help="Where the manifest names none: 10/3000.")
-    ] = "",
-    scale: Annotated[
-        Path | None, typer.Option(metavar="FILE.toml", help="One scale file for all photos.")
-    ] = None,
-    scales: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FOLDER", help="Scale files, chosen by the photo's size and the label."
-        ),
-    ] = None,
-    run: Annotated[
-        str,
-        typer.Option(
-            metavar="NAME",
-            help="Start again under the same name to go on, under a new one to measure all anew. "
-            "[default: the path of the source]",
-            show_default=False,
-        ),
-    ] = "",
-    search: Annotated[
-        list[Path] | None,
-        typer.Option(
-            metavar="FOLDER",
-            help="Where photos that moved are found by their hash, repeated. [the source's folder]",
-            show_default=False,
-        ),
-    ] = None,
-    pull: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="List of pieces worth pulling from the drawer."),
-    ] = None,
-    plot: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Old against new, .png, .svg or .pdf.")
-    ] = None,
-    old_step: Annotated[
-        float,
-        typer.Option(metavar="MM", min=1e-6, help="Step of earlier readings that have no U."),
-    ] = 0.01,
-    on: Annotated[
-        datetime | None,
-        typer.Option(
-            metavar="YYYY-MM-DD",
-            formats=["%Y-%m-%d"],
-            help="Day of photos that neither the manifest nor the camera dates. [default: today]",
-        ),
-    ] = None,
-    tone: Annotated[
-        Literal["srgb", "linear"] | None,
-        typer.Option(help="Tone curve of the camera. [default: what the file says, else srgb]"),
-    ] = None,
-    rules: Annotated[str, typer.Option(help="iso, astm or a rules file (TOML).")] = "iso",
-    workers: Annotated[
-        int | None, typer.Option(metavar="N", min=1, help="Processes. [default: all cores]")
-    ] = None,
-    scheduler: Annotated[
-        str | None,
-        typer.Option(metavar="ADDRESS", help="Work on a Dask cluster that sees the same files."),
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the counts as JSON.")] = False,
+    source: own.Source,
+    ledger: own.Ledger,
+    out: own.Out,
+    test: own.Test = "",
+    scale: own.Scale = None,
+    scales: own.Scales = None,
+    run: own.Run = "",
+    search: own.Search = None,
+    pull: own.Pull = None,
+    plot: own.Plot = None,
+    old_step: own.OldStep = 0.01,
+    on: own.On = None,
+    tone: Tone = None,
+    rules: own.Rules = "iso",
+    workers: own.Workers = None,
+    scheduler: own.Scheduler = None,
+    as_json: own.AsJson = False,
 ) -> None:
     """Measure an archive of photos again, on all cores, and compare with what was read before.
 
@@ -137,12 +80,10 @@ def remeasure(
             shelf="" if scales is None else str(scales),
             rules=rules,
             tone=tone,
-            taken_on=None if on is None else on.date(),
+            taken_on=date_of(on),
         )
-        _judge(settings, out, pull, plot)
-        apart("--out", out, source, pull)
-        apart("--pull", pull, source)
-        items, own = _source(source)
+        _judge(settings, source, out, pull, plot)
+        items, columns = _source(source)
         name = run or source.resolve().as_posix()
         roots = tuple(search or [Path(settings.root)])
         with (
@@ -150,21 +91,19 @@ def remeasure(
             Archive(items, settings, run=name, roots=roots) as archive,
         ):
             tally = _run(archive, book, _pool(workers, scheduler))
-            compared = write_results(archive, book, out, own=own, pull=pull, resolution_mm=old_step)
+            compared = write_results(
+                archive, book, out, own=columns, pull=pull, resolution_mm=old_step
+            )
             head = book.head()
         if plot is not None and compared.error:
             draw(compared).savefig(plot, dpi=150)
-    record = _record(tally, compared, head)
     if as_json:
-        print_json(record)
+        print_json(_record(tally, compared, head))
     else:
         _print(tally, compared, head, out, pull)
     if compared.rows == 0:
         say(f"{source}: no photo in it")
-    if compared.unreadable or compared.rows == 0:
-        raise typer.Exit(MISUSE)
-    if compared.refused or compared.failed:
-        raise typer.Exit(REFUSED)
+    raise typer.Exit(_exit_code(compared))
 
 
 @contextmanager
@@ -180,7 +119,9 @@ def _stoppable() -> Iterator[None]:
         raise typer.Exit(_STOPPED) from None
 
 
-def _judge(settings: Settings, out: Path, pull: Path | None, plot: Path | None) -> None:
+def _judge(
+    settings: Settings, source: Path, out: Path, pull: Path | None, plot: Path | None
+) -> None:
     """Say now, not after a night's work, what cannot work."""
     from rimread.cli._indents import rules_from  # noqa: PLC0415
     from rimread.hardness import parse_test  # noqa: PLC0415
@@ -198,6 +139,8 @@ def _judge(settings: Settings, out: Path, pull: Path | None, plot: Path | None) 
         judge_table(path)
     if plot is not None:
         _judge_plot(plot)
+    apart("--out", out, source, pull)
+    apart("--pull", pull, source)
 
 
 def _judge_plot(plot: Path) -> None:
@@ -236,6 +179,12 @@ def _run(archive: Archive, book: Ledger, pool: Pool) -> Tally:
         pool.close()
     progress.end(tally)
     return tally
+
+
+def _exit_code(compared: Comparison) -> int:
+    if compared.unreadable or compared.rows == 0:
+        return MISUSE
+    return REFUSED if compared.refused or compared.failed else 0
 
 
 def _record(tally: Tally, compared: Comparison, head: tuple[int, str]) -> dict[str, Any]:
