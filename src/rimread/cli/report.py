@@ -5,20 +5,21 @@ from __future__ import annotations
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import typer
 
+from rimread.cli import _report_options as own
 from rimread.cli._io import REFUSED, say, speaking
-from rimread.cli._options import Average, Rules, Way, day
+from rimread.cli._options import Average, Rules, Way, date_of
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import RuleSet, TestCondition, Verification
     from rimread.refusal import Refusal
     from rimread.report.blocks import Picture
-    from rimread.report.certificate import ByEye, TestReport
+    from rimread.report.certificate import ByEye, Job, TestReport
     from rimread.report.results import Result
     from rimread.scale.model import Scale
 
@@ -27,113 +28,43 @@ _SQLITE = b"SQLite format 3\0"
 
 
 def report(
-    results: Annotated[
-        str,
-        typer.Argument(
-            metavar="RESULTS.jsonl|LEDGER",
-            help="Results of rimread measure --json (- for standard input), or a ledger: a file or "
-            "postgresql://user@host/database.",
-            show_default=False,
-        ),
-    ],
-    out: Annotated[
-        Path, typer.Option(metavar="FILE", help="What to write, .html or .pdf; is replaced.")
-    ],
-    lab: Annotated[
-        Path | None,
-        typer.Option(metavar="LAB.toml", help="Name, address, logo, machine of the laboratory."),
-    ] = None,
-    number: Annotated[str, typer.Option(help="Number of the report.")] = "",
-    part: Annotated[str, typer.Option(help="What was tested.")] = "",
-    heat: Annotated[str, typer.Option(help="Heat or lot.")] = "",
-    location: Annotated[str, typer.Option(help="Where on the part the indents are.")] = "",
-    order: Annotated[str, typer.Option(help="Order.")] = "",
-    customer: Annotated[str, typer.Option(help="Who asked for the test.")] = "",
-    grade: Annotated[str, typer.Option(help="Material as the customer names it.")] = "",
-    material: Annotated[
-        str | None, typer.Option(help="Material group, see rimread plan; conversions need it.")
-    ] = None,
-    requirement: Annotated[
-        str, typer.Option(help="What the hardness must be; printed, not judged.")
-    ] = "",
-    edition: Annotated[
-        str, typer.Option(help='Standard and edition in force, like "ISO 6506-1:2014".')
-    ] = "",
-    on: Annotated[datetime | None, day("Day of the test.")] = None,
-    operator: Annotated[str, typer.Option(help="Who made and read the indents.")] = "",
-    temperature: Annotated[
-        float | None, typer.Option(metavar="°C", help="During the test.")
-    ] = None,
-    machine: Annotated[str, typer.Option(help="Machine, where it is not the laboratory's.")] = "",
-    remarks: Annotated[
-        str, typer.Option(help="Deviations, optional operations, what may have affected it.")
-    ] = "",
-    scale: Annotated[
-        list[Path] | None,
-        typer.Option(metavar="FILE.toml", help="Scale file of the photos, repeated if several."),
-    ] = None,
-    photos: Annotated[
-        Path | None,
-        typer.Option(metavar="FOLDER", help="Where the photos are. [default: where they were]"),
-    ] = None,
-    overlays: Annotated[
-        Path | None,
-        typer.Option(metavar="FOLDER", help="Take pictures of measure --overlay instead."),
-    ] = None,
-    block_log: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE.csv", help="Daily log of rimread verify; needs --on."),
-    ] = None,
-    block: Annotated[
-        Path | None,
-        typer.Option(metavar="BLOCK.toml", help="Block for the uncertainty, see --way."),
-    ] = None,
-    block_results: Annotated[
-        Path | None,
-        typer.Option(metavar="RESULTS.jsonl", help="Results of the indents on that block."),
-    ] = None,
-    way: Annotated[
-        Way,
-        typer.Option(
-            help="How the machine gets into U: by force and ball, by its permissible error as the "
-            "block passed, or with the block's error taken off."
-        ),
-    ] = "parts",
-    convert: Annotated[
-        list[str] | None, typer.Option(help="hv, hrc, hrb or rm (MPa), repeated.")
-    ] = None,
-    table: Annotated[
-        str, typer.Option(help="Table to convert by, see rimread convert.")
-    ] = "iso-18265-a1",
-    human: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="READINGS.csv", help="Readings by eye: columns photo, operator, d1, d2."
-        ),
-    ] = None,
-    entry: Annotated[
-        list[int] | None, typer.Option(metavar="N", help="Of a ledger: these entries, repeated.")
-    ] = None,
-    photo: Annotated[
-        str | None, typer.Option(metavar="PART", help="Of a ledger: part of the photos' path.")
-    ] = None,
-    since: Annotated[datetime | None, day("Of a ledger: written (UTC).")] = None,
-    until: Annotated[datetime | None, day("Of a ledger: written (UTC).")] = None,
-    series: Annotated[
-        str | None, typer.Option(metavar="ID", help="Of a ledger: this series of the bench page.")
-    ] = None,
-    policy: Annotated[
-        Average,
-        typer.Option(help="Which indents go into the mean; to drop two is no rule of a standard."),
-    ] = "all",
+    results: own.Results,
+    out: own.Out,
+    lab: own.Lab = None,
+    number: own.Number = "",
+    part: own.Part = "",
+    heat: own.Heat = "",
+    location: own.Location = "",
+    order: own.Order = "",
+    customer: own.Customer = "",
+    grade: own.Grade = "",
+    material: own.Material = None,
+    requirement: own.Requirement = "",
+    edition: own.Edition = "",
+    on: own.On = None,
+    operator: own.Operator = "",
+    temperature: own.Temperature = None,
+    machine: own.Machine = "",
+    remarks: own.Remarks = "",
+    scale: own.Scale = None,
+    photos: own.Photos = None,
+    overlays: own.Overlays = None,
+    block_log: own.BlockLog = None,
+    block: own.Block = None,
+    block_results: own.BlockResults = None,
+    way: own.Way = "parts",
+    convert: own.Convert = None,
+    table: own.Table = "iso-18265-a1",
+    human: own.Human = None,
+    entry: own.Entry = None,
+    photo: own.Photo = None,
+    since: own.Written = None,
+    until: own.Written = None,
+    series: own.Series = None,
+    policy: own.Policy = "all",
     rules: Rules = "iso",
-    paper: Annotated[Literal["a4", "letter"], typer.Option(help="Of a PDF.")] = "a4",
-    font: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE.ttf", help="Font for letters of a PDF that the built-in one lacks."
-        ),
-    ] = None,
+    paper: own.Paper = "a4",
+    font: own.Font = None,
 ) -> None:
     """Write a test report to be looked through, completed and signed.
 
@@ -151,51 +82,85 @@ def report(
     Exit codes: 0 written; 1 written, but a photo was refused or a check failed; 2 wrong use,
     nothing written.
     """  # noqa: D301  (\b keeps the lines of the examples)
-    job_words = {
+    words = {
         "number": number, "part": part, "heat": heat, "location": location, "order": order,
         "customer": customer, "grade": grade, "requirement": requirement, "edition": edition,
         "operator": operator, "machine": machine, "remarks": remarks,
     }  # fmt: skip
     with speaking():
-        from rimread.cli._indents import rules_from  # noqa: PLC0415
-        from rimread.hardness import read_daily  # noqa: PLC0415
-        from rimread.report.certificate import Job, report_from  # noqa: PLC0415
-        from rimread.report.lab import Lab, read_lab  # noqa: PLC0415
-        from rimread.scale import read_scale  # noqa: PLC0415
+        from rimread.report.certificate import Job  # noqa: PLC0415
 
-        if out.suffix.lower() not in _KINDS:
-            raise ValueError(f"a report is written as .html or .pdf (got {str(out)!r})")
-        day = None if on is None else on.date()
-        chosen = rules_from(rules)
-        asked = _Asked(
-            frozenset(entry or ()),
-            photo,
-            series,
-            None if since is None else since.date(),
-            None if until is None else until.date(),
-        )
-        read, eyes = _read(results, asked)
-        scales = tuple(read_scale(path) for path in scale or ())
-        made = report_from(
-            read,
-            Job(**job_words, material=material, on=day, temperature_c=temperature),
-            lab=Lab() if lab is None else read_lab(lab),
-            rules=chosen,
-            policy=policy,
-            scales=scales,
-            daily=None if block_log is None else read_daily(block_log),
-            verification=_verification(block, block_results, day, chosen),
-            way=way,
-            convert_to=convert or (),
-            table=table,
-            by_eye=(*eyes, *(() if human is None else _by_eye(human))),
-            pictures=_pictures(read, scales, photos, overlays),
-            made_on=date.today(),  # noqa: DTZ011  (the lab's own calendar)
-        )
+        job = Job(**words, material=material, on=date_of(on), temperature_c=temperature)
+        asked = _Asked(frozenset(entry or ()), photo, series, date_of(since), date_of(until))
+        files = _Files(
+            lab=lab, scales=scale or (), photos=photos, overlays=overlays, block_log=block_log,
+            block=block, block_results=block_results, human=human,
+        )  # fmt: skip
+        how = _How(rules, policy, way, convert or (), table)
+        _judge(out)
+        made = _made(results, asked, job, files, how)
         _write(made, out, paper, font)
     _closing(made, out)
     if made.failed or made.refused:
         raise typer.Exit(REFUSED)
+
+
+def _judge(out: Path) -> None:
+    if out.suffix.lower() not in _KINDS:
+        raise ValueError(f"a report is written as .html or .pdf (got {str(out)!r})")
+
+
+@dataclass(frozen=True, slots=True)
+class _Files:
+    """What is read beside the results."""
+
+    lab: Path | None
+    scales: Sequence[Path]
+    photos: Path | None
+    overlays: Path | None
+    block_log: Path | None
+    block: Path | None
+    block_results: Path | None
+    human: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class _How:
+    """How the result is made of the indents."""
+
+    rules: str
+    policy: Average
+    way: Way
+    convert_to: Sequence[str]
+    table: str
+
+
+def _made(word: str, asked: _Asked, job: Job, files: _Files, how: _How) -> TestReport:
+    from rimread.cli._indents import rules_from  # noqa: PLC0415
+    from rimread.hardness import read_daily  # noqa: PLC0415
+    from rimread.report.certificate import report_from  # noqa: PLC0415
+    from rimread.report.lab import Lab, read_lab  # noqa: PLC0415
+    from rimread.scale import read_scale  # noqa: PLC0415
+
+    rules = rules_from(how.rules)
+    results, eyes = _read(word, asked)
+    scales = tuple(read_scale(path) for path in files.scales)
+    return report_from(
+        results,
+        job,
+        lab=Lab() if files.lab is None else read_lab(files.lab),
+        rules=rules,
+        policy=how.policy,
+        scales=scales,
+        daily=None if files.block_log is None else read_daily(files.block_log),
+        verification=_verification(files.block, files.block_results, job.on, rules),
+        way=how.way,
+        convert_to=how.convert_to,
+        table=how.table,
+        by_eye=(*eyes, *(() if files.human is None else _by_eye(files.human))),
+        pictures=_pictures(results, scales, files.photos, files.overlays),
+        made_on=date.today(),  # noqa: DTZ011  (the lab's own calendar)
+    )
 
 
 @dataclass(frozen=True, slots=True)
