@@ -7,14 +7,15 @@ import time
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import typer
 
 from rimread.check import checks_json
+from rimread.cli import _validate_options as own
 from rimread.cli._indents import print_checks
-from rimread.cli._io import REFUSED, print_json, speaking
-from rimread.cli._options import Json, ScaleFile, Test
+from rimread.cli._io import REFUSED, print_json, say, speaking
+from rimread.cli._options import Json, ScaleFile, Test, ToneCurve
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import TestCondition
@@ -28,72 +29,21 @@ _SCREEN_S, _FILE_S = 0.2, 30.0  # how often progress is told on a screen and int
 def validate(
     scale: ScaleFile,
     test: Test,
-    diameter: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LOW:HIGH",
-            help="Diameters you meet, mm. [default: what the test allows and the photo holds]",
-        ),
-    ] = None,
-    hardness: Annotated[
-        str | None, typer.Option(metavar="LOW:HIGH", help="The same as hardness, HBW.")
-    ] = None,
-    like: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="PHOTO", help="One of your photos: noise, blur, light, file format as in it."
-        ),
-    ] = None,
-    tone: Annotated[
-        Literal["srgb", "linear"] | None,
-        typer.Option(help="Tone curve of that photo. [default: what the file says, else srgb]"),
-    ] = None,
-    light: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KIND",
-            help="Your light: ring, side, coaxial or arcs; may be repeated. [default: all of the "
-            "conditions]",
-        ),
-    ] = None,
-    finish: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KIND",
-            help="Your surfaces: ground, milled, blasted or polished; may be repeated. [default: "
-            "all of the conditions]",
-        ),
-    ] = None,
-    conditions: Annotated[
-        Literal["clean", "shop", "hard"], typer.Option(help="How rough everything else is.")
-    ] = "shop",
-    count: Annotated[int, typer.Option(min=1, help="Photos to simulate.")] = 300,
-    cells: Annotated[int, typer.Option(min=1, help="Lines of the table.")] = 4,
-    most_error: Annotated[
-        float | None,
-        typer.Option(
-            metavar="PERCENT",
-            help="Error in % of d that 95 % of the photos must keep. [default: 0.5]",
-        ),
-    ] = None,
-    most_refused: Annotated[
-        float | None,
-        typer.Option(metavar="PERCENT", help="Photos that may be refused. [default: 20]"),
-    ] = None,
-    plot: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="Draw it: .png, .svg or .pdf; needs rimread[figures]."),
-    ] = None,
-    show: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FOLDER", help="Write the photos here that were refused or beyond U, as PNG."
-        ),
-    ] = None,
-    seed: Annotated[int, typer.Option(min=0, help="The same seed gives the same photos.")] = 1,
-    jobs: Annotated[
-        int, typer.Option(min=0, help="Processes. [default: as many as cores]", show_default=False)
-    ] = 0,
+    diameter: own.Diameter = None,
+    hardness: own.Hardness = None,
+    like: own.Like = None,
+    tone: own.Tone = None,
+    light: own.Light = None,
+    finish: own.Finish = None,
+    conditions: own.Conditions = "shop",
+    count: own.Count = 300,
+    cells: own.Cells = 4,
+    most_error: own.MostError = None,
+    most_refused: own.MostRefused = None,
+    plot: own.Plot = None,
+    show: own.Show = None,
+    seed: own.Seed = 1,
+    jobs: own.Jobs = 0,
     as_json: Json = False,
 ) -> None:
     """Simulate your working conditions and say how well they are measured.
@@ -135,10 +85,7 @@ def validate(
             tier=conditions,
             like=character,
         )
-        if plot is not None:
-            _can_plot(plot)
-        if show is not None and show.exists() and not show.is_dir():
-            raise ValueError(f"--show takes a folder (got the file {show})")
+        _judge(plot, show)
         trials = run(
             working, count=count, seed=seed, jobs=jobs or cores(), told=_progress(count, begun)
         )
@@ -190,12 +137,9 @@ def _pair(option: str, text: str) -> tuple[float, float]:
     return low, high
 
 
-def _character(
-    path: Path, scale: Scale, tone: Literal["srgb", "linear"] | None, seed: int
-) -> Character:
+def _character(path: Path, scale: Scale, tone: ToneCurve | None, seed: int) -> Character:
     import numpy as np  # noqa: PLC0415
 
-    from rimread.cli._io import say  # noqa: PLC0415
     from rimread.photo import read_photo  # noqa: PLC0415
     from rimread.validate import character_of  # noqa: PLC0415
 
@@ -214,8 +158,15 @@ def _character(
     return found
 
 
-def _can_plot(path: Path) -> None:
+def _judge(plot: Path | None, show: Path | None) -> None:
     """Say what is missing before the work and not after it."""
+    if plot is not None:
+        _can_plot(plot)
+    if show is not None and show.exists() and not show.is_dir():
+        raise ValueError(f"--show takes a folder (got the file {show})")
+
+
+def _can_plot(path: Path) -> None:
     try:
         from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
     except ModuleNotFoundError:
