@@ -22,8 +22,9 @@ from rimread.hardness import (
     verify,
 )
 from rimread.refusal import Refusal
-from rimread.report.certificate import ByEye, Job, TestReport, report_from
+from rimread.report.certificate import report_from
 from rimread.report.lab import Lab
+from rimread.report.model import ByEye, Job, TestReport
 from rimread.report.results import Result, result_from
 
 DAY = date(2026, 11, 25)

@@ -22,9 +22,10 @@ from rimread.report.blocks import (
     Verdict,
     texts,
 )
-from rimread.report.certificate import ByEye, Job, report_from
+from rimread.report.certificate import report_from
 from rimread.report.lab import Lab
 from rimread.report.layout import page_of
+from rimread.report.model import ByEye, Job
 from rimread.report.results import Result, result_from
 
 DAY = date(2026, 11, 25)

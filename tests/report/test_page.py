@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from tests.report.records import refused, series
 
 from rimread.report.blocks import Fact, Facts, Page, Picture, Words, printable
-from rimread.report.certificate import Job, report_from
+from rimread.report.certificate import report_from
 from rimread.report.lab import Lab
 from rimread.report.layout import page_of
+from rimread.report.model import Job
 from rimread.report.page import html_of
 from rimread.report.results import result_from
 

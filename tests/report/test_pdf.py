@@ -19,10 +19,11 @@ from tests.report.records import refused, series  # noqa: E402
 
 from rimread.report import fonts as fonts_module  # noqa: E402
 from rimread.report.blocks import Fact, Facts, Page, Picture, Words  # noqa: E402
-from rimread.report.certificate import Job, report_from  # noqa: E402
+from rimread.report.certificate import report_from  # noqa: E402
 from rimread.report.fonts import built_in, fonts_for  # noqa: E402
 from rimread.report.lab import Lab  # noqa: E402
 from rimread.report.layout import page_of  # noqa: E402
+from rimread.report.model import Job  # noqa: E402
 from rimread.report.pdf import pdf_of  # noqa: E402
 from rimread.report.results import result_from  # noqa: E402
 

@@ -11,7 +11,8 @@ from rimread.bench.job import Job
 from rimread.bench.series import Line, Series
 from rimread.capture.keep import write_whole
 from rimread.hardness import read_daily
-from rimread.report import certificate
+from rimread.report import model
+from rimread.report.certificate import report_from
 from rimread.report.lab import Lab, read_lab
 from rimread.report.layout import page_of
 from rimread.report.page import html_of
@@ -27,7 +28,7 @@ def write_report(
     lines: Sequence[Line],
     job: Job,
     *,
-    eyes: Sequence[certificate.ByEye],
+    eyes: Sequence[model.ByEye],
     on: date,
 ) -> dict[str, Any]:
     """Write the report into the folder.
@@ -63,7 +64,7 @@ def write_report(
     used = {result.scale_sha256 for result in results if result.indent is not None}
     scales = [scale for _, scale in folder.scales() if scale.sha256 in used]
     daily = folder.daily_log
-    made = certificate.report_from(
+    made = report_from(
         results,
         _job(job, on),
         lab=_lab(folder),
@@ -93,8 +94,8 @@ def _result(line: Line) -> Result:
     return result_from(line.record, place, entry=place, reason=line.reason)
 
 
-def _job(job: Job, on: date) -> certificate.Job:
-    return certificate.Job(operator=job.operator, on=on, **job.piece())
+def _job(job: Job, on: date) -> model.Job:
+    return model.Job(operator=job.operator, on=on, **job.piece())
 
 
 def _lab(folder: Folder) -> Lab:

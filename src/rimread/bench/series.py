@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from rimread.hardness import Indent
 from rimread.ledger import Entry, Filter, Ledger
-from rimread.report.certificate import ByEye
+from rimread.report.model import ByEye
 from rimread.report.results import budget_from
 
 __all__ = ["Decision", "Line", "Series", "eyes_of", "indents_of", "lines_of"]

@@ -19,7 +19,7 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import RuleSet, TestCondition, Verification
     from rimread.refusal import Refusal
     from rimread.report.blocks import Picture
-    from rimread.report.certificate import ByEye, Job, TestReport
+    from rimread.report.model import ByEye, Job, TestReport
     from rimread.report.results import Result
     from rimread.scale.model import Scale
 
@@ -88,7 +88,7 @@ def report(
         "operator": operator, "machine": machine, "remarks": remarks,
     }  # fmt: skip
     with speaking():
-        from rimread.report.certificate import Job  # noqa: PLC0415
+        from rimread.report.model import Job  # noqa: PLC0415
 
         job = Job(**words, material=material, on=date_of(on), temperature_c=temperature)
         asked = _Asked(frozenset(entry or ()), photo, series, date_of(since), date_of(until))
@@ -209,7 +209,7 @@ def _is_sqlite(word: str) -> bool:
 def _from_ledger(where: str, asked: _Asked) -> _Read:
     """Entries that count, none that was corrected or withdrawn since."""
     from rimread.ledger import Filter, open_ledger  # noqa: PLC0415
-    from rimread.report.certificate import ByEye  # noqa: PLC0415
+    from rimread.report.model import ByEye  # noqa: PLC0415
     from rimread.report.results import result_from  # noqa: PLC0415
 
     which = Filter(photo=asked.photo, since=asked.since, until=asked.until, current=True)
@@ -267,7 +267,7 @@ def _same_test(result: Result, test: TestCondition) -> None:
 
 
 def _by_eye(path: Path) -> tuple[ByEye, ...]:
-    from rimread.report.certificate import ByEye  # noqa: PLC0415
+    from rimread.report.model import ByEye  # noqa: PLC0415
     from rimread.table import Problem, read_rows  # noqa: PLC0415
 
     readings = []

@@ -34,7 +34,8 @@ from rimread.report.blocks import (
     Verdict,
     Words,
 )
-from rimread.report.certificate import TestReport, file_name
+from rimread.report.model import TestReport
+from rimread.report.results import file_name
 from rimread.report.tables import (
     NOT_KNOWN,
     budget_table,

@@ -16,9 +16,8 @@ from rimread.photo import Photo, PhotoError, read_photo
 from rimread.reading import Reading, measure_all, measure_photo
 from rimread.refusal import Refusal
 from rimread.report.blocks import Picture
-from rimread.report.certificate import file_name
 from rimread.report.overlay import close_up
-from rimread.report.results import Result
+from rimread.report.results import Result, file_name
 from rimread.scale.model import Scale
 
 __all__ = ["pictures_from_files", "pictures_from_photos"]

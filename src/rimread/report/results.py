@@ -14,7 +14,15 @@ from rimread.check import Check, Outcome
 from rimread.hardness import Hardness, Indent, TestCondition, hardness_from_diameter, parse_test
 from rimread.refusal import Refusal
 
-__all__ = ["ByHand", "Result", "budget_from", "read_text", "result_from", "results_from_lines"]
+__all__ = [
+    "ByHand",
+    "Result",
+    "budget_from",
+    "file_name",
+    "read_text",
+    "result_from",
+    "results_from_lines",
+]
 
 _SAME: Final = 1e-6
 """Relative; how far figures of one line may be apart before somebody must have changed one."""
@@ -320,3 +328,8 @@ def _list(record: Record, key: str) -> Iterable[object]:
 def _text(record: Record, key: str) -> str:
     value = record.get(key)
     return value if isinstance(value, str) else ""
+
+
+def file_name(photo: str) -> str:
+    """Last part of a path of any system: results travel from Windows to Linux and back."""
+    return photo.replace("\\", "/").rsplit("/", 1)[-1]

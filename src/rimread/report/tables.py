@@ -10,8 +10,8 @@ from rimread.budget import Budget
 from rimread.check import Check, Outcome
 from rimread.hardness import brinell, rounded
 from rimread.report.blocks import Block, Column, Heading, Table, Words
-from rimread.report.certificate import TestReport, file_name
-from rimread.report.results import Result
+from rimread.report.model import TestReport
+from rimread.report.results import Result, file_name
 from rimread.report.text import in_step
 
 __all__ = [
