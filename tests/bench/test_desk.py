@@ -9,8 +9,9 @@ from tests.bench.conftest import ROOT, make_ready
 from typer.testing import CliRunner
 
 from rimread.bench.ask import Ask
-from rimread.bench.desk import Desk, UndecidedError
+from rimread.bench.desk import Desk
 from rimread.bench.folder import Folder
+from rimread.bench.pending import UndecidedError
 from rimread.budget import combine
 from rimread.capture.frame import Frame
 from rimread.cli import app

@@ -19,8 +19,9 @@ from starlette.routing import Route
 
 from rimread import __version__
 from rimread.bench.ask import Ask
-from rimread.bench.desk import Desk, UndecidedError
+from rimread.bench.desk import Desk
 from rimread.bench.live import Live
+from rimread.bench.pending import UndecidedError
 from rimread.hardness import STANDARD_PAIRS
 from rimread.hardness.condition import plain_number
 from rimread.report.text import CAUTION

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from typing import Any
 
-from rimread.bench import correction, told
+from rimread.bench import blocks, correction, told
 from rimread.bench import record as records
 from rimread.bench.ask import Ask
 from rimread.bench.correction import Correction
@@ -17,23 +17,18 @@ from rimread.bench.eye import Eye
 from rimread.bench.folder import Folder, Shot
 from rimread.bench.job import Job
 from rimread.bench.paper import write_report
-from rimread.bench.pending import Pending, Use
+from rimread.bench.pending import Pending, UndecidedError, Use
 from rimread.bench.series import Decision, Line, Series, eyes_of, lines_of
 from rimread.bench.stage import Stage
 from rimread.budget import Component
 from rimread.capture.burst import LEAST_FRAMES, Scatter, average, scatter_of
 from rimread.capture.feed import Feed
-from rimread.hardness import Block, TestCondition, append_daily, parse_test
+from rimread.hardness import TestCondition, append_daily, parse_test
 from rimread.ledger import Ledger
-from rimread.reading import Reading, measure_photo
+from rimread.reading import measure_photo
 from rimread.refusal import Refusal
-from rimread.scale import Scale
 
-__all__ = ["Desk", "UndecidedError"]
-
-
-class UndecidedError(ValueError):
-    """A picture waits for a decision."""
+__all__ = ["Desk"]
 
 
 @dataclass(slots=True, eq=False)
@@ -95,7 +90,7 @@ class Desk:
         with self._lock:
             job = self.job.changed(ask)
             if job.scale:
-                self._scale(job.scale)
+                self.folder.scale(job.scale)
             test_or_rules = (job.test, job.rules) != (self.job.test, self.job.rules)
             if test_or_rules and (self.pending is not None or self._lines()):
                 raise UndecidedError("the test of a series stays: begin a new series first")
@@ -149,7 +144,7 @@ class Desk:
         with self._lock:
             if self._done_with(name):
                 return
-            self._shown_reading(name)
+            self._pending(name).shown_reading()
             self._write_image("accepted")
             self.pending = None
 
@@ -159,7 +154,7 @@ class Desk:
             if self._done_with(name):
                 return
             reason = ask.text("reason", least=3, most=500)
-            self._shown(name)
+            self._pending(name).shown_result()
             number = self._write_image("rejected")
             records.withdraw(self.ledger, number, operator=self.job.operator, reason=reason)
             self.pending = None
@@ -217,7 +212,7 @@ class Desk:
             purpose = ask.choice("purpose", ("part", "block"))
             serial = ask.text("block", least=1, most=80) if purpose == "block" else ""
             if serial:
-                self._block(serial)
+                self.folder.block(serial)
             self._log_daily()
             self.series = Series.fresh(self.clock(), purpose, serial)
             self._remember()
@@ -233,15 +228,7 @@ class Desk:
 
     def add_block(self, ask: Ask) -> None:
         """Keep the certificate of a reference block."""
-        until = ask.text("valid_until", most=10)
-        block = Block(
-            serial=ask.text("serial", least=1, most=80),
-            certified_hbw=ask.number("certified_hbw", 1.0, 1000.0),
-            U_hbw=ask.number("U_hbw", 0.0, 100.0, open_low=True),
-            k=ask.number("k", 1.0, 20.0, default=2.0),
-            test=parse_test(ask.text("test", least=1, most=40)),
-            valid_until=date.fromisoformat(until) if until else None,
-        )
+        block = blocks.asked(ask)
         with self._lock:
             self.folder.add_block(block)
 
@@ -300,22 +287,10 @@ class Desk:
     def _lines(self) -> list[Line]:
         return lines_of(self.ledger, self.series)
 
-    def _scale(self, sha256: str) -> tuple[str, Scale]:
-        for name, scale in self.folder.scales():
-            if scale.sha256 == sha256:
-                return name, scale
-        raise ValueError("choose a scale, or make one with the stage micrometer")
-
-    def _block(self, serial: str) -> Block:
-        found = [block for block in self.folder.blocks() if block.serial == serial]
-        if not found:
-            raise ValueError(f"there is no block {serial}: enter its certificate first")
-        return found[-1]
-
     def _test(self) -> TestCondition:
         """Test of the series: the block's own, or that of the job."""
         if self.series.purpose == "block":
-            return self._block(self.series.block).test
+            return self.folder.block(self.series.block).test
         return parse_test(self.job.test)
 
     def _operator(self) -> str:
@@ -326,7 +301,7 @@ class Desk:
     def _ready(self) -> Use:
         self._undecided()
         self._operator()
-        name, scale = self._scale(self.job.scale)
+        name, scale = self.folder.scale(self.job.scale)
         return Use(self._test(), scale, f"scales/{name}")
 
     def _undecided(self) -> None:
@@ -364,18 +339,6 @@ class Desk:
             raise UndecidedError("that picture is no longer on the table")
         return self.pending
 
-    def _shown(self, name: str) -> Pending:
-        pending = self._pending(name)
-        if pending.blind_due:
-            raise UndecidedError("first enter your own readings, or say that you take none")
-        return pending
-
-    def _shown_reading(self, name: str) -> Reading:
-        result = self._shown(name).result
-        if isinstance(result, Refusal):
-            raise ValueError("this picture was refused: it has no number to accept")  # noqa: TRY004
-        return result
-
     def _done_with(self, name: str) -> bool:
         """Whether a request came twice: its answer was lost, its entry was not."""
         if self.pending is not None and self.pending.id == name:
@@ -393,21 +356,22 @@ class Desk:
         )
 
     def _corrected(self, name: str, ask: Ask) -> Correction | Refusal:
-        reading, use = self._shown_reading(name), self._shown(name).use
-        return correction.asked(ask, reading, use.scale, rules=self.job.rules)
+        pending = self._pending(name)
+        reading, scale = pending.shown_reading(), pending.use.scale
+        return correction.asked(ask, reading, scale, rules=self.job.rules)
 
     def _verification_told(self, lines: Sequence[Line]) -> dict[str, Any] | None:
         if self.series.purpose != "block":
             return None
-        block = self._block(self.series.block)
+        block = self.folder.block(self.series.block)
         return told.verification(lines, block, self._today(), self.job.rules)
 
     def _log_daily(self) -> None:
         """A check on a block goes into the daily log when its series ends."""
         if self.series.purpose != "block":
             return
-        block = self._block(self.series.block)
-        found = told.verified(self._lines(), block, self._today(), self.job.rules)
+        block = self.folder.block(self.series.block)
+        found = blocks.verified(self._lines(), block, self._today(), self.job.rules)
         if found is not None:
             append_daily(self.folder.daily_log, found, on=self._today(), operator=self.job.operator)
 

@@ -125,6 +125,19 @@ class Folder:
             with contextlib.suppress(ValueError, OSError):  # a file somebody else put there
                 yield path.name, read_scale(path)
 
+    def scale(self, sha256: str) -> tuple[str, Scale]:
+        """File name and scale of this hash.
+
+        Raises
+        ------
+        ValueError
+            If there is none.
+        """
+        for name, scale in self.scales():
+            if scale.sha256 == sha256:
+                return name, scale
+        raise ValueError("choose a scale, or make one with the stage micrometer")
+
     def add_scale(self, scale: Scale) -> Scale:
         """Write a scale under a name of its own and read it back with its hash."""
         stem = f"{word(scale.label) or 'scale'}-{scale.calibrated_on.isoformat()}"
@@ -137,6 +150,19 @@ class Folder:
         for path in sorted((self.root / "blocks").glob("*.toml")):
             with contextlib.suppress(ValueError, OSError):
                 yield read_block(path)
+
+    def block(self, serial: str) -> Block:
+        """Newest certificate of a serial number.
+
+        Raises
+        ------
+        ValueError
+            If there is none.
+        """
+        found = [block for block in self.blocks() if block.serial == serial]
+        if not found:
+            raise ValueError(f"there is no block {serial}: enter its certificate first")
+        return found[-1]
 
     def add_block(self, block: Block) -> None:
         """Write a block's certificate; the newest of a serial counts."""

@@ -12,7 +12,11 @@ from rimread.reading import Reading
 from rimread.refusal import Refusal
 from rimread.scale import Scale
 
-__all__ = ["Pending", "Use"]
+__all__ = ["Pending", "UndecidedError", "Use"]
+
+
+class UndecidedError(ValueError):
+    """A picture waits for a decision."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,3 +57,28 @@ class Pending:
     blind_due: bool
     blind: Mapping[str, Any] | None = None
     note: str = ""
+
+    def shown_result(self) -> Reading | Refusal:
+        """What the program found, once a person may see it.
+
+        Raises
+        ------
+        UndecidedError
+            While own readings are due.
+        """
+        if self.blind_due:
+            raise UndecidedError("first enter your own readings, or say that you take none")
+        return self.result
+
+    def shown_reading(self) -> Reading:
+        """The program's reading, once a person may see it.
+
+        Raises
+        ------
+        ValueError
+            While own readings are due, or if the picture was refused.
+        """
+        result = self.shown_result()
+        if isinstance(result, Refusal):
+            raise ValueError("this picture was refused: it has no number to accept")  # noqa: TRY004
+        return result

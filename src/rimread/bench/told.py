@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rimread.bench.blocks import verified
 from rimread.bench.correction import Correction
 from rimread.bench.folder import Folder
 from rimread.bench.pending import Pending
@@ -20,12 +21,10 @@ from rimread.diameters import Diameters
 from rimread.hardness import (
     Block,
     TestCondition,
-    Verification,
     reading_components,
     rounded,
     series_checks,
     series_from_indents,
-    verify,
 )
 from rimread.reading import Reading
 from rimread.refusal import Refusal
@@ -250,15 +249,6 @@ def _line(number: int, line: Line) -> dict[str, Any]:
         "hbw": rounded(record["hbw"]),
         "U_hbw": in_step(record["hbw"], record["U_hbw"])[1],
     }
-
-
-def verified(lines: Sequence[Line], block: Block, on: date, rules: str) -> Verification | None:
-    """The block's series held against its certificate; None before the first indent."""
-    indents = indents_of(lines)
-    if not indents:
-        return None
-    whole = series_from_indents(indents, block.test)
-    return verify(whole, block, on=on, rules=rules)
 
 
 def verification(lines: Sequence[Line], block: Block, on: date, rules: str) -> dict[str, Any]:

@@ -1,0 +1,40 @@
+"""Reference blocks at the bench: a certificate as it is asked for, a series held against it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from rimread.bench.ask import Ask
+from rimread.bench.series import Line, indents_of
+from rimread.hardness import Block, Verification, parse_test, series_from_indents, verify
+
+__all__ = ["asked", "verified"]
+
+
+def asked(ask: Ask) -> Block:
+    """Block with what a person read from its certificate.
+
+    Raises
+    ------
+    ValueError
+        If a field cannot be.
+    """
+    until = ask.text("valid_until", most=10)
+    return Block(
+        serial=ask.text("serial", least=1, most=80),
+        certified_hbw=ask.number("certified_hbw", 1.0, 1000.0),
+        U_hbw=ask.number("U_hbw", 0.0, 100.0, open_low=True),
+        k=ask.number("k", 1.0, 20.0, default=2.0),
+        test=parse_test(ask.text("test", least=1, most=40)),
+        valid_until=date.fromisoformat(until) if until else None,
+    )
+
+
+def verified(lines: Sequence[Line], block: Block, on: date, rules: str) -> Verification | None:
+    """The block's series held against its certificate; None before the first indent."""
+    indents = indents_of(lines)
+    if not indents:
+        return None
+    whole = series_from_indents(indents, block.test)
+    return verify(whole, block, on=on, rules=rules)
