@@ -42,7 +42,7 @@ _Depth = TypeVar("_Depth", np.uint8, np.uint16)
 _FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "GIF", "WEBP")
 _AS_CODED = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
 
-_TIFF_BITS, _TIFF_PHOTOMETRIC, _TIFF_SAMPLE_FORMAT = 258, 262, 339
+_TIFF_BITS, _TIFF_PHOTOMETRIC = 258, 262
 _TIFF_WHITE_IS_ZERO = 0
 _EXIF_GAMMA = 0xA500  # Exif 2.21, Gamma: coefficient of the reproduction, 1 = linear
 

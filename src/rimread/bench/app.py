@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable
 from functools import partial
 from importlib import resources
 from typing import Any, Final
@@ -47,8 +47,6 @@ _REPORT_POLICY: Final = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
     "form-action 'none'; frame-ancestors 'none'"
 )
-
-Endpoint = Callable[[Request], Awaitable[Response]]
 
 
 class TooLargeError(ValueError):

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 __all__ = [
-    "BALLS_MM",
     "DWELL_RANGE_S",
     "STANDARD_GRAVITY",
     "STANDARD_PAIRS",
@@ -27,9 +26,6 @@ STANDARD_PAIRS: tuple[tuple[float, float], ...] = (
     *((1.0, kgf) for kgf in (30.0, 10.0, 5.0, 2.5, 1.0)),
 )
 """The 21 pairs of ball (mm) and force (kgf): BS EN ISO 6506-1:2005, scale table."""
-
-BALLS_MM = (10.0, 5.0, 2.5, 1.0)
-"""Ball diameters of the standard, largest first: ISO 6506-1 as summarised in IS 1587."""
 
 DWELL_RANGE_S = (10.0, 15.0)
 """A dwell inside is left out of the designation (ISO 6506-1; ASTM E10 the same, from memory)."""

@@ -37,7 +37,6 @@ __all__ = [
     "reading_components",
 ]
 
-_MEMORY: Final = "ISO 6506-1 annex C, from memory"
 _E_DIVISOR: Final = 2.8  # u of a permissible error, ISO 6506-1 annex C, from memory
 
 Way = Literal["parts", "permissible-error", "bias"]

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from rimread.ledger.chain import GENESIS, Entry
 
-__all__ = ["ENTRIES", "HEAD", "TRIGGERS", "VERSION", "columns_of", "migrate", "version_of"]
+__all__ = ["ENTRIES", "HEAD", "TRIGGERS", "columns_of", "migrate", "version_of"]
 
 _METADATA = sa.MetaData()
 _NUMBER = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
@@ -128,8 +128,6 @@ def _first(connection: sa.Connection) -> None:
 
 STEPS: tuple[Callable[[sa.Connection], None], ...] = (_first,)
 """What makes version 1 from nothing, 2 from 1 and so on; a step that has been released stays."""
-
-VERSION = len(STEPS)
 
 
 def version_of(connection: sa.Connection) -> int:
