@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from rimread.hardness import TestCondition, parse_test
+from rimread.hardness import TestCondition, parse_test, too_unequal
 from rimread.table import Problem, Row, read_rows
 
 __all__ = [
@@ -25,7 +25,6 @@ __all__ = [
 _REQUIRED = ("photo", "operator", "d1", "d2")
 _OPTIONAL = ("angle", "trial", "date", "time", "U")
 _NUMERIC = {"d1": "mm", "d2": "mm", "angle": "deg", "U": "mm"}
-_MOST_OVAL = 1.5  # no indent is so oval; a slip of the pen makes such pairs
 _DATES = ("%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%d.%m.%Y")
 
 
@@ -196,7 +195,7 @@ def _human(row: Row) -> HumanReading | Problem:
     assert d1 is not None and d2 is not None  # noqa: S101, PT018  (both columns are required)
     if min(d1, d2) <= 0.0:
         return Problem(row.line, f"diameters must be above 0 mm (got {d1:g} and {d2:g})")
-    if max(d1, d2) > _MOST_OVAL * min(d1, d2):
+    if too_unequal(d1, d2):
         return Problem(
             row.line, f"d1 and d2 of an indent are nearly equal (got {d1:g} mm and {d2:g} mm)"
         )

@@ -6,11 +6,9 @@ from dataclasses import dataclass
 from typing import Self
 
 from rimread.bench.ask import Ask
-from rimread.hardness import TestCondition
+from rimread.hardness import TestCondition, too_unequal
 
 __all__ = ["Eye"]
-
-_MIXED_UNITS = 1.5  # no indent is so oval
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +37,6 @@ class Eye:
             If they can be no diameters of an indent of this test.
         """
         first, second = (ask.number(key, 0.01, test.ball_mm) for key in ("first_mm", "second_mm"))
-        if max(first, second) > _MIXED_UNITS * min(first, second):
+        if too_unequal(first, second):
             raise ValueError("the two diameters of an indent are nearly equal: look at the unit")
         return cls(first, second, ask.number("angle_deg", -180.0, 180.0, default=0.0))

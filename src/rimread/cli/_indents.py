@@ -19,7 +19,6 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
 __all__ = ["Given", "indents_from", "print_checks", "rules_from"]
 
 _PAIR = re.compile(r"([^,]+),([^,]+)")
-_MIXED_UNITS = 1.5  # no indent is so oval; a decimal comma or a second unit makes such pairs
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +87,10 @@ def print_checks(checks: Iterable[Check]) -> None:
 
 
 def _typed(first: str, second: str, resolution_mm: float | None) -> Indent:
-    from rimread.hardness import Indent, hand_reading  # noqa: PLC0415
+    from rimread.hardness import Indent, hand_reading, too_unequal  # noqa: PLC0415
 
     d1, d2 = _millimetres(first), _millimetres(second)
-    if max(d1, d2) > _MIXED_UNITS * min(d1, d2):
+    if too_unequal(d1, d2):
         msg = (
             f"the two diameters of an indent are nearly equal and both in mm, with a decimal "
             f"point (got {first} and {second})"

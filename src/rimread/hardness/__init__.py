@@ -28,7 +28,13 @@ from rimread.hardness.materials import MATERIALS, Material, material
 from rimread.hardness.piece import Piece, explained_by_lay, piece_checks
 from rimread.hardness.planning import Option, Plan, plan
 from rimread.hardness.rules import RuleSet, read_rules, rule_set
-from rimread.hardness.series import Indent, Series, series_checks, series_from_indents
+from rimread.hardness.series import (
+    Indent,
+    Series,
+    series_checks,
+    series_from_indents,
+    too_unequal,
+)
 from rimread.hardness.uncertainty import (
     Statement,
     from_bias,
@@ -89,6 +95,7 @@ __all__ = [
     "sensitivities",
     "series_checks",
     "series_from_indents",
+    "too_unequal",
     "verify",
     "working",
 ]

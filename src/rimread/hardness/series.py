@@ -23,6 +23,7 @@ __all__ = [
     "repeatability_limit",
     "series_checks",
     "series_from_indents",
+    "too_unequal",
 ]
 
 Policy = Literal["all", "drop-extremes"]
@@ -30,6 +31,8 @@ Policy = Literal["all", "drop-extremes"]
 
 _DROP_FROM: Final = 5  # "take five, drop the highest and the lowest"
 _OUTLIER_LEVEL: Final = 0.05
+_MOST_OVAL: Final = 1.5
+"""No indent is so oval; a slip of the pen, a decimal comma or a second unit makes such pairs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +127,11 @@ class Series:
     def designation(self) -> str:
         """The mean as a report writes it."""
         return designation(self.mean_hbw, self.test)
+
+
+def too_unequal(d1_mm: float, d2_mm: float) -> bool:
+    """Whether two diameters that were typed cannot be those of one indent."""
+    return max(d1_mm, d2_mm) > _MOST_OVAL * min(d1_mm, d2_mm)
 
 
 def series_from_indents(

@@ -6,14 +6,12 @@ import math
 from typing import Any
 
 from rimread import __version__
-from rimread.hardness import TestCondition, brinell, designation
+from rimread.hardness import TestCondition, brinell, designation, too_unequal
 from rimread.reading import Reading, printable, reading_json
 from rimread.refusal import Refusal
 from rimread.scale.model import Scale
 
 __all__ = ["hand_record", "image_record"]
-
-_MIXED_UNITS = 1.5  # no indent is so oval; a decimal comma or a second unit makes such pairs
 
 
 def image_record(
@@ -68,7 +66,7 @@ def hand_record(
     pair = f"(got {d1_mm:g} and {d2_mm:g} mm)"
     if not (math.isfinite(d1_mm) and math.isfinite(d2_mm) and min(d1_mm, d2_mm) > 0.0):
         raise ValueError(f"diameters read by a person are lengths above 0 mm {pair}")
-    if max(d1_mm, d2_mm) > _MIXED_UNITS * min(d1_mm, d2_mm):
+    if too_unequal(d1_mm, d2_mm):
         raise ValueError(f"the two diameters of an indent are nearly equal and both in mm {pair}")
     mean_mm = (d1_mm + d2_mm) / 2.0
     hbw = brinell(mean_mm, test)
