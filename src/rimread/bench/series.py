@@ -10,6 +10,7 @@ from typing import Any, Literal
 
 from rimread.hardness import Indent
 from rimread.ledger import Entry, Filter, Ledger
+from rimread.ledger.record import series_of
 from rimread.report.model import ByEye
 from rimread.report.results import budget_from
 
@@ -111,7 +112,7 @@ def lines_of(ledger: Ledger, series: Series) -> list[Line]:
             lines[draft.replaces] = Line(
                 old.entry, "rejected", old.record, counts=False, reason=draft.reason
             )
-        elif _of(record) == series.id and not record.get("blind"):
+        elif series_of(record) == series.id and not record.get("blind"):
             place = draft.replaces if draft.replaces in lines else entry.number
             lines[place] = _line(entry)  # a dict keeps the place of the first
     return list(lines.values())
@@ -123,7 +124,7 @@ def eyes_of(ledger: Ledger, series: Series) -> list[ByEye]:
     return [
         ByEye(r["photo"], entry.draft.operator, r["d1_mm"], r["d2_mm"])
         for entry in ledger.entries(which)
-        if _of(r := entry.record) == series.id and r.get("blind")
+        if series_of(r := entry.record) == series.id and r.get("blind")
     ]
 
 
@@ -133,11 +134,6 @@ def _line(entry: Entry) -> Line:
     hand = entry.draft.kind == "hand"
     counts = decision == "accepted" or (decision == "corrected" and hand)
     return Line(entry.number, decision, record, counts=counts, reason=entry.draft.reason)
-
-
-def _of(record: Mapping[str, Any]) -> object:
-    told = record.get("series")
-    return told.get("id") if isinstance(told, dict) else None
 
 
 def indents_of(lines: Iterable[Line]) -> list[Indent]:

@@ -15,8 +15,9 @@ from rimread.cli._io import say
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.check import Check
     from rimread.hardness import Indent, RuleSet, TestCondition
+    from rimread.report.results import Result
 
-__all__ = ["Given", "indents_from", "print_checks", "rules_from"]
+__all__ = ["Given", "indents_from", "print_checks", "results_from", "rules_from"]
 
 _PAIR = re.compile(r"([^,]+),([^,]+)")
 
@@ -78,6 +79,23 @@ def indents_from(
     return Given(tuple(indents), refused)
 
 
+def results_from(word: str) -> tuple[Result, ...]:
+    """Results of a file of JSON lines, or on standard input where the word is ``-``.
+
+    Raises
+    ------
+    ValueError
+        If a line is no result; the line is named.
+    OSError
+        If the file cannot be read.
+    """
+    from rimread.report.results import read_text, results_from_lines  # noqa: PLC0415
+
+    if word == "-":
+        return results_from_lines(sys.stdin.read(), "standard input")
+    return results_from_lines(read_text(Path(word)), word)
+
+
 def print_checks(checks: Iterable[Check]) -> None:
     """Checks for people, the source beneath what did not pass."""
     for check in checks:
@@ -131,14 +149,10 @@ def _millimetres(word: str) -> float:
 
 def _results(word: str, test: TestCondition) -> Iterator[Indent | None]:
     """Indents of a file of results, None for a refused one."""
-    from rimread.report.results import read_text, results_from_lines  # noqa: PLC0415
-
     if word != "-" and not Path(word).exists():
         msg = f"{word!r} is neither diameters in mm, like 4.02 or 4.02,4.04, nor a file of results"
         raise ValueError(msg)
-    name = "standard input" if word == "-" else word
-    text = sys.stdin.read() if word == "-" else read_text(Path(word))
-    for result in results_from_lines(text, name):
+    for result in results_from(word):
         if result.indent is None:
             say(f"{result.photo} was refused when it was measured and is left out")
         elif result.test is not None and result.test.name != test.name:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rimread.cli._indents import rules_from
 from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking
 from rimread.cli._options import Json, Rules
 
@@ -98,7 +99,6 @@ def compare(
     with speaking():
         from rimread.agreement import compare as hold  # noqa: PLC0415
         from rimread.agreement import read_human  # noqa: PLC0415
-        from rimread.cli._indents import rules_from  # noqa: PLC0415
         from rimread.hardness import parse_test  # noqa: PLC0415
 
         _positive("--resolution", resolution)

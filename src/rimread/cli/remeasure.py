@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from rimread.cli import _remeasure_options as own
+from rimread.cli._indents import rules_from
 from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking
 from rimread.cli._options import Tone, date_of
 from rimread.cli._progress import Progress
@@ -123,7 +124,6 @@ def _judge(
     settings: Settings, source: Path, out: Path, pull: Path | None, plot: Path | None
 ) -> None:
     """Say now, not after a night's work, what cannot work."""
-    from rimread.cli._indents import rules_from  # noqa: PLC0415
     from rimread.hardness import parse_test  # noqa: PLC0415
     from rimread.ledger.export import judge_table  # noqa: PLC0415
     from rimread.scale import read_scale  # noqa: PLC0415

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import typer
 
 from rimread.cli import _report_options as own
+from rimread.cli._indents import results_from, rules_from
 from rimread.cli._io import REFUSED, say, speaking
 from rimread.cli._options import Average, Rules, Way, date_of
 
@@ -136,7 +136,6 @@ class _How:
 
 
 def _made(word: str, asked: _Asked, job: Job, files: _Files, how: _How) -> TestReport:
-    from rimread.cli._indents import rules_from  # noqa: PLC0415
     from rimread.hardness import read_daily  # noqa: PLC0415
     from rimread.report.certificate import report_from  # noqa: PLC0415
     from rimread.report.lab import Lab, read_lab  # noqa: PLC0415
@@ -175,9 +174,10 @@ class _Asked:
 
     def has(self, number: int, record: Mapping[str, Any]) -> bool:
         """Whether an entry is of the numbers and the series."""
-        told = record.get("series")
-        of = told.get("id") if isinstance(told, dict) else None
-        return (not self.numbers or number in self.numbers) and self.series in (None, of)
+        from rimread.ledger.record import series_of  # noqa: PLC0415
+
+        meant = not self.numbers or number in self.numbers
+        return meant and self.series in (None, series_of(record))
 
 
 _ALL = _Asked(frozenset(), None, None, None, None)
@@ -186,16 +186,13 @@ _Read = tuple[tuple["Result", ...], tuple["ByEye", ...]]
 
 def _read(word: str, asked: _Asked) -> _Read:
     """Results, and readings by eye where a ledger has them."""
-    from rimread.report.results import read_text, results_from_lines  # noqa: PLC0415
-
     if "://" in word or _is_sqlite(word):
         return _from_ledger(word, asked)
     if asked != _ALL:
         raise ValueError(
             "--entry, --photo, --series, --since and --until choose from a ledger, not a file"
         )
-    text = sys.stdin.read() if word == "-" else read_text(Path(word))
-    return results_from_lines(text, "standard input" if word == "-" else word), ()
+    return results_from(word), ()
 
 
 def _is_sqlite(word: str) -> bool:

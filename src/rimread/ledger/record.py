@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from rimread import __version__
@@ -11,7 +12,7 @@ from rimread.reading import Reading, printable, reading_json
 from rimread.refusal import Refusal
 from rimread.scale.model import Scale
 
-__all__ = ["hand_record", "image_record"]
+__all__ = ["hand_record", "image_record", "series_of"]
 
 
 def image_record(
@@ -84,3 +85,9 @@ def hand_record(
         "image_entry": image_entry,
         "version": __version__,
     }
+
+
+def series_of(record: Mapping[str, Any]) -> object:
+    """Name of the bench's series a record belongs to, None where it belongs to none."""
+    told = record.get("series")
+    return told.get("id") if isinstance(told, dict) else None
