@@ -36,6 +36,9 @@ GLINT = 1.2
 """A ring this much smaller than one about it is not the same rim."""
 BOWL = 2.6
 """A glint's rim is sought about 2.6 of its radii away, that is from 1.2 to 4.4."""
+OWN_RADII = (0.75, 1.35)
+"""A seed whose paths end at other radii, on a stronger ring about or inside its own, is searched
+once more within these: seeds lie a twentieth apart."""
 PASSES = 4
 SETTLED_PX = 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
@@ -81,8 +84,14 @@ def _only_rim(photo: Photo) -> Rim | Refusal:
     result = _traced(photo, rings[0]) if refusal is None else refusal
     if isinstance(result, Refusal):
         return result
-    refusal = gates.unrivalled(result, [*rings, *rings_about(photo, rings[0])])
+    others = gates.rivals(result, [*rings, *rings_about(photo, rings[0])])
+    refusal = gates.unrivalled(result, [ring for ring in others if _may_rival(photo, ring, result)])
     return result if refusal is None else refusal
+
+
+def _may_rival(photo: Photo, ring: Ring, rim: Rim) -> bool:
+    settled = settle(photo, ring.ellipse)
+    return isinstance(settled, Settled) and gates.may_rival(rim, ring, settled.blur_px)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -183,8 +192,17 @@ def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
         clear = bool(rings) and rings[0].agreement > CLEAR_AGREEMENT
         if clear and not _may_be_another(seed, seeds[0]):
             continue
-        rings = _ranked([*rings, *rings_near(photo, seed)])
+        near = rings_near(photo, seed)
+        if rings and all(_elsewhere(ring, seed) for ring in near):
+            near = (*near, *rings_near(photo, seed, radii=OWN_RADII))
+        rings = _ranked([*rings, *near])
     return _rims_first(photo, rings)
+
+
+def _elsewhere(ring: Ring, seed: Seed) -> bool:
+    """Whether a ring lies away from the seed it was found from."""
+    least, most = OWN_RADII
+    return not least < ring.ellipse.m / seed.radius_px < most
 
 
 def _rims_first(photo: Photo, rings: Sequence[Ring]) -> list[Ring]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -28,21 +30,23 @@ __all__ = [
     "found",
     "framed",
     "lit_and_framed",
+    "may_rival",
     "none_overlap",
+    "rivals",
     "seen",
     "unrivalled",
     "well_lit",
 ]
 
-LEAST_ALIGNMENT = 1.75
-"""Seeds of textured or scratched metal without an indent reach 1.4 by chance, faint rims 2."""
-CUT_ALIGNMENT = 1.5
+LEAST_ALIGNMENT = 0.9
+"""Of 100 simulated blanks and scratched ones 99 stay below."""
+CUT_ALIGNMENT = 0.73
 """A ring that leaves the picture has lost part of its alignment."""
 CLEAR_EVIDENCE, CLEAR_AGREEMENT = 0.8, 0.7
 """A ring that passes both is an indent whatever its seed: chance paths do not lie on ellipses."""
-CLEAR_GAIN_PX = 80.0
+CLEAR_GAIN_PX = 120.0
 """Gain summed along a radius' length of rim; a chance path's does not grow with the ring, and of
-100 simulated blanks none reached it."""
+100 simulated blanks none reached two thirds of it."""
 LEAST_EVIDENCE = 0.4
 """Mean gain along a ring; a chance path through texture reaches 0.3 on its ellipse."""
 LEAST_AGREEMENT = 0.55
@@ -61,6 +65,10 @@ RIVAL_OFF, RIVAL_RATIO = 0.15, 0.6
 """its centre within 0.15 radii of the rim's and at least 0.6 of its size (a glint is smaller);"""
 RIVAL_PX = 12.0
 """nearer than this in radius it is the same rim traced again."""
+STRONG_RIVAL, AS_SHARP = 0.5, 2.5
+"""A rival with less than half of the rim's evidence and 2.5 times its blur is none: the glow of a
+bowl ends in such edges. An edge in the rim's plane is as sharp, within three steps of `BLURS_PX`.
+"""
 INSIDE = 1.15
 """A ring within 1.15 radii of the first one's centre is a mark in its bowl or on its ridge."""
 MOST_OVAL = 0.12
@@ -233,9 +241,10 @@ def _alone(photo: Photo, rings: list[Ring]) -> Refusal | None:
 
 def _an_indent_too(other: Ring, first: Ring) -> bool:
     """Whether a second ring is as good as the first, less so if of the same ball and force."""
-    alike = alike_in_size(other.ellipse.m, first.ellipse.m)
-    share, agreement = (ALIKE_RIVAL, LEAST_AGREEMENT) if alike else (LEAST_RIVAL, CLEAR_AGREEMENT)
-    return other.evidence > share * first.evidence and other.agreement > agreement
+    if alike_in_size(other.ellipse.m, first.ellipse.m):
+        as_good = other.evidence > ALIKE_RIVAL * first.evidence
+        return as_good and other.agreement > LEAST_AGREEMENT
+    return other.evidence > LEAST_RIVAL * first.evidence and convincing(other)
 
 
 def alike_in_size(one: float, two: float) -> bool:
@@ -243,28 +252,37 @@ def alike_in_size(one: float, two: float) -> bool:
     return bool(abs(np.log(one / two)) < np.log(ALIKE))
 
 
-def unrivalled(rim: Rim, rings: list[Ring]) -> Refusal | None:
-    """Whether no other ring about the same centre is as well explained as the rim."""
-    for other in rings:
-        ratio = other.ellipse.m / rim.ellipse.m
-        off = np.hypot(other.ellipse.x - rim.ellipse.x, other.ellipse.y - rim.ellipse.y)
-        as_good = other.evidence > RIVAL * rim.evidence and other.agreement > CLEAR_AGREEMENT
-        sure = other.evidence > SURE_EVIDENCE and other.agreement > SURE_AGREEMENT
-        same = abs(other.ellipse.m - rim.ellipse.m) < max(RIVAL_PX, 2 * rim.transition_px)
-        if (
-            (as_good or sure)
-            and not same
-            and off < RIVAL_OFF * rim.ellipse.m
-            and ratio > RIVAL_RATIO
-        ):
-            one, two = sorted((2 * rim.ellipse.m, 2 * other.ellipse.m))
-            return Refusal(
-                "rival-rings",
-                f"Two rings could be the rim, {one:.0f} and {two:.0f} pixels across: "
-                "turn the light and photograph again.",
-                {"diameter_px": 2 * rim.ellipse.m, "rival_px": 2 * other.ellipse.m},
-            )
-    return None
+def rivals(rim: Rim, rings: Iterable[Ring]) -> list[Ring]:
+    """Other rings about the same centre that are as well explained as the rim."""
+    return [other for other in rings if _rivals(rim, other)]
+
+
+def _rivals(rim: Rim, other: Ring) -> bool:
+    ratio = other.ellipse.m / rim.ellipse.m
+    off = np.hypot(other.ellipse.x - rim.ellipse.x, other.ellipse.y - rim.ellipse.y)
+    as_good = other.evidence > RIVAL * rim.evidence and other.agreement > CLEAR_AGREEMENT
+    sure = other.evidence > SURE_EVIDENCE and other.agreement > SURE_AGREEMENT
+    same = abs(other.ellipse.m - rim.ellipse.m) < max(RIVAL_PX, 2 * rim.transition_px)
+    near = off < RIVAL_OFF * rim.ellipse.m and ratio > RIVAL_RATIO
+    return bool((as_good or sure) and near and not same)
+
+
+def may_rival(rim: Rim, other: Ring, blur_px: float) -> bool:
+    """Whether a rival of some blur is strong, or else sharp as what lies in the rim's plane."""
+    return other.evidence > STRONG_RIVAL * rim.evidence or blur_px < AS_SHARP * rim.blur_px
+
+
+def unrivalled(rim: Rim, others: Sequence[Ring]) -> Refusal | None:
+    """A refusal that names both diameters, where there are rivals."""
+    if not others:
+        return None
+    one, two = sorted((2 * rim.ellipse.m, 2 * others[0].ellipse.m))
+    return Refusal(
+        "rival-rings",
+        f"Two rings could be the rim, {one:.0f} and {two:.0f} pixels across: "
+        "turn the light and photograph again.",
+        {"diameter_px": 2 * rim.ellipse.m, "rival_px": 2 * others[0].ellipse.m},
+    )
 
 
 def clear(ring: Ring) -> Refusal | None:

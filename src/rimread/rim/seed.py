@@ -48,8 +48,12 @@ HALVING_VARIANCE = 0.25
 """Variance that averaging over two pixels adds to a width, (4 - 1) / 12."""
 GRADIENT_SIGMA_PX = 1.0
 """Smoothing before the gradient, in reduced pixels."""
-SHADING = 1.25
-"""Gradients below this many times the mean power around them are shading, not edges."""
+SLOW_PX = 7.0
+"""Slower changes than those of a Gaussian this wide, in reduced pixels, are taken off first: the
+glow of a bowl outshines its rim."""
+AROUND_PX = 5
+"""Side of the square whose gradients a gradient is held against, in reduced pixels: an edge and a
+little more, so that the edge of a stain counts no more than a faint rim."""
 SAME_CENTRE = 0.5
 """Rings whose centres lie within this many radii, and"""
 SAME_RADIUS = 1.3
@@ -109,13 +113,15 @@ def _reduced(photo: Photo) -> tuple[Array, float]:
 
 def _double_angle(small: Array) -> Array:
     """Cos 2φ and sin 2φ, shape (2, H, W), weighted by how far a gradient stands out."""
-    smooth = cv2.GaussianBlur(small, (0, 0), GRADIENT_SIGMA_PX)
+    fast = small - cv2.GaussianBlur(small, (0, 0), SLOW_PX)
+    smooth = cv2.GaussianBlur(fast, (0, 0), GRADIENT_SIGMA_PX)
     gx = cv2.Scharr(smooth, cv2.CV_32F, 1, 0, borderType=cv2.BORDER_REPLICATE)
     gy = cv2.Scharr(smooth, cv2.CV_32F, 0, 1, borderType=cv2.BORDER_REPLICATE)
     power = gx * gx + gy * gy
-    local = cv2.boxFilter(power, -1, (15, 15), borderType=cv2.BORDER_REFLECT)
+    around = (AROUND_PX, AROUND_PX)
+    local = cv2.boxFilter(power, -1, around, borderType=cv2.BORDER_REFLECT)
     usual = np.float32(np.median(power)) + np.float32(1e-9)
-    stands_out = np.maximum(power - SHADING * local, 0) / (power + local + usual)
+    stands_out = np.maximum(power - local, 0) / (power + local + usual)
     w = stands_out / (power + np.float32(1e-12))
     return np.stack([(gx * gx - gy * gy) * w, 2 * gx * gy * w])
 

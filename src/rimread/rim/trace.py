@@ -79,9 +79,11 @@ class Ring:
     agreement: float
 
 
-def rings_near(photo: Photo, seed: Seed) -> tuple[Ring, ...]:
-    """Rings found from one seed, the best explained first."""
-    starts = _polar_ellipses(photo, seed)
+def rings_near(
+    photo: Photo, seed: Seed, *, radii: tuple[float, float] = POLAR_RANGE
+) -> tuple[Ring, ...]:
+    """Rings found from one seed within some of its radii, the best explained first."""
+    starts = _polar_ellipses(photo, seed, radii)
     apart = largest_move(starts[1], starts[0])
     if apart < max(SAME_START_PX, SAME_START * seed.radius_px):
         starts = starts[:1]
@@ -140,13 +142,13 @@ def _other_ellipse(
     return fitted if clear else None
 
 
-def _polar_ellipses(photo: Photo, seed: Seed) -> list[Ellipse]:
+def _polar_ellipses(photo: Photo, seed: Seed, radii: tuple[float, float]) -> list[Ellipse]:
     ring = Ellipse(x=seed.x_px, y=seed.y_px, m=seed.radius_px)
-    small = reduced(photo, ring, radius_px=POLAR_RADIUS_PX, reach=POLAR_RANGE[1])
+    small = reduced(photo, ring, radius_px=POLAR_RADIUS_PX, reach=radii[1])
     circle = small.shrink(ring)
     t = np.arange(POLAR_ANGLES) * (2 * np.pi / POLAR_ANGLES)
-    columns = np.arange((POLAR_RANGE[1] - POLAR_RANGE[0]) * circle.m + 2 * MARGIN)
-    u = POLAR_RANGE[0] + (columns - MARGIN) / circle.m
+    columns = np.arange((radii[1] - radii[0]) * circle.m + 2 * MARGIN)
+    u = radii[0] + (columns - MARGIN) / circle.m
     polar, inside = rays_from(small.grey, circle, t, u)
     u = u[MARGIN:-MARGIN]
     polar = evened(photo, polar)
