@@ -14,7 +14,7 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, ndtr
+from scipy.special import ndtr
 
 from rimread.photo import Photo
 from rimread.refusal import Refusal
@@ -219,7 +219,7 @@ def _misfits(
     q, step = measured.q_px, shifts[1] - shifts[0]
     fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + step / 2, step)
     expected = predicted(measured.sides, blurs, turns, fine).reshape(len(measured.t), len(fine), -1)
-    expected -= expected.mean(axis=1, keepdims=True)  # float32: squares must not drown the spread
+    expected -= (expected[:, :1] + expected[:, -1:]) / 2  # float32: squares must not drown spreads
     share = ndtr((shifts[:, None] - q) / blurs[len(blurs) // 2])
     variance = (
         share * measured.variance_in[:, None, None]
@@ -251,11 +251,23 @@ def _light_misfit(measured: Profiles, expected: Array, variance: Array) -> Array
     total = _dot(pull, centred)
     at = _moved(weight, expected.shape[1])
     cross = _moved(pull, expected.shape[1]) @ expected
-    power = at @ (expected * expected) - (at @ expected) ** 2 + np.float32(1e-12)
+    power = at @ (expected * expected)
+    power -= (at @ expected) ** 2
+    power += np.float32(1e-12)
     most = np.where(measured.clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
-    contrast = np.minimum(np.maximum(cross / power, CONTRAST_RANGE[0]), most[:, None, None])
-    rest = total + contrast * (contrast * power - 2 * cross)
-    return np.asarray(np.log(np.maximum(rest, 0) + _floor(total, mean)) + spread, np.float32)
+    contrast = cross / power
+    np.maximum(contrast, CONTRAST_RANGE[0], out=contrast)
+    np.minimum(contrast, most[:, None, None], out=contrast)
+    rest = power  # that array, as large ones take long to make: total + c (c power - 2 cross)
+    rest *= contrast
+    rest -= 2 * cross
+    rest *= contrast
+    rest += total
+    np.maximum(rest, 0, out=rest)
+    rest += _floor(total, mean)
+    np.log(rest, out=rest)
+    rest += spread
+    return rest
 
 
 def _dot(one: Array, other: Array) -> Array:
@@ -323,7 +335,8 @@ def _located(
     u = np.sqrt(weights @ places.u_px**2)
     firm = measured.inside / (u**2 + STEP_PX**2)
     common = (places.q_px @ firm) / firm.sum()
-    seen = logsumexp(places.evidence, axis=0, b=weights[:, None])
+    most = places.evidence.max(axis=0)
+    seen = most + np.log(weights @ np.exp(places.evidence - most))
     blur, rounding, slope = (float(v) for v in weights @ shapes)
     return Located(
         t=measured.t,

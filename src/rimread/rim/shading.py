@@ -127,8 +127,10 @@ def predicted(
     """Predicted profiles at the distances `q_px`, shape (A, Q, len(blurs_px), len(turns))."""
     nodes, steps = _nodes(float(np.abs(q_px).max()), tuple(blurs_px))
     sharp = _sharp(sides, turns, nodes)
-    blurred = _blurring(blurs_px, nodes, steps, q_px).reshape(-1, len(nodes)) @ sharp
-    return np.asarray(blurred.reshape(len(sharp), len(q_px), len(blurs_px), len(turns)))
+    blurring = _blurring(blurs_px, nodes, steps, q_px).reshape(-1, len(nodes))
+    blurred = (blurring @ sharp.reshape(len(nodes), -1)).reshape(-1, sharp.shape[-1])
+    turned = np.asarray(cv2.transpose(blurred), np.float32)  # numpy's takes several times longer
+    return turned.reshape(-1, len(q_px), len(blurs_px), len(turns))
 
 
 @lru_cache(maxsize=64)
@@ -150,7 +152,7 @@ def _nodes(
 
 
 def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Array:
-    """Profiles before the blur, shape (A, len(q), len(turns))."""
+    """Profiles before the blur, shape (len(q), len(turns), A)."""
     rounding = np.array([turn.rounding_px for turn in turns])
     outer = np.array([turn.outer_slope for turn in turns])
     w = (0.5 - 0.5 * np.tanh(q[:, None] / (2 * rounding))).astype(np.float32)
@@ -164,8 +166,7 @@ def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Arra
     bowl -= ridge
     bowl *= w[..., None]
     bowl += ridge
-    turned = cv2.transpose(bowl.reshape(w.size, -1))  # numpy takes several times longer
-    return np.asarray(turned, np.float32).reshape(-1, *w.shape)
+    return np.asarray(bowl, np.float32)
 
 
 @lru_cache(maxsize=1)
