@@ -37,9 +37,9 @@ GLINT = 1.2
 BOWL = 2.6
 """A glint's rim is sought about 2.6 of its radii away, that is from 1.2 to 4.4."""
 PASSES = 4
-SETTLED_PX = 1.0
-"""Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
-searched."""
+NEAR_PX, SETTLED_PX = 2.0, 1.0
+"""Profiles are taken anew along the moved ellipse until it moves by less, at first and at last:
+well inside the places searched."""
 CONSENSUS_PX = 1.0
 """Reach within which places agree on an ellipse, a few times the uncertainty of one on a sharp rim:
 a stain has an edge of its own, and a fit to all places would bend towards it."""
@@ -265,7 +265,7 @@ def _settled_on(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
         if isinstance(settled, Refusal):
             return settled
         step, ellipse = largest_move(settled.ellipse, ellipse), settled.ellipse
-        if step < SETTLED_PX:
+        if step < NEAR_PX:
             break
     return settled
 

@@ -23,7 +23,7 @@ from rimread.rim.places import Least, Places, least_misfits, places_of
 from rimread.rim.profiles import (
     LEAST_LIGHT,
     LEAST_SCATTER,
-    POOLED_ARCS,
+    POOLED_DEG,
     Profiles,
     guard_px,
     pool,
@@ -63,9 +63,11 @@ TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
 TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
-COARSE_POOLED_ARCS = 5.0
-"""Standard deviation in arcs over which likelihoods are pooled while the ellipse is settled: an
-eighth of a turn, which its five parameters follow. Own choice."""
+COARSE_POOLED_DEG = 18.75
+"""Standard deviation over which likelihoods are pooled while the ellipse is settled: its five
+parameters follow that. Own choice."""
+COARSE_ARCS, COARSE_RAYS = 48, 8
+"""Arcs and normals in each while the ellipse is settled: half as many, as that is pooled."""
 CONTRAST_RANGE = (0.5, 2.0)
 """A predicted contrast is taken as right within this factor,"""
 CLIPPED_CONTRAST = 10.0
@@ -147,11 +149,11 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
     shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
     blur, half = FIRST_BLUR_PX, 0.0
     while half < guard_px(blur):
-        measured = profiles_across(photo, ellipse, blur_px=blur)
+        measured = profiles_across(photo, ellipse, blur_px=blur, arcs=COARSE_ARCS, rays=COARSE_RAYS)
         if measured.inside.mean() < LEAST_INSIDE:
             return NEAR_THE_FRAME
         half = measured.q_px[-1]
-        misfits = _misfits(measured, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_ARCS)
+        misfits = _misfits(measured, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_DEG)
         least = least_misfits(misfits, shifts)
         best = int(np.argmin(_score(least, measured)))
         blur = BLURS_PX[best // len(turns)]
@@ -190,7 +192,7 @@ def locate(photo: Photo, settled: Settled) -> Located | Refusal:
     blurs = BLURS_PX[first : first + 3]
     turns = _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
     shifts = _shifts(settled.reach_px)
-    misfits = _misfits(measured, blurs, turns, shifts, pooled=POOLED_ARCS)
+    misfits = _misfits(measured, blurs, turns, shifts, pooled=POOLED_DEG)
     shapes = np.array(
         [(blur, turn.rounding_px, turn.outer_slope) for blur, turn in product(blurs, turns)]
     )
@@ -289,7 +291,7 @@ def _no_break_evidence(measured: Profiles) -> Array:
     slope = (weight * light * along).sum(axis=1) / (weight * along**2).sum(axis=1)
     rest = (weight * (light - slope[:, None] * along) ** 2).sum(axis=1)
     misfit = np.log(rest + _floor((weight * light**2).sum(axis=1), mean[:, 0]))
-    return np.asarray(-0.5 * len(measured.q_px) * pool(misfit[None], POOLED_ARCS)[0])
+    return np.asarray(-0.5 * len(measured.q_px) * pool(misfit[None], POOLED_DEG)[0])
 
 
 def _moved(weights: Array, places: int) -> Array:

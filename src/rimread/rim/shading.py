@@ -46,8 +46,8 @@ DARK = 1e-4
 """Light below 0.01 % of full scale is none."""
 CHART_TREND = 0.12
 """Length in rim slopes of the stretch from which a chart is continued to the rim."""
-CHART_SMOOTH_ARCS = 2.0
-"""Standard deviation, in arcs, of the mean over neighbouring rays: finish is averaged out."""
+CHART_SMOOTH_DEG = 7.5
+"""Standard deviation of the mean over neighbouring rays: finish is averaged out."""
 
 BLUR_REACH = 4.0
 """A blur is followed to this many standard deviations."""
@@ -109,7 +109,7 @@ def bowl_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Arra
     known_to : float
         Largest u not yet touched by the blur of the rim; beyond it the trend is continued.
     """
-    smooth = rays.T @ neighbours(len(rays), CHART_SMOOTH_ARCS)
+    smooth = rays.T @ neighbours(len(rays), CHART_SMOOTH_DEG)
     slopes = CHART_SLOPES[CHART_HALF:]
     inner = _interpolate(smooth, u, np.minimum(slopes, known_to))
     before, last = _interpolate(smooth, u, np.array([known_to - CHART_TREND, known_to]))
@@ -206,16 +206,16 @@ def _interpolate(
 
 
 @lru_cache(maxsize=8)
-def neighbours(arcs: int, width: float) -> Array:
+def neighbours(arcs: int, degrees: float) -> Array:
     """Weights (arcs, arcs), a symmetric matrix, of a Gaussian mean round a closed turn.
 
     Parameters
     ----------
     arcs : int
         Arcs of the turn.
-    width : float
-        Standard deviation in arcs.
+    degrees : float
+        Standard deviation.
     """
-    k = np.fft.rfftfreq(arcs) * 2 * np.pi * width
+    k = np.fft.rfftfreq(arcs) * 2 * np.pi * arcs * (degrees / 360)
     weights = np.fft.irfft(np.exp(-0.5 * k * k), n=arcs).astype(np.float32)
     return np.asarray(weights[np.subtract.outer(np.arange(arcs), np.arange(arcs))])
