@@ -32,7 +32,7 @@ _ROUND = np.arange(16) * (2 * np.pi / 16)  # two ellipses differ by no harmonic 
 _STEPS = 30
 _ROBUST_STEPS = 6
 _RIDGE = 1e-12  # keeps fits of a few points solvable
-_SETTLED = 1e-7  # relative change of the mean semi-axis at which the fit has settled
+_SETTLED = 1e-6  # relative change of the mean semi-axis at which the fit has settled
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +137,7 @@ def design(ellipse: Ellipse, t: Array) -> Array:
     """Normal displacement per unit of (x, y, m, e, f), shape (N, 5)."""
     c, s = np.cos(t), np.sin(t)
     x, y = ellipse._normal(c, s)  # noqa: SLF001  (the same module's)
-    return np.stack([x, y, x * c + y * s, x * c - y * s, x * s + y * c], axis=1)
+    return np.stack([x, y, x * c + y * s, x * c - y * s, x * s + y * c]).T
 
 
 def largest_move(new: Ellipse, old: Ellipse) -> float:

@@ -30,8 +30,6 @@ PATH_REACH = 2
 """Columns a path may move from row to row: a centre off by 12 % of the radius still fits."""
 PATH_TOLL = 0.05
 """Cost of a move by one column, small against a break's gain (1 to 5)."""
-BARRED = np.float32(-1e3)
-"""Gain of places that a path may not take."""
 BAND_ARCS = 96
 BAND_RAYS = 4
 BAND_HALF = 0.05
@@ -109,22 +107,19 @@ def rings_about(photo: Photo, ring: Ring) -> tuple[Ring, ...]:
         break_evidence(seen, inside=inside, shading=shading) for shading in (True, False)
     )
     gain = np.minimum(with_shading, without)
-    spans = [(u >= low) & (u < high) for low, high in OTHER_RADII]
-    gains = np.stack([np.where(span, gain, BARRED) for span in spans])
-    paths = closed_paths(gains, reach=PATH_REACH, toll=PATH_TOLL)
-    starts = [_other_ellipse(first, t, u, gain, path) for path in paths]
+    spans = [slice(*np.searchsorted(u, span)) for span in OTHER_RADII]
+    starts = [_other_ellipse(first, t, u[span], gain[:, span]) for span in spans]
     others = [_sharpened(photo, small.grow(start)) for start in starts if start is not None]
     return tuple(ring for ring in others if ring is not None)
 
 
 def _other_ellipse(
-    first: Ellipse,
-    t: NDArray[np.floating],
-    u: NDArray[np.floating],
-    gain: NDArray[np.floating],
-    path: NDArray[np.intp],
+    first: Ellipse, t: NDArray[np.floating], u: NDArray[np.floating], gain: NDArray[np.floating]
 ) -> Ellipse | None:
-    """The ellipse along a path at radii `u` of the first, None where it is not clear."""
+    """The ellipse along the best path at radii `u` of the first, None where none is clear."""
+    if gain.max(axis=1).mean() <= OTHER_EVIDENCE:  # nor could a path gain more
+        return None
+    path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
     along = gain[np.arange(len(t)), path].astype(np.float64)
     if along.mean() <= OTHER_EVIDENCE:
         return None
