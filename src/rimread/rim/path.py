@@ -1,7 +1,7 @@
 """The closed path of least cost through a polar picture: the rim as one curve, not many points.
 
 Rows are angles, columns radii. The path may change its column by at most `reach` from row to row
-and as good as closes. Dynamic programming over a turn and a quarter, read in the middle where the
+and as good as closes. Dynamic programming over a turn and a half, read in the middle where the
 two ends no longer matter (the heuristic of Gunn & Nixon 1997; exact closed paths cost a turn for
 every start column, Appleton & Sun 2003). It runs from both ends at once and meets half way, which
 gives the same path in half as many steps.
@@ -36,7 +36,7 @@ def closed_path(gain: NDArray[np.floating], *, reach: int, toll: float) -> NDArr
 def closed_paths(gains: NDArray[np.floating], *, reach: int, toll: float) -> list[NDArray[np.intp]]:
     """The closed path of each of the pictures `gains` (P, A, R), in hardly more time than one."""
     rows = gains.shape[1]
-    warm = rows // 8
+    warm = rows // 4
     wound = np.concatenate([gains[:, -warm:], gains, gains[:, : warm + rows % 2]], axis=1)
     half = wound.shape[1] // 2
     ends = np.concatenate([wound[:, :half], wound[:, : -half - 1 : -1]])
