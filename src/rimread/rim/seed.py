@@ -184,30 +184,33 @@ def _spectra(
     """
     reach = int(np.ceil((radii[-1] + 3 * _ring_width(radii[-1])) / pixel))
     rows, columns = (cv2.getOptimalDFTSize(n + pad + reach) for n in (height, width))
-    ky, kx = _packed_frequencies(rows, columns)
-    k = np.hypot(kx, ky)
-    turn = -np.stack([kx * kx - ky * ky, 2 * kx * ky]) / np.maximum(k, 1e-9) ** 2
-    rings = np.empty((len(radii), *k.shape), np.float32)
+    down, along = _packed_frequencies(rows, columns)
+    ky, kx = 2 * np.pi * down / rows, 2 * np.pi * along / columns
+    turn = -np.stack([kx * kx - ky * ky, 2 * kx * ky]) / np.maximum(kx * kx + ky * ky, 1e-18)
+    steps = (np.arange(n // 2 + 1) * (2 * np.pi / n) for n in (rows, columns))
+    k = np.hypot(*np.meshgrid(*steps, indexing="ij"))
+    rings = np.empty((len(radii), rows, columns), np.float32)
     for i, r in enumerate(radii):
         variance = (_ring_width(r) ** 2 - HALVING_VARIANCE * (pixel - 1)) / pixel**2
         blurred = jv(2, k * r / pixel) * np.exp(-0.5 * variance * k * k)
-        rings[i] = np.sqrt(2 * np.pi * r) * blurred
+        rings[i] = np.sqrt(2 * np.pi * r) * blurred[np.abs(down), along]
     return turn.astype(np.float32), rings, (rows, columns)
 
 
-def _packed_frequencies(rows: int, columns: int) -> tuple[Array, Array]:
-    """Frequencies along y and x, in radians per pixel, of each value of OpenCV's packed spectrum.
+def _packed_frequencies(rows: int, columns: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Periods in the height and in the width of each value of OpenCV's packed spectrum.
 
     Real and imaginary parts lie side by side in a row, but below each other in the columns where
-    the frequency along x is 0 or the highest (of an even width): those are packed like one row.
+    there is no period in the width or (of an even one) the most: those are packed like one row.
     """
-    ky = np.repeat(np.fft.fftfreq(rows)[:, None], columns, axis=1)
-    packed = np.fft.rfftfreq(rows)[(np.arange(rows) + 1) // 2]
-    ky[:, 0] = packed
+    packed = (np.arange(rows) + 1) // 2
+    signed = np.rint(np.fft.fftfreq(rows, 1 / rows)).astype(np.intp)
+    down = np.repeat(signed[:, None], columns, axis=1)
+    down[:, 0] = packed
     if columns % 2 == 0:
-        ky[:, -1] = packed
-    kx = np.fft.rfftfreq(columns)[(np.arange(columns) + 1) // 2]
-    return 2 * np.pi * ky, 2 * np.pi * kx
+        down[:, -1] = packed
+    along = np.broadcast_to((np.arange(columns) + 1) // 2, down.shape)
+    return down, along
 
 
 def _peaks(maps: list[_Map], most: int) -> list[tuple[float, float, float, float]]:
