@@ -66,7 +66,7 @@ comes from the finish and is shared by neighbouring arcs. Set by coverage on sim
 COARSE_POOLED_DEG = 18.75
 """Standard deviation over which likelihoods are pooled while the ellipse is settled: its five
 parameters follow that. Own choice."""
-COARSE_ARCS, COARSE_RAYS = 64, 9
+COARSE_ARCS, COARSE_RAYS = 72, 8
 """Arcs and normals in each while the ellipse is settled: fewer arcs, as they are pooled."""
 CONTRAST_RANGE = (0.5, 2.0)
 """A predicted contrast is taken as right within this factor,"""
