@@ -110,11 +110,14 @@ def diameters(rim: Rim, scale: Scale) -> Diameters:
     floor = 0.1 / px_per_mm
     ellipse, residuals, weights = fit_ellipse(points, rim.weights, start, floor=floor)
     t = ellipse.parameter(points)
-    shape_cov = np.linalg.pinv(_normal_matrix(ellipse, t, weights))
+    rows = design(ellipse, t)
+    normal_matrix = rows.T @ (rows * weights[:, None])
+    shape_cov = np.linalg.pinv(normal_matrix)
     edge = _edge_scatter(residuals, weights, shape_cov)
     scatter_mm = math.sqrt(float(np.mean(residuals[weights > 0] ** 2)))
     common = _common_components(rim, ellipse, scale, scatter_px=scatter_mm * px_per_mm)
-    by_scale = _scale_components(rim, scale, ellipse, t, weights)
+    pull = np.linalg.solve(normal_matrix, rows.T * weights)[2]
+    by_scale = _scale_components(scale, _scale_gradient(rim, scale, points, rows[:, :2], pull))
     budget = combine([edge, *common, *by_scale])
     a, b = ellipse.semi_axes
     U_axis = budget.k * math.hypot(budget.u, math.sqrt(2.0) * edge.u)
@@ -147,11 +150,6 @@ def _start(rim: Rim, scale: Scale, px_per_mm: float) -> Ellipse:
         e=rim.ellipse.e / px_per_mm,
         f=rim.ellipse.f / px_per_mm,
     )
-
-
-def _normal_matrix(ellipse: Ellipse, t: Array, weights: Array) -> Array:
-    rows = design(ellipse, t)
-    return np.asarray(rows.T @ (rows * weights[:, None]))
 
 
 def _edge_scatter(residuals: Array, weights: Array, shape_cov: Array) -> Component:
@@ -223,15 +221,12 @@ def _common_components(
     ]
 
 
-def _scale_components(
-    rim: Rim, scale: Scale, ellipse: Ellipse, t: Array, weights: Array
-) -> list[Component]:
-    """Parts of the scale's covariance in the mean diameter.
+def _scale_components(scale: Scale, gradient: Array) -> list[Component]:
+    """Parts of the scale's covariance in the mean diameter, of a gradient by its parameters.
 
     The three parameters (mean px/mm, aspect, radial term) are made independent one after the
     other (Cholesky), so that the parts' squares add up to the whole.
     """
-    gradient = _scale_gradient(rim, scale, ellipse, t, weights)
     to_mean = np.array([[0.5, 0.5, 0.0], [1.0, -1.0, 0.0], [0.0, 0.0, 1.0]])
     covariance = to_mean @ np.array(scale.covariance) @ to_mean.T
     gradient = np.linalg.solve(to_mean.T, gradient)
@@ -247,12 +242,19 @@ def _scale_components(
     ]
 
 
-def _scale_gradient(rim: Rim, scale: Scale, ellipse: Ellipse, t: Array, weights: Array) -> Array:
-    """Change of the mean diameter in mm per unit of (px_per_mm_x, px_per_mm_y, k1)."""
-    rows = design(ellipse, t)
-    normals = ellipse.normals(t)
-    pull = np.linalg.solve(_normal_matrix(ellipse, t, weights), rows.T * weights)[2]
-    points, step = scale.mm_from_px(rim.points_px), 1e-7
+def _scale_gradient(rim: Rim, scale: Scale, points: Array, normals: Array, pull: Array) -> Array:
+    """Change of the mean diameter in mm per unit of (px_per_mm_x, px_per_mm_y, k1).
+
+    Parameters
+    ----------
+    rim : Rim
+    scale : Scale
+    points, normals : ndarray, shape (N, 2)
+        Of the rim, in mm.
+    pull : ndarray, shape (N,)
+        Change of the mean semi-axis per change of each point's distance.
+    """
+    step = 1e-7
     x, y = points.T
     bent = (scale.shifted(2, step).mm_from_px(rim.points_px) - points) / step
     moves = (

@@ -16,6 +16,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg.lapack import dgesv
 
 __all__ = ["Ellipse", "design", "fit_ellipse", "largest_move", "moved_by_offsets"]
 
@@ -31,7 +32,7 @@ _ROUND = np.arange(16) * (2 * np.pi / 16)  # two ellipses differ by no harmonic 
 _STEPS = 30
 _ROBUST_STEPS = 6
 _RIDGE = 1e-12  # keeps fits of a few points solvable
-_SETTLED = 1e-7  # relative change of the mean semi-axis at which the fit has settled
+_SETTLED = 1e-6  # relative change of the mean semi-axis at which the fit has settled
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +137,7 @@ def design(ellipse: Ellipse, t: Array) -> Array:
     """Normal displacement per unit of (x, y, m, e, f), shape (N, 5)."""
     c, s = np.cos(t), np.sin(t)
     x, y = ellipse._normal(c, s)  # noqa: SLF001  (the same module's)
-    return np.stack([x, y, x * c + y * s, x * c - y * s, x * s + y * c], axis=1)
+    return np.stack([x, y, x * c + y * s, x * c - y * s, x * s + y * c]).T
 
 
 def largest_move(new: Ellipse, old: Ellipse) -> float:
@@ -167,7 +168,8 @@ def moved_by_offsets(
     consensus : float, optional
         When given, the fit starts from the ellipse that has the most weight within this distance,
         among `TRIALS` drawn through six points spread round the turn (Fischler & Bolles 1981):
-        for offsets of which up to half follow something else than the rim.
+        for offsets of which up to half follow something else than the rim, at `t` evenly round
+        the turn.
 
     Returns
     -------
@@ -178,7 +180,7 @@ def moved_by_offsets(
     rows = design(ellipse, t)
     used, residuals = weights, offsets
     if consensus is not None:
-        residuals = offsets - rows @ _consensus_step(rows, offsets, weights, consensus)
+        residuals = _consensus_residuals(offsets, weights, consensus)
         used = weights * (np.abs(residuals) < 2 * consensus)
     for _ in range(_ROBUST_STEPS):
         step = _least_squares(rows, offsets, used)
@@ -191,31 +193,36 @@ def _least_squares(rows: Array, offsets: Array, weights: Array) -> Array:
     """Step of (x, y, m, e, f) from the normal equations: their columns are all of order one."""
     weighted = rows.T * weights
     square = weighted @ rows
-    square.flat[:: len(square) + 1] *= 1 + _RIDGE
-    return np.linalg.solve(square, weighted @ offsets)
+    square.reshape(-1)[:: len(square) + 1] *= 1 + _RIDGE
+    *_, step, singular = dgesv(square, weighted @ offsets)  # np.linalg's takes six times longer
+    if singular:
+        raise np.linalg.LinAlgError(f"no ellipse through {int((weights > 0).sum())} points")
+    return np.asarray(step)
 
 
-def _consensus_step(rows: Array, offsets: Array, weights: Array, within: float) -> Array:
-    """Step of (x, y, m, e, f) whose ellipse has the most weight `within` reach; no random state."""
-    draws = _draws(len(offsets))
-    some = rows[draws]
-    square = np.swapaxes(some, 1, 2) @ some + 1e-9 * np.eye(rows.shape[1])
-    steps = np.linalg.solve(square, np.swapaxes(some, 1, 2) @ offsets[draws][..., None])[..., 0]
-    near = np.abs(offsets - steps @ rows.T) < within
-    return np.asarray(steps[np.argmax(near @ weights)])
+def _consensus_residuals(offsets: Array, weights: Array, within: float) -> Array:
+    """What the trial ellipse with the most weight `within` reach leaves; no random state."""
+    draws, fits, rows = _trials(len(offsets))
+    residuals = offsets - (fits @ offsets[draws][..., None])[..., 0] @ rows.T
+    near = (np.abs(residuals) < within).astype(float)
+    return np.asarray(residuals[np.argmax(near @ weights)])
 
 
 @lru_cache(maxsize=8)
-def _draws(count: int) -> NDArray[np.intp]:
+def _trials(count: int) -> tuple[NDArray[np.intp], Array, Array]:
     """`TRIALS` draws of points, each from as many of `TRIAL_SECTORS` sectors chosen by chance.
 
     Spread round the turn, so that six points fix an ellipse, and free to leave out the sectors
-    that a stain or shadow covers; the same for every photo: same file, same digits.
+    that a stain or shadow covers; the same for every photo: same file, same digits. With them the
+    matrices (TRIALS, 5, TRIAL_POINTS) that fit a step to the offsets drawn, and the rows of
+    `design`: those of a circle are near enough for trials.
     """
     rng = np.random.default_rng(0)
     sectors = rng.permuted(np.tile(np.arange(TRIAL_SECTORS), (TRIALS, 1)), axis=1)
     within = rng.random((TRIALS, TRIAL_POINTS))
-    return np.asarray((sectors[:, :TRIAL_POINTS] + within) * count / TRIAL_SECTORS, np.intp)
+    draws = ((sectors[:, :TRIAL_POINTS] + within) * count / TRIAL_SECTORS).astype(np.intp)
+    rows = design(Ellipse(0.0, 0.0, 1.0), np.arange(count) * (2 * np.pi / count))
+    return draws, np.linalg.pinv(rows[draws]), rows
 
 
 def fit_ellipse(

@@ -13,7 +13,7 @@ from rimread.refusal import Refusal
 from rimread.rim import gates
 from rimread.rim.ellipse import Ellipse, largest_move, moved_by_offsets
 from rimread.rim.field import black_surround, filled, reaches_into
-from rimread.rim.locate import Located, Settled, locate, settle
+from rimread.rim.locate import Located, Settled, locate, nearest_blur, settle
 from rimread.rim.model import Rim
 from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.tone import tone_uncertainty_px
@@ -40,9 +40,9 @@ OWN_RADII = (0.75, 1.35)
 """A seed whose paths end at other radii, on a stronger ring about or inside its own, is searched
 once more within these: seeds lie a twentieth apart."""
 PASSES = 4
-SETTLED_PX = 1.0
-"""Profiles are taken anew along the moved ellipse until it moves by less, well inside the places
-searched."""
+NEAR_PX, SETTLED_PX = 2.0, 1.0
+"""Profiles are taken anew along the moved ellipse until it moves by less, at first and at last:
+well inside the places searched."""
 CONSENSUS_PX = 1.0
 """Reach within which places agree on an ellipse, a few times the uncertainty of one on a sharp rim:
 a stain has an edge of its own, and a fit to all places would bend towards it."""
@@ -283,7 +283,7 @@ def _settled_on(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
         if isinstance(settled, Refusal):
             return settled
         step, ellipse = largest_move(settled.ellipse, ellipse), settled.ellipse
-        if step < SETTLED_PX:
+        if step < NEAR_PX:
             break
     return settled
 
@@ -296,8 +296,9 @@ def _placed_on(photo: Photo, ellipse: Ellipse) -> _Placed | Refusal:
         found = _placed(photo, settled)
         if isinstance(found, Refusal):
             return found
-        settled = replace(settled, ellipse=found.ellipse)
-        if found.moved_px < SETTLED_PX:
+        before, blur = settled.blur_px, nearest_blur(found.located.blur_px)
+        settled = replace(settled, ellipse=found.ellipse, blur_px=blur)
+        if found.moved_px < SETTLED_PX and blur == before:
             break
     return found
 

@@ -100,7 +100,9 @@ HBW; a number less certain decides nothing."""
 
 def exposed(photo: Photo) -> Refusal | None:
     """Whether the photo as a whole shows anything."""
-    level = float(np.percentile(photo.grey[::16, ::16], DARKEST_PART)) / photo.full_scale
+    some = photo.grey[::16, ::16].reshape(-1)
+    rank = len(some) * DARKEST_PART // 100
+    level = float(np.partition(some, rank)[rank]) / photo.full_scale  # np.percentile is slower
     if level > WASHED_OUT:
         return Refusal(
             "overexposed",

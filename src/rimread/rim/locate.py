@@ -14,7 +14,7 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, ndtr
+from scipy.special import ndtr
 
 from rimread.photo import Photo
 from rimread.refusal import Refusal
@@ -23,7 +23,7 @@ from rimread.rim.places import Least, Places, least_misfits, places_of
 from rimread.rim.profiles import (
     LEAST_LIGHT,
     LEAST_SCATTER,
-    POOLED_ARCS,
+    POOLED_DEG,
     Profiles,
     guard_px,
     pool,
@@ -31,7 +31,7 @@ from rimread.rim.profiles import (
 )
 from rimread.rim.shading import Turn, predicted
 
-__all__ = ["Located", "Settled", "locate", "settle"]
+__all__ = ["Located", "Settled", "locate", "nearest_blur", "settle"]
 
 Array = NDArray[np.floating]
 
@@ -63,9 +63,11 @@ TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
 TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
-COARSE_POOLED_ARCS = 5.0
-"""Standard deviation in arcs over which likelihoods are pooled while the ellipse is settled: an
-eighth of a turn, which its five parameters follow. Own choice."""
+COARSE_POOLED_DEG = 18.75
+"""Standard deviation over which likelihoods are pooled while the ellipse is settled: its five
+parameters follow that. Own choice."""
+COARSE_ARCS, COARSE_RAYS = 72, 8
+"""Arcs and normals in each while the ellipse is settled: fewer arcs, as they are pooled."""
 CONTRAST_RANGE = (0.5, 2.0)
 """A predicted contrast is taken as right within this factor,"""
 CLIPPED_CONTRAST = 10.0
@@ -150,11 +152,11 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
     shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
     blur, half = FIRST_BLUR_PX, 0.0
     while half < guard_px(blur):
-        measured = profiles_across(photo, ellipse, blur_px=blur)
+        measured = profiles_across(photo, ellipse, blur_px=blur, arcs=COARSE_ARCS, rays=COARSE_RAYS)
         if measured.inside.mean() < LEAST_INSIDE:
             return NEAR_THE_FRAME
         half = measured.q_px[-1]
-        misfits = _misfits(measured, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_ARCS)
+        misfits = _misfits(measured, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_DEG)
         least = least_misfits(misfits, shifts)
         best = int(np.argmin(_score(least, measured)))
         blur = BLURS_PX[best // len(turns)]
@@ -188,12 +190,12 @@ def locate(photo: Photo, settled: Settled) -> Located | Refusal:
     measured = profiles_across(photo, ellipse, blur_px=settled.blur_px)
     if measured.inside.mean() < LEAST_INSIDE:
         return NEAR_THE_FRAME
-    best = int(np.argmin(np.abs(np.log(np.array(BLURS_PX) / settled.blur_px))))
+    best = BLURS_PX.index(nearest_blur(settled.blur_px))
     first = min(max(best - 1, 0), len(BLURS_PX) - 3)
     blurs = BLURS_PX[first : first + 3]
     turns = _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
     shifts = _shifts(settled.reach_px)
-    misfits = _misfits(measured, blurs, turns, shifts, pooled=POOLED_ARCS)
+    misfits = _misfits(measured, blurs, turns, shifts, pooled=POOLED_DEG)
     shapes = np.array(
         [(blur, turn.rounding_px, turn.outer_slope) for blur, turn in product(blurs, turns)]
     )
@@ -201,6 +203,11 @@ def locate(photo: Photo, settled: Settled) -> Located | Refusal:
     weights = _shape_weights(shapes, _score(least, measured), 2 * ellipse.m)
     places = places_of(misfits, least, shifts, samples=len(measured.q_px))
     return _located(measured, shapes, weights, places)
+
+
+def nearest_blur(blur_px: float) -> float:
+    """The one of `BLURS_PX` by ratio."""
+    return min(BLURS_PX, key=lambda one: abs(np.log(one / blur_px)))
 
 
 def _turns(
@@ -222,7 +229,7 @@ def _misfits(
     q, step = measured.q_px, shifts[1] - shifts[0]
     fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + step / 2, step)
     expected = predicted(measured.sides, blurs, turns, fine).reshape(len(measured.t), len(fine), -1)
-    expected -= expected.mean(axis=1, keepdims=True)  # float32: squares must not drown the spread
+    expected -= (expected[:, :1] + expected[:, -1:]) / 2  # float32: squares must not drown spreads
     share = ndtr((shifts[:, None] - q) / blurs[len(blurs) // 2])
     variance = (
         share * measured.variance_in[:, None, None]
@@ -254,11 +261,23 @@ def _light_misfit(measured: Profiles, expected: Array, variance: Array) -> Array
     total = _dot(pull, centred)
     at = _moved(weight, expected.shape[1])
     cross = _moved(pull, expected.shape[1]) @ expected
-    power = at @ (expected * expected) - (at @ expected) ** 2 + np.float32(1e-12)
+    power = at @ (expected * expected)
+    power -= (at @ expected) ** 2
+    power += np.float32(1e-12)
     most = np.where(measured.clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
-    contrast = np.minimum(np.maximum(cross / power, CONTRAST_RANGE[0]), most[:, None, None])
-    rest = total + contrast * (contrast * power - 2 * cross)
-    return np.asarray(np.log(np.maximum(rest, 0) + _floor(total, mean)) + spread, np.float32)
+    contrast = cross / power
+    np.maximum(contrast, CONTRAST_RANGE[0], out=contrast)
+    np.minimum(contrast, most[:, None, None], out=contrast)
+    rest = power  # that array, as large ones take long to make: total + c (c power - 2 cross)
+    rest *= contrast
+    rest -= 2 * cross
+    rest *= contrast
+    rest += total
+    np.maximum(rest, 0, out=rest)
+    rest += _floor(total, mean)
+    np.log(rest, out=rest)
+    rest += spread
+    return rest
 
 
 def _dot(one: Array, other: Array) -> Array:
@@ -280,7 +299,7 @@ def _no_break_evidence(measured: Profiles) -> Array:
     slope = (weight * light * along).sum(axis=1) / (weight * along**2).sum(axis=1)
     rest = (weight * (light - slope[:, None] * along) ** 2).sum(axis=1)
     misfit = np.log(rest + _floor((weight * light**2).sum(axis=1), mean[:, 0]))
-    return np.asarray(-0.5 * len(measured.q_px) * pool(misfit[None], POOLED_ARCS)[0])
+    return np.asarray(-0.5 * len(measured.q_px) * pool(misfit[None], POOLED_DEG)[0])
 
 
 def _moved(weights: Array, places: int) -> Array:
@@ -327,7 +346,8 @@ def _located(
     u = np.sqrt(weights @ places.u_px**2)
     firm = measured.inside / (u**2 + STEP_PX**2)
     common = (places.q_px @ firm) / firm.sum()
-    seen = logsumexp(places.evidence, axis=0, b=weights[:, None])
+    most = places.evidence.max(axis=0)
+    seen = most + np.log(weights @ np.exp(places.evidence - most))
     blur, rounding, slope = (float(v) for v in weights @ shapes)
     return Located(
         t=measured.t,

@@ -115,10 +115,14 @@ def places_of(
     samples : int
     """
     step = shifts[1] - shifts[0]
-    likely = np.exp(-0.5 * samples * (misfits - least.misfit[:, None]))
-    all_likely = likely.sum(axis=1)
-    off2 = (shifts[:, None] - least.q_px.astype(np.float32)[:, None]) ** 2
-    spread2 = (likely * off2).sum(axis=1) / all_likely - off2.min(axis=1)  # the grid's own part
+    likely = misfits - least.misfit[:, None]
+    likely *= np.float32(-0.5 * samples)
+    np.exp(likely, out=likely)
+    powers = np.stack([np.ones_like(shifts), shifts, shifts**2]).astype(np.float32)
+    all_likely, first, second = np.moveaxis(powers @ likely, 1, 0)
+    off = (least.q_px - shifts[0]) / step
+    grid2 = (step * (off - np.round(off))) ** 2  # the grid's own part
+    spread2 = (second - 2 * least.q_px * first) / all_likely + least.q_px**2 - grid2
     spread = np.sqrt(np.maximum(spread2, 0))
     u = np.where(least.within, step / np.sqrt(least.bend * samples / 2), 2 * step)
     return Places(

@@ -22,7 +22,7 @@ __all__ = [
     "LEAST_LIGHT",
     "LEAST_SCATTER",
     "NEAR_PX",
-    "POOLED_ARCS",
+    "POOLED_DEG",
     "Profiles",
     "guard_px",
     "pool",
@@ -47,8 +47,8 @@ BEYOND_PX = 6
 """Pixels sampled past either end of the compared profile, for the light and scatter there."""
 NEAR_PX = 5.0
 """The light just outside is that of the next 5 px."""
-POOLED_ARCS = 1.6
-"""Standard deviation in arcs over which likelihoods are pooled: lobes of the rim are longer."""
+POOLED_DEG = 6.0
+"""Standard deviation over which likelihoods are pooled: lobes of the rim are longer."""
 LEAST_SCATTER = 1e-3
 """Scatter below 0.1 % of the light is quantisation."""
 LEAST_LIGHT = 0.01
@@ -94,22 +94,24 @@ class Profiles:
         return np.asarray(self.seen.min(axis=1) < 1)
 
 
-def profiles_across(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> Profiles:
+def profiles_across(
+    photo: Photo, ellipse: Ellipse, *, blur_px: float, arcs: int = ARCS, rays: int = RAYS
+) -> Profiles:
     """Profiles across the rim near an ellipse, long enough for a blur."""
     half = max(LEAST_HALF_PX, np.ceil(HALF_BLURS * blur_px + 1))
     guard = guard_px(blur_px)
-    band = band_along(photo, ellipse, half_px=half + BEYOND_PX, arcs=ARCS * RAYS, rays=1)
-    grey = band.grey.reshape(ARCS, RAYS, -1)
+    band = band_along(photo, ellipse, half_px=half + BEYOND_PX, arcs=arcs * rays, rays=1)
+    grey = band.grey.reshape(arcs, rays, -1)
     light = linear_light(photo, grey * photo.full_scale)
     mean = light.mean(axis=1)
     off = light - mean[:, None]
-    scatter = np.einsum("arq,arq->aq", off, off) / (RAYS - 1)
-    t = band.t.reshape(ARCS, RAYS).mean(axis=1)
+    scatter = np.einsum("arq,arq->aq", off, off) / (rays - 1)
+    t = band.t.reshape(arcs, rays).mean(axis=1)
     q = band.q_px
     small = reduced(photo, ellipse, radius_px=CHART_RADIUS_PX, reach=1.1)
     u = np.linspace(0, 1, 65)
-    rays, _ = rays_from(small.grey, small.shrink(ellipse), t, u)
-    rays = linear_light(photo, rays * photo.full_scale)
+    bowl, _ = rays_from(small.grey, small.shrink(ellipse), t, u)
+    bowl = linear_light(photo, bowl * photo.full_scale)
     window = slice(BEYOND_PX, -BEYOND_PX)
     outside, outward = _outside(mean, q, guard)
     return Profiles(
@@ -118,14 +120,14 @@ def profiles_across(photo: Photo, ellipse: Ellipse, *, blur_px: float) -> Profil
         light=mean[:, window],
         seen=_seen(grey[:, :, window]),
         sides=Sides(
-            chart=bowl_chart(rays, u, known_to=1 - guard / ellipse.m),
+            chart=bowl_chart(bowl, u, known_to=1 - guard / ellipse.m),
             outside=outside,
             outward=outward,
             radius_px=ellipse.m,
         ),
         variance_in=_typical_variance(mean, scatter, q < -guard),
         variance_out=_typical_variance(mean, scatter, q > guard),
-        inside=np.asarray(band.inside.reshape(ARCS, -1).all(axis=1)),
+        inside=np.asarray(band.inside.reshape(arcs, -1).all(axis=1)),
     )
 
 
@@ -142,7 +144,7 @@ def _typical_variance(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> A
     usual = (
         ordered[:, (count - 1) // 2 : count // 2 + 1].mean(axis=1) + (LEAST_SCATTER * light) ** 2
     )
-    return np.asarray(np.exp(pool(np.log(usual), POOLED_ARCS)))
+    return np.asarray(np.exp(pool(np.log(usual), POOLED_DEG)))
 
 
 def guard_px(blur_px: float) -> float:
@@ -157,12 +159,12 @@ def _outside(light: Array, q: NDArray[np.floating], guard: float) -> tuple[Array
     """
     far = q > guard
     span = q[far] - q[far].mean()
-    outward = pool(light[:, far] @ span / (span @ span), POOLED_ARCS)
+    outward = pool(light[:, far] @ span / (span @ span), POOLED_DEG)
     near = far & (q < guard + NEAR_PX)
     outside = light[:, near].mean(axis=1) - outward * q[near].mean()
     return np.asarray(outside, np.float32), outward
 
 
-def pool(values: NDArray[np.floating], arcs: float) -> Array:
+def pool(values: NDArray[np.floating], degrees: float) -> Array:
     """Gaussian mean over neighbouring arcs, the last axis, which closes on itself."""
-    return np.asarray(values @ neighbours(values.shape[-1], arcs), np.float32)
+    return np.asarray(values @ neighbours(values.shape[-1], degrees), np.float32)

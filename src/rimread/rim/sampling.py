@@ -189,13 +189,18 @@ def _sample(
     whole-numbered pictures or take three times as long.
     """
     height, width = picture.shape
-    x, y = start[:, :1] + way[:, :1] * u, start[:, 1:] + way[:, 1:] * u
+    lines = np.empty((2, len(way), 2))
+    lines[..., 0], lines[..., 1] = start.T, way.T
+    x, y = lines @ np.stack([np.ones_like(u), u])
     inside = np.asarray((x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1))
     if not inside.all():
         x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
     column, row = np.floor(x), np.floor(y)
     right, down = (x - column).astype(np.float32), (y - row).astype(np.float32)
-    flat, corner = picture.reshape(-1), (row * width + column).astype(np.intp)
+    row *= width
+    row += column
+    corner = row.astype(np.intp)
+    flat = picture.reshape(-1)
     here, beside, below, across = (  # past the last row and column comes what counts nothing
         flat[step:].take(corner, mode="clip").astype(np.float32) / np.float32(full)
         for step in (0, 1, width, width + 1)

@@ -46,8 +46,8 @@ DARK = 1e-4
 """Light below 0.01 % of full scale is none."""
 CHART_TREND = 0.12
 """Length in rim slopes of the stretch from which a chart is continued to the rim."""
-CHART_SMOOTH_ARCS = 2.0
-"""Standard deviation, in arcs, of the mean over neighbouring rays: finish is averaged out."""
+CHART_SMOOTH_DEG = 7.5
+"""Standard deviation of the mean over neighbouring rays: finish is averaged out."""
 
 BLUR_REACH = 4.0
 """A blur is followed to this many standard deviations."""
@@ -109,7 +109,7 @@ def bowl_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Arra
     known_to : float
         Largest u not yet touched by the blur of the rim; beyond it the trend is continued.
     """
-    smooth = rays.T @ neighbours(len(rays), CHART_SMOOTH_ARCS)
+    smooth = rays.T @ neighbours(len(rays), CHART_SMOOTH_DEG)
     slopes = CHART_SLOPES[CHART_HALF:]
     inner = _interpolate(smooth, u, np.minimum(slopes, known_to))
     before, last = _interpolate(smooth, u, np.array([known_to - CHART_TREND, known_to]))
@@ -127,8 +127,10 @@ def predicted(
     """Predicted profiles at the distances `q_px`, shape (A, Q, len(blurs_px), len(turns))."""
     nodes, steps = _nodes(float(np.abs(q_px).max()), tuple(blurs_px))
     sharp = _sharp(sides, turns, nodes)
-    blurred = _blurring(blurs_px, nodes, steps, q_px).reshape(-1, len(nodes)) @ sharp
-    return np.asarray(blurred.reshape(len(sharp), len(q_px), len(blurs_px), len(turns)))
+    blurring = _blurring(blurs_px, nodes, steps, q_px).reshape(-1, len(nodes))
+    blurred = (blurring @ sharp.reshape(len(nodes), -1)).reshape(-1, sharp.shape[-1])
+    turned = np.asarray(cv2.transpose(blurred), np.float32)  # numpy's takes several times longer
+    return turned.reshape(-1, len(q_px), len(blurs_px), len(turns))
 
 
 @lru_cache(maxsize=64)
@@ -150,7 +152,7 @@ def _nodes(
 
 
 def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Array:
-    """Profiles before the blur, shape (A, len(q), len(turns))."""
+    """Profiles before the blur, shape (len(q), len(turns), A)."""
     rounding = np.array([turn.rounding_px for turn in turns])
     outer = np.array([turn.outer_slope for turn in turns])
     w = (0.5 - 0.5 * np.tanh(q[:, None] / (2 * rounding))).astype(np.float32)
@@ -164,8 +166,7 @@ def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Arra
     bowl -= ridge
     bowl *= w[..., None]
     bowl += ridge
-    turned = cv2.transpose(bowl.reshape(w.size, -1))  # numpy takes several times longer
-    return np.asarray(turned, np.float32).reshape(-1, *w.shape)
+    return np.asarray(bowl, np.float32)
 
 
 @lru_cache(maxsize=1)
@@ -205,16 +206,16 @@ def _interpolate(
 
 
 @lru_cache(maxsize=8)
-def neighbours(arcs: int, width: float) -> Array:
+def neighbours(arcs: int, degrees: float) -> Array:
     """Weights (arcs, arcs), a symmetric matrix, of a Gaussian mean round a closed turn.
 
     Parameters
     ----------
     arcs : int
         Arcs of the turn.
-    width : float
-        Standard deviation in arcs.
+    degrees : float
+        Standard deviation.
     """
-    k = np.fft.rfftfreq(arcs) * 2 * np.pi * width
+    k = np.fft.rfftfreq(arcs) * 2 * np.pi * arcs * (degrees / 360)
     weights = np.fft.irfft(np.exp(-0.5 * k * k), n=arcs).astype(np.float32)
     return np.asarray(weights[np.subtract.outer(np.arange(arcs), np.arange(arcs))])

@@ -109,20 +109,18 @@ def rings_about(photo: Photo, ring: Ring) -> tuple[Ring, ...]:
         break_evidence(seen, inside=inside, shading=shading) for shading in (True, False)
     )
     gain = np.minimum(with_shading, without)
-    found = []
-    for span in OTHER_RADII:
-        within = slice(*np.searchsorted(u, span))
-        start = _other_ellipse(first, t, u[within], gain[:, within])
-        other = None if start is None else _sharpened(photo, small.grow(start))
-        if other is not None:
-            found.append(other)
-    return tuple(found)
+    spans = [slice(*np.searchsorted(u, span)) for span in OTHER_RADII]
+    starts = [_other_ellipse(first, t, u[span], gain[:, span]) for span in spans]
+    others = [_sharpened(photo, small.grow(start)) for start in starts if start is not None]
+    return tuple(ring for ring in others if ring is not None)
 
 
 def _other_ellipse(
     first: Ellipse, t: NDArray[np.floating], u: NDArray[np.floating], gain: NDArray[np.floating]
 ) -> Ellipse | None:
     """The ellipse along the best path at radii `u` of the first, None where none is clear."""
+    if gain.max(axis=1).mean() <= OTHER_EVIDENCE:  # nor could a path gain more
+        return None
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
     along = gain[np.arange(len(t)), path].astype(np.float64)
     if along.mean() <= OTHER_EVIDENCE:
