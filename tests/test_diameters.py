@@ -349,6 +349,16 @@ def test_rim_definition_has_its_share_of_scatter(amplitude_px):
     assert found.u == pytest.approx(2 * SCATTER_SHARE * counts * scatter_px / 200, rel=0.02)
 
 
+@pytest.mark.parametrize("missing_deg", [36.0, 90.0])
+def test_rim_definition_grows_with_what_is_not_seen(missing_deg):
+    by = scale()
+    whole, part = (
+        component(diameters(rim(specimen(), by, missing_deg=missing), by), "rim definition").u
+        for missing in (0.0, missing_deg)
+    )
+    assert part == pytest.approx(whole / (1 - missing_deg / 360) ** 2, rel=1e-6)
+
+
 def test_an_edge_next_to_clipped_light_may_lie_anywhere_in_its_width():
     by = scale()
     clipped = rim(specimen(), by, clipped=0.5, blur_px=1.2, rounding_px=0.0)

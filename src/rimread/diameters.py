@@ -29,6 +29,9 @@ by coverage, of the whole and of the cells of tests/accuracy, and by gross error
 USUAL_SCATTER = 6e-4
 """Scatter in diameters that any finish gives: of a scatter so large half counts, of a smaller one
 less. Set together with the shares."""
+UNSEEN_POWER = 2
+"""The rim's definition is divided by this power of the part of the turn that was seen: errors of
+lit and shaded sides cancel on a whole turn only. By coverage of simulated photos partly unseen."""
 CLIPPED_SHARE = 0.8
 """Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
 are covered as often as others."""
@@ -193,9 +196,9 @@ def _common_components(
     return [
         Component(
             name="rim definition",
-            u=2.0 * definition_px / px_per_mm,
+            u=2.0 * definition_px / rim.coverage**UNSEEN_POWER / px_per_mm,
             how=f"shape of the edge {rim.u_common_px:.2f} px, rounding {rim.rounding_px:.2f} px, "
-            f"smear {smear:.2f} px, scatter {scatter_px:.2f} px",
+            f"smear {smear:.2f} px, scatter {scatter_px:.2f} px; {rim.coverage:.0%} of the turn",
             common=True,
         ),
         Component(
