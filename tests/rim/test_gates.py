@@ -3,9 +3,12 @@
 import numpy as np
 import pytest
 
+from rimread.photo import Photo
 from rimread.rim import gates
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.model import Rim
+from rimread.rim.seed import Seed
+from rimread.rim.trace import Ring
 
 ARCS = 96
 
@@ -48,3 +51,44 @@ def test_too_few_edges_in_all_are_an_incomplete_rim():
 def test_an_ellipse_that_does_not_settle_is_unclear():
     refusal = gates.seen(rim(1.0), spread(1.0), broken=spread(1.0), moved_px=3.0)
     assert refusal.code == "rim-unclear"
+
+
+def ring(*, evidence, agreement=1.0, m=150.0, x=200.0):
+    return Ring(ellipse=Ellipse(x=x, y=200.0, m=m), evidence=evidence, agreement=agreement)
+
+
+@pytest.mark.parametrize(
+    ("other", "rivals"),
+    [
+        (ring(evidence=1.7, m=120.0, agreement=0.75), True),  # as good
+        (ring(evidence=1.1, m=120.0), True),  # sure
+        (ring(evidence=1.1, m=120.0, agreement=0.85), False),
+        (ring(evidence=1.7, m=145.0), False),  # the rim itself
+        (ring(evidence=1.7, m=80.0), False),  # a glint
+        (ring(evidence=1.7, m=120.0, x=240.0), False),  # beside it
+    ],
+)
+def test_rivals_lie_about_the_same_centre_and_are_as_well_explained(other, rivals):
+    found = gates.rivals(rim(1.0), [other])
+    assert found == ([other] if rivals else [])
+    refusal = gates.unrivalled(rim(1.0), found)
+    assert (refusal is not None) == rivals
+    if rivals:
+        assert refusal.evidence["rival_px"] == 240.0
+
+
+@pytest.mark.parametrize(
+    ("evidence", "blur_px", "may"),
+    [(0.8, 1.2, True), (0.8, 7.0, False), (1.2, 7.0, True)],
+)
+def test_a_weak_rival_must_be_as_sharp_as_the_rim(evidence, blur_px, may):
+    assert gates.may_rival(rim(1.0), ring(evidence=evidence, m=120.0), blur_px) == may
+
+
+@pytest.mark.parametrize(("m", "touches"), [(20.0, False), (60.0, True)])
+def test_a_small_spot_beside_the_rim_is_no_second_indent(m, touches):
+    """Of another size it must carry the gain of a rim; of like size less does."""
+    photo = Photo(grey=np.full((800, 800), 128, np.uint8), tone="srgb", name="", sha256="")
+    rings = [ring(evidence=2.5), ring(evidence=2.4, m=m, x=500.0)]
+    refusal = gates.first_failed(photo, (Seed(200.0, 200.0, 150.0, 3.0),), rings)
+    assert (getattr(refusal, "code", None) == "several-indents") == touches

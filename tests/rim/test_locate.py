@@ -106,6 +106,17 @@ def test_a_rim_as_large_as_the_picture_is_refused(size, radius, blur_px):
         assert isinstance(result, Refusal)
 
 
+@pytest.mark.parametrize("blur_px", [1.3, 2.4])
+def test_clipped_arcs_do_not_make_the_rim_sharper(blur_px):
+    """Of an overexposed half only the foot of the edge is seen, which looks sharp."""
+    light = disc(inside=0.8, outside=0.3, blur_px=blur_px)
+    over = np.where(np.arange(SIZE) < SIZE / 2, 1.0, 2.5) * light
+    settled = [settle(taken(one), TRUE) for one in (light, over)]
+    fair, half = (locate(taken(one), s) for one, s in zip((light, over), settled, strict=True))
+    assert half.clipped.mean() > 0.4
+    assert half.blur_px == pytest.approx(fair.blur_px, rel=0.15)
+
+
 @pytest.mark.parametrize("off_px", [-4.0, 3.0])
 def test_settling_ends_on_the_break(off_px):
     settled = settle(taken(disc()), replace(TRUE, m=RADIUS + off_px))

@@ -44,6 +44,18 @@ def test_a_ring_lit_on_one_side_and_shaded_on_the_other_is_found(turn):
     assert close(first, 300, 240, 110)
 
 
+@pytest.mark.parametrize("glow", [0.3, -0.3])
+def test_neither_the_glow_of_a_bowl_nor_stains_hide_a_rim(glow):
+    """A slow change within the ring and blots of ten times its contrast beside it."""
+    y, x = np.mgrid[:512, :640]
+    blots = cv2.GaussianBlur(np.random.default_rng(4).standard_normal((512, 640)), (0, 0), 9) > 0.03
+    stained = np.hypot(x - 530, y - 420) < 80
+    light = disc(step=0.04, r=130, x=220, y=200)
+    light += glow * np.exp(-0.5 * ((x - 220) ** 2 + (y - 200) ** 2) / 60**2)
+    first = ring_seeds(photo(light - 0.4 * (blots & stained)), most=3)[0]
+    assert close(first, 220, 200, 130)
+
+
 def test_polarity_gives_the_same_seed():
     grey = disc()
     one, other = (ring_seeds(photo(g), most=1)[0] for g in (grey, 1 - grey))
