@@ -19,6 +19,7 @@ from rimread.diameters import (
     SHARP_BLUR_PX,
     SMEAR_SHARE,
     USUAL_SCATTER,
+    WHOLE_TURN,
     diameters,
 )
 from rimread.rim import Rim
@@ -280,12 +281,12 @@ def test_k_follows_the_degrees_of_freedom():
     true, by = specimen(), scale()
     lobes = 0.1 * np.cos(3 * (np.arange(POINTS) + 0.5) * 2 * np.pi / POINTS)
     bare = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0}
-    rough = diameters(rim(true, by, offsets_px=lobes, **bare), by).budget
-    assert rough.k > 2.01
-    scatter = next(c for c in rough.components if c.name == "edge scatter")
+    waved = diameters(rim(true, by, offsets_px=lobes, **bare), by).budget
+    assert waved.k > 2.01
+    scatter = next(c for c in waved.components if c.name == "edge scatter")
     assert scatter.dof == 6
-    dof = rough.u**4 / sum(c.u**4 / c.dof for c in rough.components)
-    assert rough.k == pytest.approx(student_t.ppf(0.5 + 0.9545 / 2, dof), rel=2e-4)
+    dof = waved.u**4 / sum(c.u**4 / c.dof for c in waved.components)
+    assert waved.k == pytest.approx(student_t.ppf(0.5 + 0.9545 / 2, dof), rel=2e-4)
     sure = diameters(rim(true, by, u_common_px=0.5), by)
     assert sure.budget.k == pytest.approx(2.0, abs=0.01)
     loose = scale(dof=3, covariance=((1.0, 0.9999, 0), (0.9999, 1.0, 0), (0, 0, 1e-20)))
@@ -349,14 +350,20 @@ def test_rim_definition_has_its_share_of_scatter(amplitude_px):
     assert found.u == pytest.approx(2 * SCATTER_SHARE * counts * scatter_px / 200, rel=0.02)
 
 
-@pytest.mark.parametrize("missing_deg", [36.0, 90.0])
+@pytest.mark.parametrize("missing_deg", [12.0, 36.0, 90.0])
 def test_rim_definition_grows_with_what_is_not_seen(missing_deg):
     by = scale()
     whole, part = (
         component(diameters(rim(specimen(), by, missing_deg=missing), by), "rim definition").u
         for missing in (0.0, missing_deg)
     )
-    assert part == pytest.approx(whole / (1 - missing_deg / 360) ** 2, rel=1e-6)
+    seen = min((1 - missing_deg / 360) / WHOLE_TURN, 1)
+    assert part == pytest.approx(whole / seen**2, rel=1e-6)
+
+
+def test_a_rim_that_was_not_seen_has_no_diameters():
+    with pytest.raises(ValueError, match="coverage is 0"):
+        diameters(replace(rim(specimen(), scale()), coverage=0.0), scale())
 
 
 def test_an_edge_next_to_clipped_light_may_lie_anywhere_in_its_width():

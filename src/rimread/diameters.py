@@ -21,17 +21,18 @@ SHAPE_SHARE = 0.7
 """Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
 weighted mildly (`TEMPER` in `rimread.rim.locate`)."""
 ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.25, 0.5, 2.5
-"""Shares of an edge's rounding, of what defocus and motion widen it by, and of the scatter of the
-arcs, by which its light may be read wrongly on every side alike: rounding and smear may be less
-even than assumed, and what misleads single arcs may mislead all. Errors on simulated photos go
-with these three and not with the width of an evenly blurred edge. All four shares were set there
-by coverage, of the whole and of the cells of tests/accuracy, and by gross errors; no source."""
+"""Shares of an edge's rounding, of what defocus and motion widen it by, and of the unusual scatter
+of the arcs (`USUAL_SCATTER`), by which its light may be read wrongly on every side alike: rounding
+and smear may be less even than assumed, and what misleads single arcs may mislead all. Errors on
+simulated photos go with these three and not with the width of an evenly blurred edge. All four
+shares were set there by coverage, of the whole and of the cells of tests/accuracy, and by gross
+errors; no source."""
 USUAL_SCATTER = 6e-4
 """Scatter in diameters that any finish gives: of a scatter so large half counts, of a smaller one
 less. Set together with the shares."""
-UNSEEN_POWER = 2
-"""The rim's definition is divided by this power of the part of the turn that was seen: errors of
-lit and shaded sides cancel on a whole turn only. By coverage of simulated photos partly unseen."""
+WHOLE_TURN, UNSEEN_POWER = 0.95, 2
+"""Where less than 95 % of the turn was seen the rim's definition is divided by this power of what
+was: errors of lit and shaded sides cancel on a whole turn only. By coverage of simulated photos."""
 CLIPPED_SHARE = 0.8
 """Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
 are covered as often as others."""
@@ -106,7 +107,14 @@ def diameters(rim: Rim, scale: Scale) -> Diameters:
     rim : Rim
     scale : Scale
         Of photos of the same size, camera and objective.
+
+    Raises
+    ------
+    ValueError
+        If no part of the rim was seen.
     """
+    if rim.coverage <= 0:
+        raise ValueError(f"the rim must be seen somewhere, and its coverage is {rim.coverage}")
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
     points = scale.mm_from_px(rim.points_px)
     start = _start(rim, scale, px_per_mm)
@@ -190,15 +198,17 @@ def _common_components(
         SMEAR_SHARE * smear,
         SCATTER_SHARE * unusual_px,
     )
+    definition_px /= min(rim.coverage / WHOLE_TURN, 1.0) ** UNSEEN_POWER
     tilt = 2 * ellipse.m * (1 - math.cos(math.radians(TILT_DEG))) / 2 / math.sqrt(3)
     half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2
     defocus = max(rim.blur_px - SHARP_BLUR_PX, 0.0) / (2 * half_diagonal) * 2 * ellipse.m
     return [
         Component(
             name="rim definition",
-            u=2.0 * definition_px / rim.coverage**UNSEEN_POWER / px_per_mm,
+            u=2.0 * definition_px / px_per_mm,
             how=f"shape of the edge {rim.u_common_px:.2f} px, rounding {rim.rounding_px:.2f} px, "
-            f"smear {smear:.2f} px, scatter {scatter_px:.2f} px; {rim.coverage:.0%} of the turn",
+            f"smear {smear:.2f} px, scatter {scatter_px:.2f} px, of which unusual "
+            f"{unusual_px:.2f} px; seen on {rim.coverage:.0%} of the turn",
             common=True,
         ),
         Component(

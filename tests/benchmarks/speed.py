@@ -52,6 +52,7 @@ SMALL_PX = 640
 SLOW_S = 2.0
 """What takes longer is timed once."""
 FULL_EACH = 6
+"""HoughCircles at full size runs on every sixth photo of FOLDER."""
 ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 """Read once, when the libraries are loaded."""
 LAUNCH = """

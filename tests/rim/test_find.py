@@ -265,3 +265,17 @@ def test_a_pen_mark_round_an_indent_is_no_rim(simulated, tier, seed, radii):
         assert marked.ellipse.m == pytest.approx(free.ellipse.m, rel=0.003)
     else:
         assert marked.code in {"rival-rings", "cut-by-frame"}
+
+
+@pytest.mark.parametrize("ratio", [1.9, 2.05])
+def test_a_rim_about_a_stronger_ring_of_half_its_size_is_seen(ratio):
+    """Every path of the outer ring's seed ends on the inner ring, until it keeps to its radii."""
+    y, x = np.indices((600, 640), dtype=float)
+    away = np.hypot(x - 310, y - 300)
+    light = 0.35 + 0.25 * ndtr((105 - away) / 1.2) + 0.06 * ndtr((ratio * 105 - away) / 1.2)
+    grain = np.random.default_rng(6).normal(0, 0.01, light.shape)
+    grey = np.clip(65535 * (light + grain), 0, 65535).astype(np.uint16)
+    result = find_rim(Photo(grey=grey, tone="linear", name="drawn", sha256="", tone_stated=True))
+    assert isinstance(result, Refusal)
+    assert result.code == "rival-rings"
+    assert result.evidence["rival_px"] == pytest.approx(ratio * 210, rel=0.02)

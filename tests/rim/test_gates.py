@@ -71,7 +71,7 @@ def ring(*, evidence, agreement=1.0, m=150.0, x=200.0):
 def test_rivals_lie_about_the_same_centre_and_are_as_well_explained(other, rivals):
     found = gates.rivals(rim(1.0), [other])
     assert found == ([other] if rivals else [])
-    refusal = gates.unrivalled(rim(1.0), found)
+    refusal = gates.rivalled(rim(1.0), found)
     assert (refusal is not None) == rivals
     if rivals:
         assert refusal.evidence["rival_px"] == 240.0

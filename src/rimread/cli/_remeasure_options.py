@@ -1,4 +1,7 @@
-"""Options of ``rimread remeasure`` that no other verb has, in the order of its help."""
+"""Options of ``rimread remeasure`` in words of its own, in the order of its help.
+
+Those it shares with other verbs are in `_options`.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Options of ``rimread report`` that no other verb has, in the order of its help."""
+"""Options of ``rimread report`` in words of its own, in the order of its help.
+
+Those it shares with other verbs are in `_options`.
+"""
 
 from __future__ import annotations
 

@@ -37,12 +37,12 @@ GLINT = 1.2
 BOWL = 2.6
 """A glint's rim is sought about 2.6 of its radii away, that is from 1.2 to 4.4."""
 OWN_RADII = (0.75, 1.35)
-"""A seed whose paths end at other radii, on a stronger ring about or inside its own, is searched
-once more within these: seeds lie a twentieth apart."""
+"""A later seed whose paths end at other radii, on a stronger ring about or inside its own, is
+searched once more within these: seeds lie a fifteenth apart."""
 PASSES = 4
-NEAR_PX, SETTLED_PX = 2.0, 1.0
-"""Profiles are taken anew along the moved ellipse until it moves by less, at first and at last:
-well inside the places searched."""
+NEARLY_SETTLED_PX, SETTLED_PX = 2.0, 1.0
+"""Profiles are taken anew along the moved ellipse until it moves by less, at first and at last, and
+at last until the blur stays too; the places searched stay those of the first blur."""
 CONSENSUS_PX = 1.0
 """Reach within which places agree on an ellipse, a few times the uncertainty of one on a sharp rim:
 a stain has an edge of its own, and a fit to all places would bend towards it."""
@@ -85,13 +85,13 @@ def _only_rim(photo: Photo) -> Rim | Refusal:
     if isinstance(result, Refusal):
         return result
     others = gates.rivals(result, [*rings, *rings_about(photo, rings[0])])
-    refusal = gates.unrivalled(result, [ring for ring in others if _may_rival(photo, ring, result)])
+    refusal = gates.rivalled(result, [ring for ring in others if _may_rival(photo, ring, result)])
     return result if refusal is None else refusal
 
 
 def _may_rival(photo: Photo, ring: Ring, rim: Rim) -> bool:
     settled = settle(photo, ring.ellipse)
-    return isinstance(settled, Settled) and gates.may_rival(rim, ring, settled.blur_px)
+    return isinstance(settled, Refusal) or gates.may_rival(rim, ring, settled.blur_px)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -185,7 +185,7 @@ def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
     """The rings of the seeds looked at, the best explained first.
 
     Seeds after the first are looked at when the first gives no clear ring, or when they may be
-    an indent of their own.
+    an indent of their own; one that leads only to rings elsewhere once more near its own radius.
     """
     rings: list[Ring] = []
     for seed in seeds:
@@ -283,7 +283,7 @@ def _settled_on(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
         if isinstance(settled, Refusal):
             return settled
         step, ellipse = largest_move(settled.ellipse, ellipse), settled.ellipse
-        if step < NEAR_PX:
+        if step < NEARLY_SETTLED_PX:
             break
     return settled
 

@@ -28,25 +28,22 @@ __all__ = [
     "first_failed",
     "first_failed_of_several",
     "found",
-    "framed",
-    "lit_and_framed",
     "may_rival",
     "none_overlap",
+    "rivalled",
     "rivals",
     "seen",
-    "unrivalled",
-    "well_lit",
 ]
 
 LEAST_ALIGNMENT = 0.9
-"""Of 100 simulated blanks and scratched ones 99 stay below."""
+"""Of 100 simulated blanks, half of them scratched, 99 stay below."""
 CUT_ALIGNMENT = 0.73
 """A ring that leaves the picture has lost part of its alignment."""
 CLEAR_EVIDENCE, CLEAR_AGREEMENT = 0.8, 0.7
 """A ring that passes both is an indent whatever its seed: chance paths do not lie on ellipses."""
 CLEAR_GAIN_PX = 120.0
 """Gain summed along a radius' length of rim; a chance path's does not grow with the ring, and of
-100 simulated blanks none reached two thirds of it."""
+150 simulated blanks, scratched ones among them, none reached 0.8 of it."""
 LEAST_EVIDENCE = 0.4
 """Mean gain along a ring; a chance path through texture reaches 0.3 on its ellipse."""
 LEAST_AGREEMENT = 0.55
@@ -93,9 +90,9 @@ LARGEST_GAP_DEG = 100.0
 """Missing arc beyond which an ellipse's mean axis is worth less than a third of a full turn's."""
 MOST_BLUR_PX = BLURS_PX[-1] * 0.9
 MOST_BLUR = 0.0125
-"""Blur in diameters whose share of U alone (2 blurs, see `diameters`) is 5 % of the hardness. Own
-choice: twice what the 2005 edition of ISO 6506-2, from memory, lets a machine err at 125 to 225
-HBW; a number less certain decides nothing."""
+"""Blur in diameters whose share of U alone (2 blurs on a whole turn, see `diameters`) is 5 % of the
+hardness. Own choice: twice what the 2005 edition of ISO 6506-2, from memory, lets a machine err at
+125 to 225 HBW; a number less certain decides nothing."""
 
 
 def exposed(photo: Photo) -> Refusal | None:
@@ -256,10 +253,10 @@ def alike_in_size(one: float, two: float) -> bool:
 
 def rivals(rim: Rim, rings: Iterable[Ring]) -> list[Ring]:
     """Other rings about the same centre that are as well explained as the rim."""
-    return [other for other in rings if _rivals(rim, other)]
+    return [other for other in rings if _as_well_explained(rim, other)]
 
 
-def _rivals(rim: Rim, other: Ring) -> bool:
+def _as_well_explained(rim: Rim, other: Ring) -> bool:
     ratio = other.ellipse.m / rim.ellipse.m
     off = np.hypot(other.ellipse.x - rim.ellipse.x, other.ellipse.y - rim.ellipse.y)
     as_good = other.evidence > RIVAL * rim.evidence and other.agreement > CLEAR_AGREEMENT
@@ -274,7 +271,7 @@ def may_rival(rim: Rim, other: Ring, blur_px: float) -> bool:
     return other.evidence > STRONG_RIVAL * rim.evidence or blur_px < AS_SHARP * rim.blur_px
 
 
-def unrivalled(rim: Rim, others: Sequence[Ring]) -> Refusal | None:
+def rivalled(rim: Rim, others: Sequence[Ring]) -> Refusal | None:
     """A refusal that names both diameters, where there are rivals."""
     if not others:
         return None

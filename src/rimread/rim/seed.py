@@ -1,13 +1,13 @@
 """Where an indent may be: rings whose grey-value gradients point at, or away from, one centre.
 
-The photo is reduced to a small picture and its gradient field is turned into the double-angle
-field ``w exp(2iφ)`` (φ the gradient's direction, w a saturating weight between 0 and 1). Against a
-ring of radius r that field is correlated with ``exp(-2iθ)`` (θ the direction from the ring's
-centre): a gradient along the radius counts +1 whichever way it points, one across the radius -1,
-texture averages to nothing. Doubling the angle makes lit and shaded sides of a bowl agree
-(Granlund & Knutsson 1995, ch. 5, from memory); that the sum over a ring finds circles of any
-contrast is the Hough transform with gradient direction (Atherton & Kerbyson 1999,
-doi 10.1016/S0262-8856(98)00160-7).
+The photo is reduced to a small picture, slow changes of light are taken off it, and its gradient
+field is turned into the double-angle field ``w exp(2iφ)`` (φ the gradient's direction, w a
+saturating weight between 0 and 1). Against a ring of radius r that field is correlated with
+``exp(-2iθ)`` (θ the direction from the ring's centre): a gradient along the radius counts +1
+whichever way it points, one across the radius -1, texture averages to nothing. Doubling the angle
+makes lit and shaded sides of a bowl agree (Granlund & Knutsson 1995, ch. 5, from memory); that the
+sum over a ring finds circles of any contrast is the Hough transform with gradient direction
+(Atherton & Kerbyson 1999, doi 10.1016/S0262-8856(98)00160-7).
 
 A ring with ``exp(2iθ)`` along it, as wide as a Gaussian of σ and of unit sum, has at the frequency
 of size k and direction ψ the spectrum ``-J2(k r) exp(-σ²k²/2) exp(2iψ)`` (a Hankel transform;
@@ -186,7 +186,7 @@ def _spectra(
 ) -> tuple[Array, Array, tuple[int, int]]:
     """Double angle of each frequency (2, ...), spectrum of each ring (R, ...), padded shape.
 
-    Real factors for the packed spectra of OpenCV, which are as fast again as complex ones.
+    Real factors for OpenCV's packed spectra: a quarter less time than with scipy's complex ones.
     """
     reach = int(np.ceil((radii[-1] + 3 * _ring_width(radii[-1])) / pixel))
     rows, columns = (cv2.getOptimalDFTSize(n + pad + reach) for n in (height, width))
