@@ -1,4 +1,5 @@
-"""Diameters as the verbs take them: typed, or from the results of ``rimread measure --json``."""
+"""Diameters as the verbs take them, typed or from results of ``rimread measure --json``; and those
+results."""
 
 from __future__ import annotations
 

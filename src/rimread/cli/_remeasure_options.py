@@ -77,4 +77,4 @@ Scheduler = Annotated[
     str | None,
     typer.Option(metavar="ADDRESS", help="Work on a Dask cluster that sees the same files."),
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the counts as JSON.")]
+Json = Annotated[bool, typer.Option("--json", help="Print the counts as JSON.")]

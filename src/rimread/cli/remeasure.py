@@ -46,7 +46,7 @@ def remeasure(
     rules: own.Rules = "iso",
     workers: own.Workers = None,
     scheduler: own.Scheduler = None,
-    as_json: own.AsJson = False,
+    as_json: own.Json = False,
 ) -> None:
     """Measure an archive of photos again, on all cores, and compare with what was read before.
 

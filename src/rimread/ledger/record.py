@@ -88,6 +88,6 @@ def hand_record(
 
 
 def series_of(record: Mapping[str, Any]) -> object:
-    """Name of the bench's series a record belongs to, None where it belongs to none."""
+    """Id of the bench's series a record belongs to, None where it belongs to none."""
     told = record.get("series")
     return told.get("id") if isinstance(told, dict) else None
