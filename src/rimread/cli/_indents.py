@@ -1,5 +1,4 @@
-"""Diameters as the verbs take them, typed or from results of ``rimread measure --json``; and those
-results."""
+"""Diameters as the verbs take them, typed or from results of ``rimread measure``, and those."""
 
 from __future__ import annotations
 
