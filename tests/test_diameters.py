@@ -358,7 +358,7 @@ def test_rim_definition_grows_with_what_is_not_seen(missing_deg):
         for missing in (0.0, missing_deg)
     )
     seen = min((1 - missing_deg / 360) / WHOLE_TURN, 1)
-    assert part == pytest.approx(whole / seen**2, rel=1e-6)
+    assert part == pytest.approx(whole / seen**2, rel=1e-6)  # without smear, whose part stays
 
 
 def test_a_rim_that_was_not_seen_has_no_diameters():

@@ -31,7 +31,7 @@ USUAL_SCATTER = 6e-4
 """Scatter in diameters that any finish gives: of a scatter so large half counts, of a smaller one
 less. Set together with the shares."""
 WHOLE_TURN, UNSEEN_POWER = 0.95, 2
-"""Where less than 95 % of the turn was seen the rim's definition is divided by this power of what
+"""Where less than 95 % of the turn was seen, all but the smear is divided by this power of what
 was: errors of lit and shaded sides cancel on a whole turn only. By coverage of simulated photos."""
 CLIPPED_SHARE = 0.8
 """Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
@@ -192,13 +192,13 @@ def _common_components(
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
     smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
     unusual_px = scatter_px**2 / (scatter_px + USUAL_SCATTER * 2 * rim.ellipse.m)
+    seen = min(rim.coverage / WHOLE_TURN, 1.0) ** UNSEEN_POWER
     definition_px = math.hypot(
-        SHAPE_SHARE * rim.u_common_px,
-        ROUNDING_SHARE * rim.rounding_px,
+        SHAPE_SHARE * rim.u_common_px / seen,
+        ROUNDING_SHARE * rim.rounding_px / seen,
+        SCATTER_SHARE * unusual_px / seen,
         SMEAR_SHARE * smear,
-        SCATTER_SHARE * unusual_px,
     )
-    definition_px /= min(rim.coverage / WHOLE_TURN, 1.0) ** UNSEEN_POWER
     tilt = 2 * ellipse.m * (1 - math.cos(math.radians(TILT_DEG))) / 2 / math.sqrt(3)
     half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2
     defocus = max(rim.blur_px - SHARP_BLUR_PX, 0.0) / (2 * half_diagonal) * 2 * ellipse.m

@@ -87,13 +87,13 @@ def test_sample_images_against_their_truth(row):
 
 
 WIDE = "hall-roller-1.jpg"
-"""Open: 1.5 % where 1 % is asked; blurred over 3 px of 350 on rough metal."""
+"""Open: 1.8 % where 1 % is asked; blurred over 3 px of 450, a quarter of the turn unseen."""
 
 
 @pytest.mark.parametrize(
     "row",
     [
-        pytest.param(row, marks=pytest.mark.xfail(reason="U 1.5 %") if row["photo"] == WIDE else ())
+        pytest.param(row, marks=pytest.mark.xfail(reason="U 1.8 %") if row["photo"] == WIDE else ())
         for row in truth()
         if row["expect"] == "measured"
     ],
