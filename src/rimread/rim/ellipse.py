@@ -32,7 +32,7 @@ _ROUND = np.arange(16) * (2 * np.pi / 16)  # two ellipses differ by no harmonic 
 _STEPS = 30
 _ROBUST_STEPS = 6
 _RIDGE = 1e-12  # keeps fits of a few points solvable
-_SETTLED = 1e-6  # relative change of the mean semi-axis at which the fit has settled
+_SETTLED = 1e-7  # relative change of the mean semi-axis at which the fit has settled
 
 
 @dataclass(frozen=True, slots=True)
