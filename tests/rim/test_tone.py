@@ -82,8 +82,12 @@ def test_arcs_of_either_polarity_cancel_for_the_most_part():
     assert 0.1 * one_sided < two_sided < 0.7 * one_sided
 
 
-WIDER = set(product(("linear",), ("ring", "arcs", "side"), (5, 6)))
-"""Open: these move by 0.30 to 0.42 of the bound, which is narrower than when 0.3 was asked."""
+WIDER = {
+    0.3: set(product(("linear",), ("ring", "arcs", "side"), (5, 6))),
+    0.4: set(product(("linear",), ("ring",), (5, 6))),
+}
+"""Open: these move by 0.30 to 0.42 of the bound, which is narrower than when 0.3 was asked (and
+0.4, while it was wider)."""
 
 
 @lru_cache(maxsize=12)
@@ -114,17 +118,18 @@ CASES = list(product(("srgb", "linear"), ("ring", "arcs", "side"), (5, 6)))
 
 
 @pytest.mark.parametrize(
-    ("tone", "kind", "seed"),
+    ("share", "tone", "kind", "seed"),
     [
         pytest.param(
-            *case, marks=[pytest.mark.xfail(raises=AssertionError)] if case in WIDER else []
+            share, *case, marks=[pytest.mark.xfail(raises=AssertionError)] if case in open_ else []
         )
+        for share, open_ in WIDER.items()
         for case in CASES
     ],
 )
-def test_the_other_curve_moves_the_rim_by_a_third_of_the_bound_at_most(tone, kind, seed):
+def test_the_other_curve_moves_the_rim_by_a_share_of_the_bound_at_most(share, tone, kind, seed):
     moved, bound, _, _ = moved_and_bound(tone, kind, seed)
-    assert moved <= 0.3 * bound
+    assert moved <= share * bound
 
 
 @pytest.mark.parametrize(("tone", "kind", "seed"), CASES)

@@ -82,23 +82,22 @@ def report(
     Exit codes: 0 written; 1 written, but a photo was refused or a check failed; 2 wrong use,
     nothing written.
     """  # noqa: D301  (\b keeps the lines of the examples)
-    words = {
-        "number": number, "part": part, "heat": heat, "location": location, "order": order,
-        "customer": customer, "grade": grade, "requirement": requirement, "edition": edition,
-        "operator": operator, "machine": machine, "remarks": remarks,
-    }  # fmt: skip
     with speaking():
         from rimread.report.model import Job  # noqa: PLC0415
 
-        job = Job(**words, material=material, on=date_of(on), temperature_c=temperature)
+        job = Job(
+            number=number, part=part, heat=heat, location=location, order=order, customer=customer,
+            grade=grade, requirement=requirement, edition=edition, operator=operator,
+            machine=machine, remarks=remarks, material=material, on=date_of(on),
+            temperature_c=temperature,
+        )  # fmt: skip
         asked = _Asked(frozenset(entry or ()), photo, series, date_of(since), date_of(until))
         files = _Files(
             lab=lab, scales=scale or (), photos=photos, overlays=overlays, block_log=block_log,
             block=block, block_results=block_results, human=human,
         )  # fmt: skip
-        how = _How(rules, policy, way, convert or (), table)
         _judge(out)
-        made = _made(results, asked, job, files, how)
+        made = _made(results, asked, job, files, _How(rules, policy, way, convert or (), table))
         _write(made, out, paper, font)
     _closing(made, out)
     if made.failed or made.refused:

@@ -38,7 +38,7 @@ __all__ = [
 LEAST_ALIGNMENT = 0.9
 """Of 100 simulated blanks, half of them scratched, 99 stay below."""
 CUT_ALIGNMENT = 0.73
-"""A ring that leaves the picture has lost part of its alignment."""
+"""A ring that leaves the picture has lost part of its alignment, here a fifth. Own choice."""
 CLEAR_EVIDENCE, CLEAR_AGREEMENT = 0.8, 0.7
 """A ring that passes both is an indent whatever its seed: chance paths do not lie on ellipses."""
 CLEAR_GAIN_PX = 120.0
@@ -65,7 +65,7 @@ RIVAL_PX = 12.0
 STRONG_RIVAL, AS_SHARP = 0.5, 2.5
 """A rival with less than half of the rim's evidence and 2.5 times its blur is none: the glow of a
 bowl ends in such edges. An edge in the rim's plane is as sharp, within three steps of `BLURS_PX`.
-"""
+Own choice."""
 INSIDE = 1.15
 """A ring within 1.15 radii of the first one's centre is a mark in its bowl or on its ridge."""
 MOST_OVAL = 0.12
