@@ -13,13 +13,13 @@ from scipy.stats import t as student_t
 
 from rimread.diameters import (
     CLIPPED_SHARE,
+    DARK_FOOT_SHARE,
     ROUNDING_SHARE,
     SCATTER_SHARE,
     SHAPE_SHARE,
     SHARP_BLUR_PX,
     SMEAR_SHARE,
     USUAL_SCATTER,
-    WHOLE_TURN,
     diameters,
 )
 from rimread.rim import Rim
@@ -61,7 +61,8 @@ def rim(ellipse, by, *, offsets_px=0.0, missing_deg=0.0, n=POINTS, **facts):
     middle = by.px_from_mm(np.array([ellipse.x, ellipse.y]))
     start = Ellipse(*(float(v) for v in middle), ellipse.m * by.px_per_mm_x)
     fitted, _, _ = fit_ellipse(points, weights, start, floor=0.1)
-    told = {"blur_px": 1.0, "rounding_px": 0.1, "u_common_px": 0.05, "clipped": 0.0} | facts
+    told = {"blur_px": 1.0, "rounding_px": 0.1, "u_common_px": 0.05} | facts
+    told = {"clipped": 0.0, "dark_foot": 0.0} | told
     return Rim(
         points_px=points,
         weights=weights,
@@ -314,7 +315,8 @@ def test_each_cause_shows_in_its_component():
 
 def test_rim_definition_of_a_radius_counts_twice_in_a_diameter():
     by = scale()
-    found = diameters(rim(specimen(), by, u_common_px=0.4, blur_px=0.0, rounding_px=0.0), by)
+    bare = {"u_common_px": 0.4, "blur_px": 0.0, "rounding_px": 0.0}
+    found = diameters(rim(specimen(d2=3.0), by, **bare), by)
     assert component(found, "rim definition").u == pytest.approx(
         2 * SHAPE_SHARE * 0.4 / 200, rel=1e-6
     )
@@ -331,7 +333,7 @@ def test_rim_definition_of_a_radius_counts_twice_in_a_diameter():
 def test_rim_definition_has_its_share_of_rounding_and_of_smear(facts, radius_px):
     by = scale()
     bare = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0} | facts
-    found = component(diameters(rim(specimen(), by, **bare), by), "rim definition")
+    found = component(diameters(rim(specimen(d2=3.0), by, **bare), by), "rim definition")
     assert found.u == pytest.approx(2 * radius_px / 200, abs=1e-9)
 
 
@@ -352,13 +354,27 @@ def test_rim_definition_has_its_share_of_scatter(amplitude_px):
 
 @pytest.mark.parametrize("missing_deg", [12.0, 36.0, 90.0])
 def test_rim_definition_grows_with_what_is_not_seen(missing_deg):
-    by = scale()
+    """As the standard uncertainty of the constant in harmonics 0 to 2 fitted to the arcs seen."""
+    by, circle = scale(), specimen(d2=3.0)
     whole, part = (
-        component(diameters(rim(specimen(), by, missing_deg=missing), by), "rim definition").u
+        component(diameters(rim(circle, by, missing_deg=missing), by), "rim definition").u
         for missing in (0.0, missing_deg)
     )
-    seen = min((1 - missing_deg / 360) / WHOLE_TURN, 1)
-    assert part == pytest.approx(whole / seen**2, rel=1e-6)  # without smear, whose part stays
+    t = (np.arange(POINTS) + 0.5) * (2 * np.pi / POINTS)
+    t = t[np.degrees(t) >= missing_deg]
+    waves = np.stack([np.ones_like(t), np.cos(t), np.sin(t), np.cos(2 * t), np.sin(2 * t)], axis=1)
+    factor = np.linalg.inv(waves.T @ waves)[0, 0] * len(t)
+    assert factor > 1
+    assert part == pytest.approx(whole * math.sqrt(factor), rel=1e-4)  # without smear
+
+
+@pytest.mark.parametrize(("dark", "counts"), [(0.0, 0.0), (0.5, 0.0), (0.75, 0.5), (1.0, 1.0)])
+def test_a_bowl_dark_up_to_its_rim_hides_the_foot_of_the_edge(dark, counts):
+    """Arcs that show it tell the others, as long as they are half of the turn."""
+    by = scale()
+    hidden = rim(specimen(), by, dark_foot=dark, blur_px=1.2, rounding_px=0.0)
+    found = component(diameters(hidden, by), "dark bowl")
+    assert found.u == pytest.approx(2 * DARK_FOOT_SHARE * counts * 1.2 / 200, abs=1e-12)
 
 
 def test_a_rim_that_was_not_seen_has_no_diameters():

@@ -17,10 +17,10 @@ __all__ = ["Diameters", "diameters"]
 
 Array = NDArray[np.floating]
 
-SHAPE_SHARE = 0.7
+SHAPE_SHARE = 0.65
 """Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
 weighted mildly (`TEMPER` in `rimread.rim.locate`)."""
-ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.25, 0.5, 2.5
+ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.24, 0.5, 3.0
 """Shares of an edge's rounding, of what defocus and motion widen it by, and of the unusual scatter
 of the arcs (`USUAL_SCATTER`), by which its light may be read wrongly on every side alike: rounding
 and smear may be less even than assumed, and what misleads single arcs may mislead all. Errors on
@@ -30,12 +30,13 @@ errors; no source."""
 USUAL_SCATTER = 6e-4
 """Scatter in diameters that any finish gives: of a scatter so large half counts, of a smaller one
 less. Set together with the shares."""
-WHOLE_TURN, UNSEEN_POWER = 0.95, 2
-"""Where less than 95 % of the turn was seen, all but the smear is divided by this power of what
-was: errors of lit and shaded sides cancel on a whole turn only. By coverage of simulated photos."""
 CLIPPED_SHARE = 0.8
 """Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
 are covered as often as others."""
+DARK_FOOT_SHARE = 0.35
+"""Share of the edge's whole width where all of the bowl is dark up to the rim, none where half of
+it is or less: the arcs on which the whole turn shows tell the shape for the others. By coverage of
+such simulated photos, and by gross errors."""
 HARMONICS = (3, 6)
 """Residual harmonics 3 to 5 stand for 0 to 2, which the fit has taken up."""
 HARMONICS_WIDE = (3, 13)
@@ -124,9 +125,10 @@ def diameters(rim: Rim, scale: Scale) -> Diameters:
     rows = design(ellipse, t)
     normal_matrix = rows.T @ (rows * weights[:, None])
     shape_cov = np.linalg.pinv(normal_matrix)
-    edge = _edge_scatter(residuals, weights, shape_cov)
+    gaps = max(float(shape_cov[2, 2] * weights.sum()), 1.0)
+    edge = _edge_scatter(residuals, weights > 0, gaps)
     scatter_mm = math.sqrt(float(np.mean(residuals[weights > 0] ** 2)))
-    common = _common_components(rim, ellipse, scale, scatter_px=scatter_mm * px_per_mm)
+    common = _common_components(rim, ellipse, scale, scatter_px=scatter_mm * px_per_mm, gaps=gaps)
     pull = np.linalg.solve(normal_matrix, rows.T * weights)[2]
     by_scale = _scale_components(scale, _scale_gradient(rim, scale, points, rows[:, :2], pull))
     budget = combine([edge, *common, *by_scale])
@@ -163,20 +165,18 @@ def _start(rim: Rim, scale: Scale, px_per_mm: float) -> Ellipse:
     )
 
 
-def _edge_scatter(residuals: Array, weights: Array, shape_cov: Array) -> Component:
+def _edge_scatter(residuals: Array, used: NDArray[np.bool_], gaps: float) -> Component:
     """Scatter of the mean diameter from the residuals' low harmonics.
 
     The fit has taken up harmonics 0 to 2 of the rim's deviation from an ellipse, and harmonic 0
     is the error of the mean diameter: its size is read off the harmonics next to it, whose power
-    texture, scratches and lobes share. Missing arcs widen it by the ratio of the fit's variance
-    factor to that of a full turn.
+    texture, scratches and lobes share. Missing arcs widen it by `gaps`, the ratio of the fit's
+    variance factor to that of a full turn.
     """
-    used = weights > 0
     full = len(residuals) / max(int(used.sum()), 1)
     power = np.abs(np.fft.rfft(np.where(used, residuals, 0.0))) ** 2 / len(residuals) * full
     low = max(power[slice(*HARMONICS)].mean(), power[slice(*HARMONICS_WIDE)].mean())
-    gap = shape_cov[2, 2] * weights.sum()
-    u_radius = math.sqrt(low / len(residuals) * max(gap, 1.0))
+    u_radius = math.sqrt(low / len(residuals) * gaps)
     return Component(
         name="edge scatter",
         u=2.0 * u_radius,
@@ -186,19 +186,24 @@ def _edge_scatter(residuals: Array, weights: Array, shape_cov: Array) -> Compone
 
 
 def _common_components(
-    rim: Rim, ellipse: Ellipse, scale: Scale, *, scatter_px: float
+    rim: Rim, ellipse: Ellipse, scale: Scale, *, scatter_px: float, gaps: float
 ) -> list[Component]:
-    """What moves the whole rim alike; all but the focus likely to be the same in a series."""
+    """What moves the whole rim alike; all but the focus likely to be the same in a series.
+
+    Errors of lit and shaded sides cancel on a whole turn only: all but the smear grow with the
+    root of the variance factor, as those of single arcs do.
+    """
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
     smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
     unusual_px = scatter_px**2 / (scatter_px + USUAL_SCATTER * 2 * rim.ellipse.m)
-    seen = min(rim.coverage / WHOLE_TURN, 1.0) ** UNSEEN_POWER
+    uneven = math.sqrt(gaps)
     definition_px = math.hypot(
-        SHAPE_SHARE * rim.u_common_px / seen,
-        ROUNDING_SHARE * rim.rounding_px / seen,
-        SCATTER_SHARE * unusual_px / seen,
+        SHAPE_SHARE * rim.u_common_px * uneven,
+        ROUNDING_SHARE * rim.rounding_px * uneven,
+        SCATTER_SHARE * unusual_px * uneven,
         SMEAR_SHARE * smear,
     )
+    foot = max(2 * rim.dark_foot - 1, 0.0)
     tilt = 2 * ellipse.m * (1 - math.cos(math.radians(TILT_DEG))) / 2 / math.sqrt(3)
     half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2
     defocus = max(rim.blur_px - SHARP_BLUR_PX, 0.0) / (2 * half_diagonal) * 2 * ellipse.m
@@ -208,7 +213,13 @@ def _common_components(
             u=2.0 * definition_px / px_per_mm,
             how=f"shape of the edge {rim.u_common_px:.2f} px, rounding {rim.rounding_px:.2f} px, "
             f"smear {smear:.2f} px, scatter {scatter_px:.2f} px, of which unusual "
-            f"{unusual_px:.2f} px; seen on {rim.coverage:.0%} of the turn",
+            f"{unusual_px:.2f} px; arcs missing or doubted: x {uneven:.2f}",
+            common=True,
+        ),
+        Component(
+            name="dark bowl",
+            u=2.0 * DARK_FOOT_SHARE * foot * rim.transition_px / px_per_mm,
+            how=f"the foot of the edge does not show on {rim.dark_foot:.0%} of the turn",
             common=True,
         ),
         Component(

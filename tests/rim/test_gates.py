@@ -23,6 +23,7 @@ def rim(coverage):
         u_common_px=0.1,
         coverage=coverage,
         clipped=0.0,
+        dark_foot=0.0,
         evidence=2.0,
     )
 
@@ -34,22 +35,28 @@ def spread(part):
 
 @pytest.mark.parametrize(("on", "code"), [(0.7, "rim-unclear"), (0.8, None), (1.0, None)])
 def test_a_quarter_of_the_edges_elsewhere_is_too_many(on, code):
-    refusal = gates.seen(rim(on), spread(on), broken=np.ones(ARCS, bool), moved_px=0.1)
+    refusal = gates.seen(rim(on), spread(on), speaking=np.ones(ARCS, bool), moved_px=0.1)
     assert getattr(refusal, "code", None) == code
 
 
 def test_arcs_that_show_no_edge_are_silent():
     arcs = spread(0.7)
-    assert gates.seen(rim(0.7), arcs, broken=arcs, moved_px=0.1) is None
+    assert gates.seen(rim(0.7), arcs, speaking=arcs, moved_px=0.1) is None
+
+
+def test_clipped_arcs_off_the_ellipse_do_not_speak_against_it():
+    unclipped = spread(0.6)
+    assert gates.seen(rim(0.6), unclipped, speaking=unclipped, moved_px=0.1) is None
+    assert gates.seen(rim(0.6), unclipped, speaking=np.ones(ARCS, bool), moved_px=0.1) is not None
 
 
 def test_too_few_edges_in_all_are_an_incomplete_rim():
-    refusal = gates.seen(rim(0.35), spread(0.35), broken=spread(0.5), moved_px=0.1)
+    refusal = gates.seen(rim(0.35), spread(0.35), speaking=spread(0.5), moved_px=0.1)
     assert refusal.code == "rim-incomplete"
 
 
 def test_an_ellipse_that_does_not_settle_is_unclear():
-    refusal = gates.seen(rim(1.0), spread(1.0), broken=spread(1.0), moved_px=3.0)
+    refusal = gates.seen(rim(1.0), spread(1.0), speaking=spread(1.0), moved_px=3.0)
     assert refusal.code == "rim-unclear"
 
 

@@ -13,11 +13,19 @@ from rimread.refusal import Refusal
 from rimread.rim import gates
 from rimread.rim.ellipse import Ellipse, largest_move, moved_by_offsets
 from rimread.rim.field import black_surround, filled, reaches_into
-from rimread.rim.locate import Located, Settled, locate, nearest_blur, settle
+from rimread.rim.locate import (
+    Located,
+    Settled,
+    locate,
+    log_likelihood,
+    nearest_blur,
+    settle,
+)
 from rimread.rim.model import Rim
+from rimread.rim.profiles import half_px
 from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.tone import tone_uncertainty_px
-from rimread.rim.trace import Ring, rings_about, rings_near
+from rimread.rim.trace import FLANK_APART_PX, Ring, edge_inside_px, rings_about, rings_near
 
 __all__ = ["Sighted", "find_rim", "find_rims", "sight_indents"]
 
@@ -48,6 +56,8 @@ CONSENSUS_PX = 1.0
 a stain has an edge of its own, and a fit to all places would bend towards it."""
 FIT_FLOOR_PX = 0.1
 """Scatter below a tenth of a pixel is not believed when points are rejected."""
+CLIPPED_BLURS = 2.0
+"""A clipped edge may lie anywhere in its blur, on either side."""
 PLACE_FLOOR_PX = 0.3
 """Added to a place's own uncertainty when points are weighted: rims are never better circles."""
 
@@ -256,6 +266,7 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
     found = _placed_on(photo, ring.ellipse)
     if isinstance(found, Refusal):
         return found
+    found = _inner_flank(photo, found)
     located, weights = found.located, found.weights
     broken = gates.found(located)
     shown = broken & (weights > 0)
@@ -267,13 +278,14 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
         rounding_px=located.rounding_px,
         u_common_px=located.u_common_px,
         coverage=float(shown.mean()),
+        dark_foot=float(located.dark.mean()),
         clipped=float(weights[located.clipped].sum() / max(weights.sum(), 1e-12)),
         evidence=ring.evidence,
         u_tone_px=tone_uncertainty_px(
             photo, found.ellipse, blur_px=located.blur_px, t=located.t, weights=weights
         ),
     )
-    refusal = gates.seen(rim, shown, broken=broken, moved_px=found.moved_px)
+    refusal = gates.seen(rim, shown, speaking=broken & ~located.clipped, moved_px=found.moved_px)
     return rim if refusal is None else refusal
 
 
@@ -303,6 +315,29 @@ def _placed_on(photo: Photo, ellipse: Ellipse) -> _Placed | Refusal:
     return found
 
 
+def _inner_flank(photo: Photo, found: _Placed) -> _Placed:
+    """The same, or the places on an edge inside that explains the light of both better.
+
+    An edge outside may not be preferred in this way: its bowl has the rim in it, and explains it.
+    """
+    inside = edge_inside_px(photo, found.ellipse)
+    if inside is None:
+        return found
+    other = _placed_on(photo, replace(found.ellipse, m=found.ellipse.m - inside))
+    if isinstance(other, Refusal):
+        return found
+    apart = found.ellipse.m - other.ellipse.m
+    if apart < FLANK_APART_PX:
+        return found
+    blurs = (found.located.blur_px, other.located.blur_px)
+    half = half_px(max(blurs))
+    now, then = (
+        log_likelihood(photo, one.ellipse, blur_px=one.located.blur_px, span_px=span)
+        for one, span in ((found, (-apart - half, half)), (other, (-half, apart + half)))
+    )
+    return other if then > now else found
+
+
 def _placed(photo: Photo, settled: Settled) -> _Placed | Refusal:
     located, ellipse = locate(photo, settled), settled.ellipse
     if isinstance(located, Refusal):
@@ -327,10 +362,10 @@ def _placed(photo: Photo, settled: Settled) -> _Placed | Refusal:
 def _prior_weights(located: Located) -> NDArray[np.floating]:
     """Weights of the places before any is rejected.
 
-    A clipped edge may lie anywhere in its blur. Where no break is seen a place says only where the
+    Where no break is seen a place says only where the
     search was, and gets no weight as long as half of the turn is seen.
     """
-    floor = np.where(located.clipped, 0.5 * located.blur_px, PLACE_FLOOR_PX)
+    floor = np.where(located.clipped, CLIPPED_BLURS * located.blur_px, PLACE_FLOOR_PX)
     weights = located.inside / (located.u_px**2 + floor**2)
     seen = gates.found(located)
     return np.asarray(np.where(seen, weights, 0.0) if seen.mean() > 0.5 else weights)

@@ -338,15 +338,15 @@ def found(located: Located) -> NDArray[np.bool_]:
 
 
 def seen(
-    rim: Rim, arcs: NDArray[np.bool_], *, broken: NDArray[np.bool_], moved_px: float
+    rim: Rim, arcs: NDArray[np.bool_], *, speaking: NDArray[np.bool_], moved_px: float
 ) -> Refusal | None:
     """Whether the rim is sharp enough, one ellipse, and seen on enough of its turn.
 
     Parameters
     ----------
     rim : Rim
-    arcs, broken : ndarray, shape (A,), bool
-        Which arcs show the rim, and which show any break.
+    arcs, speaking : ndarray, shape (A,), bool
+        Which arcs show the rim, and which show any break and are not clipped.
     moved_px : float
         How far the ellipse moved at last.
     """
@@ -363,8 +363,8 @@ def seen(
             "The trace of the rim does not settle: refocus, clean the surface or turn the light.",
             {"moved_px": moved_px},
         )
-    on_ellipse = float(arcs.sum() / max(broken.sum(), 1))
-    if broken.mean() > LEAST_COVERAGE and on_ellipse < LEAST_ON_ELLIPSE:
+    on_ellipse = float((arcs & speaking).sum() / max(speaking.sum(), 1))
+    if speaking.mean() > LEAST_COVERAGE and on_ellipse < LEAST_ON_ELLIPSE:
         return Refusal(
             "rim-unclear",
             f"Only {on_ellipse:.0%} of the edges seen lie on one ellipse: "

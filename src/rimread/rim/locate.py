@@ -9,12 +9,12 @@ edge ends as a spread of places common to all arcs: the uncertainty of the rim's
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import logsumexp, ndtr
 
 from rimread.photo import Photo
 from rimread.refusal import Refusal
@@ -26,12 +26,13 @@ from rimread.rim.profiles import (
     POOLED_DEG,
     Profiles,
     guard_px,
+    half_px,
     pool,
     profiles_across,
 )
-from rimread.rim.shading import Turn, predicted
+from rimread.rim.shading import Turn, dark_feet, predicted
 
-__all__ = ["Located", "Settled", "locate", "nearest_blur", "settle"]
+__all__ = ["Located", "Settled", "locate", "log_likelihood", "nearest_blur", "settle"]
 
 Array = NDArray[np.floating]
 
@@ -109,6 +110,8 @@ class Located:
         Arcs that lie wholly in the picture.
     clipped : ndarray, shape (A,), bool
         Arcs whose profile is clipped by the exposure.
+    dark : ndarray, shape (A,), bool
+        Arcs whose bowl is dark up to the rim (`rimread.rim.shading.dark_feet`).
     """
 
     t: NDArray[np.floating]
@@ -121,6 +124,7 @@ class Located:
     outer_slope: float
     inside: NDArray[np.bool_]
     clipped: NDArray[np.bool_]
+    dark: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,24 +194,67 @@ def locate(photo: Photo, settled: Settled) -> Located | Refusal:
     measured = profiles_across(photo, ellipse, blur_px=settled.blur_px)
     if measured.inside.mean() < LEAST_INSIDE:
         return NEAR_THE_FRAME
-    best = BLURS_PX.index(nearest_blur(settled.blur_px))
-    first = min(max(best - 1, 0), len(BLURS_PX) - 3)
-    blurs = BLURS_PX[first : first + 3]
+    blurs = _blurs_about(settled.blur_px)
     turns = _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
     shifts = _shifts(settled.reach_px)
     misfits = _misfits(measured, blurs, turns, shifts, pooled=POOLED_DEG)
-    shapes = np.array(
-        [(blur, turn.rounding_px, turn.outer_slope) for blur, turn in product(blurs, turns)]
-    )
+    shapes = _shapes(blurs, turns)
     least = least_misfits(misfits, shifts)
     weights = _shape_weights(shapes, _score(least, measured), 2 * ellipse.m)
     places = places_of(misfits, least, shifts, samples=len(measured.q_px))
     return _located(measured, shapes, weights, places)
 
 
+def log_likelihood(
+    photo: Photo, ellipse: Ellipse, *, blur_px: float, span_px: tuple[float, float]
+) -> float:
+    """How well a rim near an ellipse explains the light of the whole turn, under all edge shapes.
+
+    Parameters
+    ----------
+    photo : Photo
+    ellipse : Ellipse
+    blur_px : float
+        About the blur of the edge.
+    span_px : (float, float)
+        Stretch of the outward normals that counts: that of another rim must hold the same light.
+    """
+    least, most = span_px
+    longer = np.ceil(max(-least, most, half_px(blur_px)) - half_px(blur_px))
+    measured = profiles_across(
+        photo, ellipse, blur_px=blur_px, arcs=COARSE_ARCS, rays=COARSE_RAYS, longer_px=longer
+    )
+    span = slice(*np.searchsorted(measured.q_px, (least, most + 0.5)))
+    measured = replace(
+        measured,
+        q_px=measured.q_px[span],
+        light=measured.light[:, span],
+        seen=measured.seen[:, span],
+    )
+    blurs, turns = _blurs_about(blur_px), _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
+    shifts = _shifts(LEAST_SHIFT_PX)
+    misfits = _misfits(measured, blurs, turns, shifts, pooled=POOLED_DEG)
+    score = _score(least_misfits(misfits, shifts), measured)
+    return float(logsumexp(_log_weights(_shapes(blurs, turns), score, 2 * ellipse.m)))
+
+
 def nearest_blur(blur_px: float) -> float:
     """The one of `BLURS_PX` by ratio."""
     return min(BLURS_PX, key=lambda one: abs(np.log(one / blur_px)))
+
+
+def _blurs_about(blur_px: float) -> tuple[float, ...]:
+    """Three of `BLURS_PX` about a blur, at either end the last three."""
+    best = BLURS_PX.index(nearest_blur(blur_px))
+    first = min(max(best - 1, 0), len(BLURS_PX) - 3)
+    return BLURS_PX[first : first + 3]
+
+
+def _shapes(blurs: tuple[float, ...], turns: tuple[Turn, ...]) -> NDArray[np.floating]:
+    """Blur, rounding and outer slope of each shape, (shapes, 3)."""
+    return np.array(
+        [(blur, turn.rounding_px, turn.outer_slope) for blur, turn in product(blurs, turns)]
+    )
 
 
 def _turns(
@@ -327,13 +374,20 @@ def _shape_weights(
     shapes: NDArray[np.floating], score: NDArray[np.floating], diameter: float
 ) -> NDArray[np.floating]:
     """Posterior weights of the shapes."""
+    log_weight = _log_weights(shapes, score, diameter)
+    weight = np.exp(log_weight - log_weight.max())
+    return np.asarray(weight / weight.sum())
+
+
+def _log_weights(
+    shapes: NDArray[np.floating], score: NDArray[np.floating], diameter: float
+) -> NDArray[np.floating]:
+    """Logarithms of prior times likelihood of the shapes."""
     _, rounding, slope = shapes.T
     rounding = rounding / diameter / TYPICAL_ROUNDING
     log_prior = -0.5 * (np.log(rounding) / np.log(ROUNDING_FACTOR)) ** 2
     log_prior -= 0.5 * ((slope - TYPICAL_SLOPE) / SLOPE_SPREAD) ** 2
-    log_weight = log_prior - TEMPER * score
-    weight = np.exp(log_weight - log_weight.max())
-    return np.asarray(weight / weight.sum())
+    return np.asarray(log_prior - TEMPER * score)
 
 
 def _located(
@@ -360,4 +414,5 @@ def _located(
         outer_slope=slope,
         inside=measured.inside,
         clipped=measured.clipped,
+        dark=dark_feet(measured.sides.chart),
     )

@@ -35,6 +35,9 @@ class Rim:
         Fraction of the turn on which the rim was seen, 0 to 1.
     clipped : float
         Share of the fit's weight that lies on arcs with clipped exposure, 0 to 1.
+    dark_foot : float
+        Fraction of the turn on which the bowl is dark up to the rim, so that the foot of the edge
+        does not show, see `rimread.rim.shading.dark_feet`.
     evidence : float
         Mean gain of the break along the rim, see `rimread.rim.evidence`.
     u_tone_px : float
@@ -50,6 +53,7 @@ class Rim:
     u_common_px: float
     coverage: float
     clipped: float
+    dark_foot: float
     evidence: float
     u_tone_px: float = 0.0
 

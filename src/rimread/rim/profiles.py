@@ -25,6 +25,7 @@ __all__ = [
     "POOLED_DEG",
     "Profiles",
     "guard_px",
+    "half_px",
     "pool",
     "profiles_across",
 ]
@@ -94,11 +95,22 @@ class Profiles:
         return np.asarray(self.seen.min(axis=1) < 1)
 
 
+def half_px(blur_px: float) -> float:
+    """Half-width of the profile compared for a blur."""
+    return float(max(LEAST_HALF_PX, np.ceil(HALF_BLURS * blur_px + 1)))
+
+
 def profiles_across(
-    photo: Photo, ellipse: Ellipse, *, blur_px: float, arcs: int = ARCS, rays: int = RAYS
+    photo: Photo,
+    ellipse: Ellipse,
+    *,
+    blur_px: float,
+    arcs: int = ARCS,
+    rays: int = RAYS,
+    longer_px: float = 0.0,
 ) -> Profiles:
-    """Profiles across the rim near an ellipse, long enough for a blur."""
-    half = max(LEAST_HALF_PX, np.ceil(HALF_BLURS * blur_px + 1))
+    """Profiles across the rim near an ellipse, long enough for a blur, or longer than that."""
+    half = half_px(blur_px) + longer_px
     guard = guard_px(blur_px)
     band = band_along(photo, ellipse, half_px=half + BEYOND_PX, arcs=arcs * rays, rays=1)
     grey = band.grey.reshape(arcs, rays, -1)

@@ -19,7 +19,7 @@ from rimread.rim.path import closed_path, closed_paths
 from rimread.rim.sampling import band_along, evened, rays_from, reduced
 from rimread.rim.seed import Seed
 
-__all__ = ["Ring", "rings_about", "rings_near"]
+__all__ = ["Ring", "edge_inside_px", "rings_about", "rings_near"]
 
 POLAR_RADIUS_PX = 110
 """Reduced radius of a seed in the polar picture: a step of 1 px there is 1 % of the radius."""
@@ -56,6 +56,12 @@ OTHER_RADII = ((0.55, 0.9), (1.1, 1.7))
 """Where another ring about the same centre is looked for, in radii of the first."""
 OTHER_AGREEMENT, OTHER_EVIDENCE = 0.85, 0.7
 """What the reduced picture must show of it before it is looked at in full."""
+FLANK = 0.6
+"""Gain of another edge, relative to the rim's, that makes it a flank of the same line;"""
+FLANK_APART_PX = 2.5
+"""nearer it is the same edge;"""
+FLANK_MARGIN = 4
+"""columns next to either end of a band whose gain is not known. Own choice, all three."""
 LARGEST_CHANGE = 0.25
 """A band that moves the mean radius by more has lost its ring."""
 
@@ -113,6 +119,20 @@ def rings_about(photo: Photo, ring: Ring) -> tuple[Ring, ...]:
     starts = [_other_ellipse(first, t, u[span], gain[:, span]) for span in spans]
     others = [_sharpened(photo, small.grow(start)) for start in starts if start is not None]
     return tuple(ring for ring in others if ring is not None)
+
+
+def edge_inside_px(photo: Photo, ellipse: Ellipse) -> float | None:
+    """How far inside a rim another edge runs along all of it, None where there is none.
+
+    A crest shines as a line along the rim, and its outer flank is as good an edge as the rim.
+    """
+    reach = BAND_LEAST_PX + FLANK_MARGIN
+    band = band_along(photo, ellipse, half_px=reach, arcs=BAND_ARCS, rays=BAND_RAYS)
+    gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=True).mean(axis=0)
+    here = gain[np.abs(band.q_px) < FLANK_APART_PX].max()
+    within = np.flatnonzero((band.q_px > -BAND_LEAST_PX) & (band.q_px < -FLANK_APART_PX))
+    peaks = [i for i in within if gain[i] == gain[i - 1 : i + 2].max() and gain[i] > FLANK * here]
+    return -float(band.q_px[max(peaks, key=gain.__getitem__)]) if peaks else None
 
 
 def _other_ellipse(

@@ -1,0 +1,106 @@
+"""A crest that shines as a line along the rim: its outer flank is as good an edge as the rim."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from rimread.diameters import diameters
+from rimread.photo import Photo
+from rimread.rim import Rim, find, find_rim
+from rimread.rim.ellipse import Ellipse
+from rimread.rim.locate import log_likelihood
+from rimread.rim.shading import CHART_SLOPES, dark_feet
+from rimread.rim.trace import edge_inside_px
+from rimread.simulate import Camera, Indent, Light, Scene, Surface, simulate
+
+TRUE = Ellipse(x=200.3, y=199.6, m=120.0, e=1.2, f=-0.8)
+CREST = Scene(
+    indents=(Indent(d1_mm=2.4, d2_mm=2.4, ball_mm=5.0, pile_width=0.23, crest=0.06, texture=0.9),),
+    surface=Surface(finish="milled", finish_um=0.16, alpha_inside=0.085, alpha_outside=0.1),
+    light=Light(kind="coaxial"),
+    camera=Camera(
+        width_px=800, height_px=760, px_per_mm=266.0, blur_px=0.74, motion_px=3.5, exposure=0.19
+    ),
+)
+"""Light along the axis, a steep smooth bowl and ridge, dark both, and an edge of 5 px."""
+
+
+def crest(pile, edge_round_mm):
+    indent = replace(CREST.indents[0], pile=pile, edge_round_mm=edge_round_mm)
+    return simulate(replace(CREST, indents=(indent,)), rng=np.random.default_rng(1))
+
+
+def off(shot):
+    """Error of the mean diameter and its U, in parts of it."""
+    rim = find_rim(shot.photo())
+    assert isinstance(rim, Rim), rim
+    found, true = diameters(rim, shot.scale), shot.truth[0].mean_mm
+    return found.mean_mm / true - 1, found.budget.U / true
+
+
+@pytest.mark.parametrize("edge_round_mm", [0.01, 0.0135, 0.018])
+@pytest.mark.parametrize("pile", [0.2, 0.3])
+def test_the_rim_is_the_inner_flank_of_a_shining_crest(pile, edge_round_mm):
+    error, U = off(crest(pile, edge_round_mm))
+    assert abs(error) <= U
+
+
+def test_the_outer_flank_would_be_taken_otherwise(monkeypatch):
+    shot = crest(0.3, 0.0135)
+    monkeypatch.setattr(find, "edge_inside_px", lambda *_: None)
+    error, U = off(shot)
+    assert error > 3 * U
+
+
+def drawn(light):
+    """A 16-bit linear photo of light over the distance outside an ellipse, in grain."""
+    y, x = np.indices((400, 400), dtype=float)
+    away = TRUE.distance(np.column_stack([x.ravel(), y.ravel()])).reshape(400, 400)
+    grain = np.random.default_rng(5).normal(0, 0.004, away.shape)
+    grey = np.round(np.clip(light(away) + grain, 0, 1) * 65535).astype(np.uint16)
+    return Photo(grey=grey, tone="linear", name="drawn", sha256="", tone_stated=True)
+
+
+def line(width_px):
+    """Dark, a bright line that ends on the ellipse, and a little less dark."""
+    return drawn(lambda q: 0.1 + 0.4 * ndtr((q + width_px) / 1.2) - 0.35 * ndtr(q / 1.2))
+
+
+@pytest.mark.parametrize("width_px", [5.0, 7.0, 9.0])
+def test_the_inner_flank_of_a_line_is_seen_from_the_outer_one(width_px):
+    assert edge_inside_px(line(width_px), TRUE) == pytest.approx(width_px, abs=1.5)
+
+
+def test_a_step_has_no_edge_inside():
+    assert edge_inside_px(drawn(lambda q: 0.4 - 0.2 * ndtr(q / 1.2)), TRUE) is None
+
+
+def test_the_edge_of_a_step_is_likelier_than_any_other_place():
+    step = drawn(lambda q: 0.4 - 0.2 * ndtr(q / 1.2))
+    likely = [
+        log_likelihood(
+            step, replace(TRUE, m=TRUE.m + off), blur_px=1.2, span_px=(-14.0 - off, 14.0 - off)
+        )
+        for off in (-5.0, 0.0, 5.0)
+    ]
+    assert likely[1] > max(likely[0], likely[2]) + 3  # odds of twenty to one
+
+
+BOWL = np.abs(CHART_SLOPES)
+
+
+@pytest.mark.parametrize(
+    ("chart", "dark"),
+    [
+        (0.05 + 0.4 * np.exp(-((BOWL / 0.2) ** 2)), True),  # light along the axis, a smooth bowl
+        (0.05 + 0.4 * np.exp(-((BOWL / 0.8) ** 2)), False),  # a rough one, grey to the rim
+        (0.45 - 0.4 * BOWL, False),
+        (0.05 + 0.4 * BOWL, False),  # a ring of light: dark in the middle
+        (np.full_like(BOWL, 0.3), False),
+    ],
+)
+def test_a_dark_foot_is_a_bowl_that_shines_in_its_middle_alone(chart, dark):
+    assert dark_feet(chart[None]).tolist() == [dark]
+    assert dark_feet(0.3 * chart[None]).tolist() == [dark]
