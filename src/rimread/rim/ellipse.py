@@ -31,6 +31,7 @@ with an arc of 90 degrees off it, which spoils three of nine sectors, two or thr
 _ROUND = np.arange(16) * (2 * np.pi / 16)  # two ellipses differ by no harmonic above the second
 _STEPS = 30
 _ROBUST_STEPS = 6
+_STEADY = 0.02  # move, in floors of the scatter, at which a robust fit has settled
 _RIDGE = 1e-12  # keeps fits of a few points solvable
 _SETTLED = 1e-7  # relative change of the mean semi-axis at which the fit has settled
 
@@ -182,10 +183,13 @@ def moved_by_offsets(
     if consensus is not None:
         residuals = _consensus_residuals(offsets, weights, consensus)
         used = weights * (np.abs(residuals) < 2 * consensus)
+    step = np.zeros(5)
     for _ in range(_ROBUST_STEPS):
-        step = _least_squares(rows, offsets, used)
+        before, step = step, _least_squares(rows, offsets, used)
         residuals = offsets - rows @ step
         used = weights * _biweight(residuals, weights, floor)
+        if np.abs(step - before).max() < _STEADY * floor:
+            break
     return ellipse.moved(step), residuals, used
 
 

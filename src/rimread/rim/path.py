@@ -9,12 +9,16 @@ gives the same path in half as many steps.
 
 from __future__ import annotations
 
+from operator import sub
+
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 __all__ = ["closed_path", "closed_paths"]
 
+WARM = 4
+"""The path is followed for a quarter of a turn more on either side."""
 _BARRED = np.float32(-1e9)
 
 
@@ -36,19 +40,19 @@ def closed_path(gain: NDArray[np.floating], *, reach: int, toll: float) -> NDArr
 def closed_paths(gains: NDArray[np.floating], *, reach: int, toll: float) -> list[NDArray[np.intp]]:
     """The closed path of each of the pictures `gains` (P, A, R), in hardly more time than one."""
     rows = gains.shape[1]
-    warm = rows // 4
+    warm = rows // WARM
     wound = np.concatenate([gains[:, -warm:], gains, gains[:, : warm + rows % 2]], axis=1)
     half = wound.shape[1] // 2
     ends = np.concatenate([wound[:, :half], wound[:, : -half - 1 : -1]])
     price = (toll * np.abs(np.arange(-reach, reach + 1))).astype(np.float32)
-    totals = np.moveaxis(_totals(np.stack(list(ends), axis=2), price), 2, 0)
+    totals = np.ascontiguousarray(_totals(ends.transpose(1, 2, 0), price).transpose(2, 0, 1))
     firsts, lasts = np.split(totals, 2)
     paths = (_met(first, last, price) for first, last in zip(firsts, lasts, strict=True))
     return [path[warm : warm + rows] for path in paths]
 
 
 def _met(
-    first: NDArray[np.float32], last: NDArray[np.float32], price: NDArray[np.floating]
+    first: NDArray[np.float32], last: NDArray[np.float32], price: NDArray[np.float32]
 ) -> NDArray[np.intp]:
     """Columns of the best path through the rows of `first` and, backwards, of `last`."""
     reach = len(price) // 2
@@ -58,7 +62,7 @@ def _met(
     return np.array(path, np.intp)
 
 
-def _totals(gains: NDArray[np.floating], price: NDArray[np.floating]) -> NDArray[np.float32]:
+def _totals(gains: NDArray[np.floating], price: NDArray[np.float32]) -> NDArray[np.float32]:
     """Largest sum up to each cell, shape (N, R + 2 reach, P), with barred columns on either side.
 
     Parameters
@@ -70,23 +74,28 @@ def _totals(gains: NDArray[np.floating], price: NDArray[np.floating]) -> NDArray
     """
     rows, columns, pictures = gains.shape
     reach = len(price) // 2
-    totals = np.full((rows, columns + 2 * reach, pictures), _BARRED, np.float32)
-    cells = totals[:, reach : reach + columns]
-    cells[0] = gains[0]
-    offers = np.moveaxis(sliding_window_view(totals, columns, axis=1), 3, 2)
-    earned = gains[1:, None] - price[:, None, None]
-    sums = np.empty(offers.shape[1:], np.float32)
-    for offer, cell, more in zip(offers[:-1], cells[1:], earned, strict=True):
-        np.add(offer, more, out=sums)
-        np.maximum.reduce(sums, axis=0, out=cell)
-    return totals
+    cells, bar = columns * pictures, reach * pictures  # the pictures' columns in turn, in one row
+    gains = gains.reshape(rows, cells)
+    totals = np.full((rows, cells + 2 * bar), _BARRED, np.float32)
+    totals[0, bar:-bar] = gains[0]
+    offers = sliding_window_view(totals, cells, axis=1)[:, ::pictures]
+    earned = gains[1:, None] - price[:, None]
+    sums = np.empty((len(price), cells), np.float32)
+    best = np.maximum.reduce
+    for offer, row, more in zip(offers[:-1], totals[1:, bar:-bar], earned, strict=True):
+        np.add(offer, more, sums)
+        best(sums, 0, None, row)
+    return totals.reshape(rows, columns + 2 * reach, pictures)
 
 
-def _back(totals: NDArray[np.float32], column: int, price: NDArray[np.floating]) -> list[int]:
+def _back(totals: NDArray[np.float32], column: int, price: NDArray[np.float32]) -> list[int]:
     """Columns of the best path into `column` of the row after the last, from last to first."""
-    reach = len(price) // 2
+    reach, width, costs = len(price) // 2, totals.shape[1], price.tolist()
+    cells = memoryview(totals.reshape(-1))  # of a few numbers lists are quicker than arrays
     path = []
-    for row in totals[::-1]:
-        column += int((row[column : column + len(price)] - price).argmax()) - reach
+    for row in range((len(totals) - 1) * width, -1, -width):
+        offers = cells[row + column : row + column + len(costs)].tolist()
+        nets = list(map(sub, offers, costs))
+        column += nets.index(max(nets)) - reach
         path.append(column)
     return path
