@@ -65,6 +65,9 @@ FLANK_APART_PX = 2.5
 """nearer it is the same edge;"""
 FLANK_MARGIN = 4
 """columns next to either end of a band whose gain is not known. Own choice, all three."""
+OWN_SLOPE_PX = 2.0
+"""A path that runs this near the end of its radii next to the first ring follows the slope of that
+ring's own light, as five of six on simulated photos did, and none that was a rival."""
 LARGEST_CHANGE = 0.25
 """A band that moves the mean radius by more has lost its ring."""
 
@@ -142,13 +145,15 @@ def _other_ellipse(
     first: Ellipse, t: NDArray[np.floating], u: NDArray[np.floating], gain: NDArray[np.floating]
 ) -> Ellipse | None:
     """The ellipse along the best path at radii `u` of the first, None where none is clear."""
-    if gain.max(axis=1).mean() <= OTHER_EVIDENCE:  # nor could a path gain more
+    apart = np.abs(u - 1)
+    own = float(apart.min()) + OWN_SLOPE_PX / first.m
+    if gain[:, apart > own].max(axis=1).mean() <= OTHER_EVIDENCE:  # nor could a path gain more
         return None
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
     along = gain[np.arange(len(t)), path].astype(np.float64)
-    if along.mean() <= OTHER_EVIDENCE:
-        return None
     k = float(np.median(u[path]))
+    if along.mean() <= OTHER_EVIDENCE or abs(k - 1) <= own:
+        return None
     start = Ellipse(first.x, first.y, k * first.m, k * first.e, k * first.f)
     fitted, residuals, _ = moved_by_offsets(
         start,
