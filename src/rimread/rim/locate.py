@@ -50,7 +50,9 @@ LEAST_INSIDE = 0.25
 BLURS_PX = tuple(0.7 * 1.35**k for k in range(9))
 """0.7 px (an edge within one pixel) to 7.7 px (the gate refuses)."""
 FIRST_BLUR_PX = BLURS_PX[2]
-"""The blur that profiles are long enough for at first."""
+FIRST_BLURS = 6
+"""The blur that profiles are long enough for at first, and how many blurs are tried on these: the
+last two of them are too wide for them already."""
 ROUNDINGS = tuple(1.9**k for k in range(-2, 4))
 """Roundings of the edge over the typical one, 25-fold in all."""
 OUTER_SLOPES = (-0.35, -0.2, -0.05, 0.1)
@@ -148,22 +150,22 @@ class Settled:
 def settle(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
     """Bring an ellipse that lies within 5 px of a rim onto it.
 
-    A coarser grid of shapes than in `locate`, with every blur in it. Profiles begin short, where
-    little but the rim is seen, and are taken again longer when they end within the blur found: a
-    blur wider than a profile looks like a slope. Refused where too few of them lie in the picture.
+    A coarser grid of shapes than in `locate`. Profiles begin short, where little but the rim is
+    seen, and are taken again longer, with every blur, when they end within the blur found: a blur
+    wider than a profile looks like a slope. Refused where too few of them lie in the picture.
     """
     turns = _turns(ellipse, ROUNDINGS[::2], OUTER_SLOPES[1::2])
     shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
-    blur, half = FIRST_BLUR_PX, 0.0
+    blurs, blur, half = BLURS_PX[:FIRST_BLURS], FIRST_BLUR_PX, 0.0
     while half < guard_px(blur):
         measured = profiles_across(photo, ellipse, blur_px=blur, arcs=COARSE_ARCS, rays=COARSE_RAYS)
         if measured.inside.mean() < LEAST_INSIDE:
             return NEAR_THE_FRAME
         half = measured.q_px[-1]
-        misfits = _misfits(measured, BLURS_PX, turns, shifts, pooled=COARSE_POOLED_DEG)
+        misfits = _misfits(measured, blurs, turns, shifts, pooled=COARSE_POOLED_DEG)
         least = least_misfits(misfits, shifts)
         best = int(np.argmin(_score(least, measured)))
-        blur = BLURS_PX[best // len(turns)]
+        blur, blurs = blurs[best // len(turns)], BLURS_PX
     chosen = slice(best, best + 1)
     places = places_of(misfits[chosen], least.of(chosen), shifts, samples=len(measured.q_px))
     weights = measured.inside / (places.u_px[0] ** 2 + STEP_PX**2)
