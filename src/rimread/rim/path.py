@@ -91,7 +91,7 @@ def _totals(gains: NDArray[np.floating], price: NDArray[np.float32]) -> NDArray[
 def _back(totals: NDArray[np.float32], column: int, price: NDArray[np.float32]) -> list[int]:
     """Columns of the best path into `column` of the row after the last, from last to first."""
     reach, width, costs = len(price) // 2, totals.shape[1], price.tolist()
-    cells = memoryview(totals.reshape(-1))  # of a few numbers lists are quicker than arrays
+    cells = totals.reshape(-1).data  # of a few numbers lists are quicker than arrays
     path = []
     for row in range((len(totals) - 1) * width, -1, -width):
         offers = cells[row + column : row + column + len(costs)].tolist()

@@ -14,6 +14,8 @@ from rimread.rim.ellipse import Ellipse
 
 __all__ = ["Band", "Reduced", "band_along", "evened", "halved", "rays_from", "reduced"]
 
+Array = NDArray[np.floating]
+
 STRIP_ROWS = 64
 """Rows brought to floating point at a time: they stay in the cache."""
 
@@ -192,7 +194,7 @@ def _sample(
     lines = np.empty((2, len(way), 2))
     lines[..., 0], lines[..., 1] = start.T, way.T
     x, y = lines @ np.stack([np.ones_like(u), u])
-    inside = np.asarray((x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1))
+    inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
     if not inside.all():
         x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
     column, row = np.floor(x), np.floor(y)
@@ -202,9 +204,23 @@ def _sample(
     corner = row.astype(np.intp)
     flat = picture.reshape(-1)
     here, beside, below, across = (  # past the last row and column comes what counts nothing
-        flat[step:].take(corner, mode="clip").astype(np.float32) / np.float32(full)
-        for step in (0, 1, width, width + 1)
+        _parts(flat[step:].take(corner, mode="clip"), full) for step in (0, 1, width, width + 1)
     )
-    above = here + right * (beside - here)
-    under = below + right * (across - below)
-    return above + down * (under - above), inside
+    above, under = _between(here, beside, right), _between(below, across, right)
+    return _between(above, under, down), np.asarray(inside)
+
+
+def _parts(values: NDArray[np.generic], full: float) -> Array:
+    """Values over `full`, written over them where they are floating point already."""
+    parts = values.astype(np.float32, copy=False)
+    if full != 1:
+        parts /= np.float32(full)
+    return parts
+
+
+def _between(one: Array, other: Array, share: Array) -> Array:
+    """Values at shares of the way from one to the other, written over the other."""
+    other -= one
+    other *= share
+    other += one
+    return other
