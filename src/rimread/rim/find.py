@@ -247,8 +247,8 @@ def _may_be_another(seed: Seed, first: Seed) -> bool:
 
 
 def _weight(ring: Ring) -> float:
-    """Evidence in a ring: gain where the path agrees, over its length against chance."""
-    return ring.evidence * ring.agreement * float(np.sqrt(ring.ellipse.m))
+    """Evidence in a ring: gain where the path agrees, over its length there against chance."""
+    return ring.evidence * float(np.sqrt(ring.agreement * ring.ellipse.m))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
