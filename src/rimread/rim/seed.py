@@ -184,7 +184,7 @@ def _maps(field: Array, radii: Array, *, pixel: int) -> list[_Map]:
     return maps
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=12)
 def _spectra(
     height: int, width: int, pad: int, pixel: int, radii: tuple[float, ...]
 ) -> tuple[Array, Array, tuple[int, int]]:
