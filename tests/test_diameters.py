@@ -28,6 +28,7 @@ from rimread.scale import Scale
 
 WIDTH, HEIGHT = 1280, 1024
 POINTS = 120
+HALF = np.arange(POINTS) % 2 == 0
 
 
 def scale(*, x=200.0, y=200.0, k1=0.0, covariance=None, dof=math.inf):
@@ -62,7 +63,7 @@ def rim(ellipse, by, *, offsets_px=0.0, missing_deg=0.0, n=POINTS, **facts):
     start = Ellipse(*(float(v) for v in middle), ellipse.m * by.px_per_mm_x)
     fitted, _, _ = fit_ellipse(points, weights, start, floor=0.1)
     told = {"blur_px": 1.0, "rounding_px": 0.1, "u_common_px": 0.05} | facts
-    told = {"clipped": 0.0, "dark_foot": 0.0} | told
+    told = {"clipped": np.zeros(n, bool), "dark_foot": 0.0} | told
     return Rim(
         points_px=points,
         weights=weights,
@@ -307,7 +308,7 @@ def test_each_cause_shows_in_its_component():
     assert grown("rim definition", u_common_px=0.3) > 0
     assert grown("rim definition", blur_px=3.0) > 0
     assert grown("rim definition", rounding_px=2.0) > 0
-    assert grown("exposure", clipped=0.5) > 0
+    assert grown("exposure", clipped=HALF) > 0
     assert component(plain, "exposure").u == 0
     assert grown("focus", blur_px=4.0) > 0
     assert grown("tone curve", u_tone_px=0.2) > 0
@@ -382,9 +383,21 @@ def test_a_rim_that_was_not_seen_has_no_diameters():
         diameters(replace(rim(specimen(), scale()), coverage=0.0), scale())
 
 
+def test_clipped_arcs_off_the_ellipse_are_no_scatter():
+    by = scale()
+    off = np.where(HALF, 0.5 * np.cos(10 * np.pi * np.arange(POINTS) / POINTS), 0.0)
+    bare = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0}
+    scattered, clipped = (
+        component(diameters(rim(specimen(), by, offsets_px=off, **facts), by), "rim definition").u
+        for facts in (bare, bare | {"clipped": HALF})
+    )
+    assert scattered > 0
+    assert clipped < 0.1 * scattered
+
+
 def test_an_edge_next_to_clipped_light_may_lie_anywhere_in_its_width():
     by = scale()
-    clipped = rim(specimen(), by, clipped=0.5, blur_px=1.2, rounding_px=0.0)
+    clipped = rim(specimen(), by, clipped=HALF, blur_px=1.2, rounding_px=0.0)
     found = component(diameters(clipped, by), "exposure")
     assert found.u == pytest.approx(2 * CLIPPED_SHARE * 0.5 * 1.2 / 200, rel=1e-9)
 

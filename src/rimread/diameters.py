@@ -17,10 +17,10 @@ __all__ = ["Diameters", "diameters"]
 
 Array = NDArray[np.floating]
 
-SHAPE_SHARE = 0.65
+SHAPE_SHARE = 0.6
 """Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
 weighted mildly (`TEMPER` in `rimread.rim.locate`)."""
-ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.24, 0.5, 3.0
+ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.24, 0.5, 3.5
 """Shares of an edge's rounding, of what defocus and motion widen it by, and of the unusual scatter
 of the arcs (`USUAL_SCATTER`), by which its light may be read wrongly on every side alike: rounding
 and smear may be less even than assumed, and what misleads single arcs may mislead all. Errors on
@@ -33,6 +33,9 @@ less. Set together with the shares."""
 CLIPPED_SHARE = 0.8
 """Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
 are covered as often as others."""
+MOST_UNEVEN = 2.5
+"""Most that gaps in the turn widen the parts which all arcs share: what is left is half a turn.
+Own choice."""
 DARK_FOOT_SHARE = 0.35
 """Share of the edge's whole width where all of the bowl is dark up to the rim, none where half of
 it is or less: the arcs on which the whole turn shows tell the shape for the others. By coverage of
@@ -127,8 +130,8 @@ def diameters(rim: Rim, scale: Scale) -> Diameters:
     shape_cov = np.linalg.pinv(normal_matrix)
     gaps = max(float(shape_cov[2, 2] * weights.sum()), 1.0)
     edge = _edge_scatter(residuals, weights > 0, gaps)
-    scatter_mm = math.sqrt(float(np.mean(residuals[weights > 0] ** 2)))
-    common = _common_components(rim, ellipse, scale, scatter_px=scatter_mm * px_per_mm, gaps=gaps)
+    scatter_px = px_per_mm * _scatter(residuals, weights > 0, rim.clipped)
+    common = _common_components(rim, ellipse, scale, scatter_px=scatter_px, gaps=gaps)
     pull = np.linalg.solve(normal_matrix, rows.T * weights)[2]
     by_scale = _scale_components(scale, _scale_gradient(rim, scale, points, rows[:, :2], pull))
     budget = combine([edge, *common, *by_scale])
@@ -165,6 +168,15 @@ def _start(rim: Rim, scale: Scale, px_per_mm: float) -> Ellipse:
     )
 
 
+def _scatter(residuals: Array, used: NDArray[np.bool_], clipped: NDArray[np.bool_]) -> float:
+    """Root mean square distance from the ellipse of arcs that carry the fit.
+
+    Clipped ones are left out where there are others: they may lie anywhere in their blur.
+    """
+    open_arcs = used & ~clipped
+    return math.sqrt(float(np.mean(residuals[open_arcs if open_arcs.any() else used] ** 2)))
+
+
 def _edge_scatter(residuals: Array, used: NDArray[np.bool_], gaps: float) -> Component:
     """Scatter of the mean diameter from the residuals' low harmonics.
 
@@ -196,7 +208,7 @@ def _common_components(
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
     smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
     unusual_px = scatter_px**2 / (scatter_px + USUAL_SCATTER * 2 * rim.ellipse.m)
-    uneven = math.sqrt(gaps)
+    uneven = min(math.sqrt(gaps), MOST_UNEVEN)
     definition_px = math.hypot(
         SHAPE_SHARE * rim.u_common_px * uneven,
         ROUNDING_SHARE * rim.rounding_px * uneven,
@@ -230,8 +242,8 @@ def _common_components(
         ),
         Component(
             name="exposure",
-            u=2.0 * CLIPPED_SHARE * rim.clipped * rim.transition_px / px_per_mm,
-            how=f"{rim.clipped:.0%} of the rim next to clipped light",
+            u=2.0 * CLIPPED_SHARE * rim.clipped_share * rim.transition_px / px_per_mm,
+            how=f"{rim.clipped_share:.0%} of the rim next to clipped light",
             common=True,
         ),
         Component(

@@ -22,7 +22,7 @@ def rim(coverage):
         rounding_px=0.2,
         u_common_px=0.1,
         coverage=coverage,
-        clipped=0.0,
+        clipped=np.zeros(ARCS, bool),
         dark_foot=0.0,
         evidence=2.0,
     )

@@ -247,8 +247,8 @@ def _may_be_another(seed: Seed, first: Seed) -> bool:
 
 
 def _weight(ring: Ring) -> float:
-    """Evidence in a ring: gain where the path agrees, over its length there against chance."""
-    return ring.evidence * float(np.sqrt(ring.agreement * ring.ellipse.m))
+    """Evidence in a ring: gain where the path agrees, over its length against chance."""
+    return ring.evidence * ring.agreement * float(np.sqrt(ring.ellipse.m))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -279,7 +279,7 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
         u_common_px=located.u_common_px,
         coverage=float(shown.mean()),
         dark_foot=float(located.dark.mean()),
-        clipped=float(weights[located.clipped].sum() / max(weights.sum(), 1e-12)),
+        clipped=located.clipped,
         evidence=ring.evidence,
         u_tone_px=tone_uncertainty_px(
             photo, found.ellipse, blur_px=located.blur_px, t=located.t, weights=weights

@@ -14,23 +14,21 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, ndtr
+from scipy.special import logsumexp
 
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
+from rimread.rim.misfit import misfits_of, no_break_evidence
 from rimread.rim.places import Least, Places, least_misfits, places_of
 from rimread.rim.profiles import (
-    LEAST_LIGHT,
-    LEAST_SCATTER,
     POOLED_DEG,
     Profiles,
     guard_px,
     half_px,
-    pool,
     profiles_across,
 )
-from rimread.rim.shading import Turn, dark_feet, predicted
+from rimread.rim.shading import Turn, dark_feet
 
 __all__ = ["Located", "Settled", "locate", "log_likelihood", "nearest_blur", "settle"]
 
@@ -55,14 +53,17 @@ FIRST_BLURS = 6
 last two of them are too wide for them already."""
 ROUNDINGS = tuple(1.9**k for k in range(-2, 4))
 """Roundings of the edge over the typical one, 25-fold in all."""
-OUTER_SLOPES = (-0.35, -0.2, -0.05, 0.1)
-"""From a steep ridge to a slight dish, in slopes of the bowl at the rim."""
+OUTER_SLOPES = (-0.8, -0.35, -0.2, -0.05, 0.1)
+"""From a crest nearly as steep as the bowl to a slight dish, in slopes of the bowl at the rim,"""
+COARSE_ROUNDINGS, COARSE_SLOPES = ROUNDINGS[::2], (-0.2, 0.1)
+"""and the shapes that settle an ellipse."""
 TYPICAL_ROUNDING, ROUNDING_FACTOR = 8e-4, 2.5
 """Prior of the rounding in diameters, log-normal. Indents are geometrically similar, so that the
 rounding goes with the diameter; its size is our assumption, no source. Wide, as blur hides it: set
 with `TEMPER` by errors and coverage on simulated photos, while the renderings were watched."""
 TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
-"""Prior of the outer slope: ridges are commoner than dishes; our assumption, no source."""
+"""Prior of the outer slope, a Cauchy density, as some crests are steep: ridges are commoner than
+dishes; our assumption, no source."""
 TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
@@ -71,16 +72,9 @@ COARSE_POOLED_DEG = 18.75
 parameters follow that. Own choice."""
 COARSE_ARCS, COARSE_RAYS = 72, 8
 """Arcs and normals in each while the ellipse is settled: fewer arcs, as they are pooled."""
-CONTRAST_RANGE = (0.5, 2.0)
-"""A predicted contrast is taken as right within this factor,"""
-CLIPPED_CONTRAST = 10.0
-"""or may be up to this much larger where the exposure is clipped. Own choice, both."""
 CLIPPED_SAY = 0.05
 """Weight of a clipped arc where edge shapes are judged: only the foot of its edge is seen, and any
 blur with the right contrast explains that. With all arcs clipped they are all there is."""
-LEAST_MISFIT = 1e-2
-"""Share of a profile's power that no prediction is expected to explain: a tenth of its contrast."""
-
 NEAR_THE_FRAME = Refusal(
     "cut-by-frame",
     "The rim lies too near the edge of the picture to be seen from both sides: move it into the "
@@ -154,7 +148,7 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
     seen, and are taken again longer, with every blur, when they end within the blur found: a blur
     wider than a profile looks like a slope. Refused where too few of them lie in the picture.
     """
-    turns = _turns(ellipse, ROUNDINGS[::2], OUTER_SLOPES[1::2])
+    turns = _turns(ellipse, COARSE_ROUNDINGS, COARSE_SLOPES)
     shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
     blurs, blur, half = BLURS_PX[:FIRST_BLURS], FIRST_BLUR_PX, 0.0
     while half < guard_px(blur):
@@ -162,7 +156,7 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
         if measured.inside.mean() < LEAST_INSIDE:
             return NEAR_THE_FRAME
         half = measured.q_px[-1]
-        misfits = _misfits(measured, blurs, turns, shifts, pooled=COARSE_POOLED_DEG)
+        misfits = misfits_of(measured, blurs, turns, shifts, pooled=COARSE_POOLED_DEG)
         least = least_misfits(misfits, shifts)
         best = int(np.argmin(_score(least, measured)))
         blur, blurs = blurs[best // len(turns)], BLURS_PX
@@ -199,7 +193,7 @@ def locate(photo: Photo, settled: Settled) -> Located | Refusal:
     blurs = _blurs_about(settled.blur_px)
     turns = _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
     shifts = _shifts(settled.reach_px)
-    misfits = _misfits(measured, blurs, turns, shifts, pooled=POOLED_DEG)
+    misfits = misfits_of(measured, blurs, turns, shifts, pooled=POOLED_DEG)
     shapes = _shapes(blurs, turns)
     least = least_misfits(misfits, shifts)
     weights = _shape_weights(shapes, _score(least, measured), 2 * ellipse.m)
@@ -235,7 +229,7 @@ def log_likelihood(
     )
     blurs, turns = _blurs_about(blur_px), _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
     shifts = _shifts(LEAST_SHIFT_PX)
-    misfits = _misfits(measured, blurs, turns, shifts, pooled=POOLED_DEG)
+    misfits = misfits_of(measured, blurs, turns, shifts, pooled=POOLED_DEG)
     score = _score(least_misfits(misfits, shifts), measured)
     return float(logsumexp(_log_weights(_shapes(blurs, turns), score, 2 * ellipse.m)))
 
@@ -266,102 +260,6 @@ def _turns(
     return tuple(Turn(typical * rounding, slope) for rounding, slope in product(roundings, slopes))
 
 
-def _misfits(
-    measured: Profiles,
-    blurs: tuple[float, ...],
-    turns: tuple[Turn, ...],
-    shifts: NDArray[np.floating],
-    *,
-    pooled: float,
-) -> Array:
-    """-2 log likelihood per sample, shape (blurs * turns, shifts, A), pooled over arcs."""
-    q, step = measured.q_px, shifts[1] - shifts[0]
-    fine = np.arange(q[0] - shifts[-1], q[-1] + shifts[-1] + step / 2, step)
-    expected = predicted(measured.sides, blurs, turns, fine).reshape(len(measured.t), len(fine), -1)
-    expected -= (expected[:, :1] + expected[:, -1:]) / 2  # float32: squares must not drown spreads
-    share = ndtr((shifts[:, None] - q) / blurs[len(blurs) // 2])
-    variance = (
-        share * measured.variance_in[:, None, None]
-        + (1 - share) * measured.variance_out[:, None, None]
-    )
-    misfit = _light_misfit(measured, expected, np.asarray(variance, np.float32))
-    return np.swapaxes(pool(np.moveaxis(misfit, 0, -1), pooled), 0, 1)
-
-
-def _light_misfit(measured: Profiles, expected: Array, variance: Array) -> Array:
-    """Weighted misfit (A, shifts, shapes) of profiles, free in level, bound in contrast.
-
-    Parameters
-    ----------
-    measured : Profiles
-    expected : ndarray, shape (A, places, shapes)
-        From the first sample less the largest shift to the last one and that shift.
-    variance : ndarray, shape (A, shifts, Q)
-        Of the samples when the break lies at a shift.
-    """
-    seen, light = measured.seen[:, None], measured.light[:, None]
-    weight = seen / variance
-    seen_sum, weight_sum = seen.sum(axis=2, keepdims=True), weight.sum(axis=2, keepdims=True)
-    spread = _dot(seen, np.log(variance)) / seen_sum - np.log(seen_sum / weight_sum)
-    weight /= weight_sum
-    mean = _dot(weight, light)
-    centred = light - mean
-    pull = weight * centred
-    total = _dot(pull, centred)
-    at = _moved(weight, expected.shape[1])
-    cross = _moved(pull, expected.shape[1]) @ expected
-    power = at @ (expected * expected)
-    power -= (at @ expected) ** 2
-    power += np.float32(1e-12)
-    most = np.where(measured.clipped, CLIPPED_CONTRAST, CONTRAST_RANGE[1]).astype(np.float32)
-    contrast = cross / power
-    np.maximum(contrast, CONTRAST_RANGE[0], out=contrast)
-    np.minimum(contrast, most[:, None, None], out=contrast)
-    rest = power  # that array, as large ones take long to make: total + c (c power - 2 cross)
-    rest *= contrast
-    rest -= 2 * cross
-    rest *= contrast
-    rest += total
-    np.maximum(rest, 0, out=rest)
-    rest += _floor(total, mean)
-    np.log(rest, out=rest)
-    rest += spread
-    return rest
-
-
-def _dot(one: Array, other: Array) -> Array:
-    """Sums (A, shifts, 1) over the samples."""
-    return np.asarray(np.einsum("asq,asq->as", one, other)[..., None])
-
-
-def _floor(power: Array, light: Array) -> Array:
-    """What is left unexplained of profiles of some power and mean light, at the least."""
-    return LEAST_MISFIT * power + (LEAST_SCATTER * np.maximum(light, LEAST_LIGHT)) ** 2
-
-
-def _no_break_evidence(measured: Profiles) -> Array:
-    """Log likelihood (A,) of profiles as straight slopes of light, pooled over arcs."""
-    weight = measured.seen / measured.seen.sum(axis=1, keepdims=True)
-    mean = (weight * measured.light).sum(axis=1, keepdims=True)
-    light = measured.light - mean
-    along = measured.q_px - (weight * measured.q_px).sum(axis=1, keepdims=True)
-    slope = (weight * light * along).sum(axis=1) / (weight * along**2).sum(axis=1)
-    rest = (weight * (light - slope[:, None] * along) ** 2).sum(axis=1)
-    misfit = np.log(rest + _floor((weight * light**2).sum(axis=1), mean[:, 0]))
-    return np.asarray(-0.5 * len(measured.q_px) * pool(misfit[None], POOLED_DEG)[0])
-
-
-def _moved(weights: Array, places: int) -> Array:
-    """Weights (A, shifts, Q) of samples 1 px apart at each shift's places, (A, shifts, places)."""
-    arcs, shifts, samples = weights.shape
-    per = (places - shifts) // (samples - 1)
-    out = np.zeros((arcs, shifts, places), np.float32)
-    for i in range(shifts):
-        first = shifts - 1 - i
-        out[:, i, first : first + per * samples : per] = weights[:, i]
-    return out
-
-
 def _shifts(reach_px: float, *, step: float = STEP_PX) -> NDArray[np.floating]:
     return np.arange(-reach_px, reach_px + step / 2, step)
 
@@ -388,7 +286,7 @@ def _log_weights(
     _, rounding, slope = shapes.T
     rounding = rounding / diameter / TYPICAL_ROUNDING
     log_prior = -0.5 * (np.log(rounding) / np.log(ROUNDING_FACTOR)) ** 2
-    log_prior -= 0.5 * ((slope - TYPICAL_SLOPE) / SLOPE_SPREAD) ** 2
+    log_prior -= np.log1p(((slope - TYPICAL_SLOPE) / SLOPE_SPREAD) ** 2)
     return np.asarray(log_prior - TEMPER * score)
 
 
@@ -409,7 +307,7 @@ def _located(
         t=measured.t,
         q_px=q,
         u_px=u,
-        log_odds=seen - _no_break_evidence(measured),
+        log_odds=seen - no_break_evidence(measured),
         u_common_px=float(np.sqrt(weights @ (common - weights @ common) ** 2)),
         blur_px=blur,
         rounding_px=rounding,

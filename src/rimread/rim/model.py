@@ -33,8 +33,8 @@ class Rim:
         that is not sharp, the ball left the metal.
     coverage : float
         Fraction of the turn on which the rim was seen, 0 to 1.
-    clipped : float
-        Share of the fit's weight that lies on arcs with clipped exposure, 0 to 1.
+    clipped : ndarray, shape (N,), bool
+        Points at which the exposure is clipped.
     dark_foot : float
         Fraction of the turn on which the bowl is dark up to the rim, so that the foot of the edge
         does not show, see `rimread.rim.shading.dark_feet`.
@@ -52,7 +52,7 @@ class Rim:
     rounding_px: float
     u_common_px: float
     coverage: float
-    clipped: float
+    clipped: NDArray[np.bool_]
     dark_foot: float
     evidence: float
     u_tone_px: float = 0.0
@@ -61,6 +61,11 @@ class Rim:
     def used(self) -> NDArray[np.bool_]:
         """Which points carry the fit, shape (N,)."""
         return self.weights > 0
+
+    @property
+    def clipped_share(self) -> float:
+        """Share of the fit's weight that lies on clipped arcs, 0 to 1."""
+        return float(self.weights[self.clipped].sum() / max(self.weights.sum(), 1e-12))
 
     @property
     def centre_px(self) -> tuple[float, float]:

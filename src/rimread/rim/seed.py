@@ -12,7 +12,7 @@ sum over a ring finds circles of any contrast is the Hough transform with gradie
 A ring with ``exp(2iθ)`` along it, as wide as a Gaussian of σ and of unit sum, has at the frequency
 of size k and direction ψ the spectrum ``-J2(k r) exp(-σ²k²/2) exp(2iψ)`` (a Hankel transform;
 Bracewell 2000, from memory). So the field is turned by 2ψ once, and each radius takes one real
-factor. Larger rings are wide enough to be looked for in the field at half and a quarter the size.
+factor. Large rings are wide enough to be looked for in the field at half the size.
 """
 
 from __future__ import annotations
@@ -30,10 +30,10 @@ from rimread.rim.sampling import evened, halved
 
 __all__ = ["Seed", "ring_seeds"]
 
-COARSE_PX = 128
-"""Longer side of the reduced picture: a rim of 1/10 of it still covers 13 px."""
-SMALLEST_RADIUS_COARSE_PX = 3.1
-"""Below this a ring has fewer than 19 pixels and texture imitates it."""
+COARSE_PX = 144
+"""Longer side of the reduced picture: a rim of 1/10 of it still covers 18 px."""
+SMALLEST_RADIUS_COARSE_PX = 3.5
+"""Below this a ring has fewer than 22 pixels and texture imitates it."""
 LARGEST = 0.55
 """Largest radius in shorter sides: just more than the picture can hold."""
 RING_WIDTH, LEAST_RING_WIDTH_PX = 0.05, 0.7
@@ -41,16 +41,16 @@ RING_WIDTH, LEAST_RING_WIDTH_PX = 0.05, 0.7
 in reduced pixels."""
 RADIUS_STEP = 1.35
 """Neighbouring radii lie this many standard deviations apart, so that rings overlap."""
-COARSER_RADII_COARSE_PX = (12.0, 36.0)
-"""Rings from these radii on are looked for in the field halved once and twice: an edge's gradients
-cover three reduced pixels, and a ring of 36 of them is nearly half as wide as one halved twice."""
+HALVED_RADIUS_COARSE_PX = 20.0
+"""Rings from this radius on are looked for in the halved field: they are 2 of its pixels wide."""
+HALVING_VARIANCE = 0.25
+"""Variance that averaging over two pixels adds to a width, (4 - 1) / 12."""
 GRADIENT_SIGMA_PX = 1.0
 """Smoothing before the gradient, in reduced pixels."""
-SLOW_PX = 17
-"""Slower changes than those of a mean over so many reduced pixels each way, taken twice (nearly a
-Gaussian of 7 px, in a quarter of its time), are taken off first: the glow of a bowl outshines its
-rim. Own choice, like `AROUND_PX`: of the few tried, the pair with which most first seeds of
-simulated photos lay on the rim."""
+SLOW_PX = 7.0
+"""Slower changes than those of a Gaussian this wide, in reduced pixels, are taken off first: the
+glow of a bowl outshines its rim. Own choice, like `AROUND_PX`: of the few tried, the pair with
+which most first seeds of simulated photos lay on the rim."""
 AROUND_PX = 5
 """Side of the square whose gradients a gradient is held against, in reduced pixels: an edge and a
 little more, so that the edge of a stain counts no more than a faint rim."""
@@ -90,11 +90,8 @@ def ring_seeds(photo: Photo, *, most: int = 6) -> tuple[Seed, ...]:
     small, reduction = _reduced(photo)
     field = _double_angle(small)
     radii = _radii(LARGEST * min(small.shape))
-    maps: list[_Map] = []
-    pixel = 1
-    for some in np.split(radii, np.searchsorted(radii, COARSER_RADII_COARSE_PX)):
-        maps += _maps(field, some, pixel=pixel)
-        field, pixel = _halved(field), 2 * pixel
+    in_full = radii < HALVED_RADIUS_COARSE_PX
+    maps = _maps(field, radii[in_full], pixel=1) + _maps(_halved(field), radii[~in_full], pixel=2)
     return tuple(
         Seed(
             x_px=(x + 0.5) * reduction - 0.5,
@@ -118,7 +115,7 @@ def _reduced(photo: Photo) -> tuple[Array, float]:
 
 def _double_angle(small: Array) -> Array:
     """Cos 2φ and sin 2φ, shape (2, H, W), weighted by how far a gradient stands out."""
-    fast = small - cv2.blur(cv2.blur(small, (SLOW_PX, SLOW_PX)), (SLOW_PX, SLOW_PX))
+    fast = small - cv2.GaussianBlur(small, (0, 0), SLOW_PX)
     smooth = cv2.GaussianBlur(fast, (0, 0), GRADIENT_SIGMA_PX)
     gx = cv2.Scharr(smooth, cv2.CV_32F, 1, 0, borderType=cv2.BORDER_REPLICATE)
     gy = cv2.Scharr(smooth, cv2.CV_32F, 0, 1, borderType=cv2.BORDER_REPLICATE)
@@ -184,7 +181,7 @@ def _maps(field: Array, radii: Array, *, pixel: int) -> list[_Map]:
     return maps
 
 
-@lru_cache(maxsize=12)
+@lru_cache(maxsize=8)
 def _spectra(
     height: int, width: int, pad: int, pixel: int, radii: tuple[float, ...]
 ) -> tuple[Array, Array, tuple[int, int]]:
@@ -193,7 +190,7 @@ def _spectra(
     Real factors for OpenCV's packed spectra: a quarter less time than with scipy's complex ones.
     """
     reach = int(np.ceil((radii[-1] + 3 * _ring_width(radii[-1])) / pixel))
-    rows, columns = (cv2.getOptimalDFTSize(n + pad + max(pad, reach)) for n in (height, width))
+    rows, columns = (cv2.getOptimalDFTSize(n + pad + reach) for n in (height, width))
     down, along = _packed_frequencies(rows, columns)
     ky, kx = 2 * np.pi * down / rows, 2 * np.pi * along / columns
     turn = -np.stack([kx * kx - ky * ky, 2 * kx * ky]) / np.maximum(kx * kx + ky * ky, 1e-18)
@@ -201,8 +198,7 @@ def _spectra(
     k = np.hypot(*np.meshgrid(*steps, indexing="ij"))
     rings = np.empty((len(radii), rows, columns), np.float32)
     for i, r in enumerate(radii):
-        averaged = (pixel**2 - 1) / 12  # variance of the mean over a pixel
-        variance = (_ring_width(r) ** 2 - averaged) / pixel**2
+        variance = (_ring_width(r) ** 2 - HALVING_VARIANCE * (pixel - 1)) / pixel**2
         blurred = jv(2, k * r / pixel) * np.exp(-0.5 * variance * k * k)
         rings[i] = np.sqrt(2 * np.pi * r) * blurred[np.abs(down), along]
     return turn.astype(np.float32), rings, (rows, columns)

@@ -22,7 +22,7 @@ from rimread.rim.sampling import band_along
 
 __all__ = ["edge_moves", "tone_uncertainty_px"]
 
-CANCELLED = 0.25
+CANCELLED = 1 / 3
 """Part of the moves that is left where darker and brighter arcs cancel round the turn: the arcs
 do not weigh alike in the trace. Set by tracing simulated photos twice (tests/accuracy)."""
 LEAST_STEP = 0.01

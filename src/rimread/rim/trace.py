@@ -23,7 +23,7 @@ __all__ = ["Ring", "edge_inside_px", "rings_about", "rings_near"]
 
 POLAR_RADIUS_PX = 110
 """Reduced radius of a seed in the polar picture: a step of 1 px there is 1 % of the radius."""
-POLAR_ANGLES = 72
+POLAR_ANGLES = 96
 POLAR_RANGE = (0.45, 1.7)
 """Searched radii in units of the seed's: a bowl's glint may lie at half of the rim."""
 PATH_REACH = 2
