@@ -362,8 +362,8 @@ def _placed(photo: Photo, settled: Settled) -> _Placed | Refusal:
 def _prior_weights(located: Located) -> NDArray[np.floating]:
     """Weights of the places before any is rejected.
 
-    Where no break is seen a place says only where the
-    search was, and gets no weight as long as half of the turn is seen.
+    Where no break is seen a place says only where the search was, and gets no weight as long as
+    half of the turn is seen.
     """
     floor = np.where(located.clipped, CLIPPED_BLURS * located.blur_px, PLACE_FLOOR_PX)
     weights = located.inside / (located.u_px**2 + floor**2)

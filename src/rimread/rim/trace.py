@@ -62,9 +62,11 @@ OTHER_AGREEMENT, OTHER_EVIDENCE = 0.85, 0.7
 FLANK = 0.6
 """Gain of another edge, relative to the rim's, that makes it a flank of the same line;"""
 FLANK_APART_PX = 2.5
-"""nearer it is the same edge;"""
+"""nearer it is the same edge,"""
+FLANK_FAR_PX, FLANK_FAR = 12.0, 0.15
+"""farther than 12 px or 0.15 radii a ring of its own;"""
 FLANK_MARGIN = 4
-"""columns next to either end of a band whose gain is not known. Own choice, all three."""
+"""columns next to either end of a band whose gain is not known. Own choice, all of these."""
 OWN_SLOPE_PX = 2.0
 """A path that runs this near the end of its radii next to the first ring follows the slope of that
 ring's own light, as five of six on simulated photos did, and none that was a rival."""
@@ -132,11 +134,11 @@ def edge_inside_px(photo: Photo, ellipse: Ellipse) -> float | None:
 
     A crest shines as a line along the rim, and its outer flank is as good an edge as the rim.
     """
-    reach = BAND_LEAST_PX + FLANK_MARGIN
-    band = band_along(photo, ellipse, half_px=reach, arcs=BAND_ARCS, rays=BAND_RAYS)
+    reach = min(FLANK_FAR_PX, FLANK_FAR * ellipse.m)
+    band = band_along(photo, ellipse, half_px=reach + FLANK_MARGIN, arcs=BAND_ARCS, rays=BAND_RAYS)
     gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=True).mean(axis=0)
     here = gain[np.abs(band.q_px) < FLANK_APART_PX].max()
-    within = np.flatnonzero((band.q_px > -BAND_LEAST_PX) & (band.q_px < -FLANK_APART_PX))
+    within = np.flatnonzero((band.q_px > -reach) & (band.q_px < -FLANK_APART_PX))
     peaks = [i for i in within if gain[i] == gain[i - 1 : i + 2].max() and gain[i] > FLANK * here]
     return -float(band.q_px[max(peaks, key=gain.__getitem__)]) if peaks else None
 
