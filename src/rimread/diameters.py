@@ -20,14 +20,14 @@ Array = NDArray[np.floating]
 SHAPE_SHARE = 0.6
 """Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
 weighted mildly (`TEMPER` in `rimread.rim.locate`)."""
-ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.24, 0.5, 3.5
+ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.24, 0.5, 5.0
 """Shares of an edge's rounding, of what defocus and motion widen it by, and of the unusual scatter
 of the arcs (`USUAL_SCATTER`), by which its light may be read wrongly on every side alike: rounding
 and smear may be less even than assumed, and what misleads single arcs may mislead all. Errors on
 simulated photos go with these three and not with the width of an evenly blurred edge. All four
 shares were set there by coverage, of the whole and of the cells of tests/accuracy, and by gross
 errors; no source."""
-USUAL_SCATTER = 6e-4
+USUAL_SCATTER = 1.5e-3
 """Scatter in diameters that any finish gives: of a scatter so large half counts, of a smaller one
 less. Set together with the shares."""
 CLIPPED_SHARE = 0.8
