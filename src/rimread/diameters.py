@@ -34,12 +34,12 @@ CLIPPED_SHARE = 0.8
 """Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
 are covered as often as others."""
 MOST_UNEVEN = 2.5
-"""Most that gaps in the turn widen the parts which all arcs share: what is left is half a turn.
-Own choice."""
+"""Most that gaps in the turn and doubted arcs widen the parts which all arcs share, as a third of
+the turn missing in one piece does. Own choice."""
 DARK_FOOT_SHARE = 0.35
 """Share of the edge's whole width where all of the bowl is dark up to the rim, none where half of
-it is or less: the arcs on which the whole turn shows tell the shape for the others. By coverage of
-such simulated photos, and by gross errors."""
+it is or less: the arcs that show the whole of the edge tell its shape for the others. By coverage
+of such simulated photos, and by gross errors."""
 HARMONICS = (3, 6)
 """Residual harmonics 3 to 5 stand for 0 to 2, which the fit has taken up."""
 HARMONICS_WIDE = (3, 13)

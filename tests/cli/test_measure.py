@@ -92,7 +92,11 @@ faint on half of it; blurred by 4 px and scratched."""
 
 
 def open_for(photo):
-    return [pytest.mark.xfail(reason=f"U {WIDE[photo]} %", strict=True)] if photo in WIDE else []
+    return (
+        [pytest.mark.xfail(reason=f"U {WIDE[photo]} %", raises=AssertionError, strict=True)]
+        if photo in WIDE
+        else []
+    )
 
 
 @pytest.mark.parametrize(

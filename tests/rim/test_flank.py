@@ -77,6 +77,36 @@ def test_a_step_has_no_edge_inside():
     assert edge_inside_px(drawn(lambda q: 0.4 - 0.2 * ndtr(q / 1.2)), TRUE) is None
 
 
+@pytest.mark.parametrize("inside", [8.0, 9.0])
+def test_a_line_in_the_bowl_does_not_win(inside):
+    """A scratch round the bowl beside the step of a rim: seen, traced, and left alone."""
+    photo = drawn(
+        lambda q: 0.35 - 0.3 * ndtr(q / 1.2) + 0.2 * np.exp(-0.5 * ((q + inside) / 0.8) ** 2)
+    )
+    assert edge_inside_px(photo, TRUE) == pytest.approx(inside, abs=1.0)
+    rim = find_rim(photo)
+    assert isinstance(rim, Rim), rim
+    assert rim.ellipse.m == pytest.approx(TRUE.m, abs=0.2)
+
+
+@pytest.mark.parametrize("m", [30.0, 34.0, 35.0, 41.0, 42.0, 61.0, 62.0])
+def test_a_slope_of_light_has_no_edge_however_small_the_rim(m):
+    y, x = np.indices((400, 400), dtype=float)
+    away = np.hypot(x - 200, y - 200) - m
+    light = np.where(away < 0, 0.5 + 0.006 * away, 0.5) - 0.2 * ndtr(away / 1.2)
+    photo = replace(
+        drawn(lambda q: 0 * q),
+        grey=np.round(65535 * np.clip(light, 0, 1)).astype(np.uint16),
+    )
+    assert edge_inside_px(photo, Ellipse(x=200.0, y=200.0, m=m)) is None
+
+
+@pytest.mark.parametrize("span_px", [(0.0, 0.0), (3.0, 8.0), (8.0, 3.0), (-8.0, -1.0)])
+def test_a_stretch_beside_the_ellipse_is_misuse(span_px):
+    with pytest.raises(ValueError, match="either side"):
+        log_likelihood(line(5.0), TRUE, blur_px=1.2, span_px=span_px)
+
+
 def test_the_edge_of_a_step_is_likelier_than_any_other_place():
     step = drawn(lambda q: 0.4 - 0.2 * ndtr(q / 1.2))
     likely = [

@@ -50,6 +50,13 @@ def test_clipped_arcs_off_the_ellipse_do_not_speak_against_it():
     assert gates.seen(rim(0.6), unclipped, speaking=np.ones(ARCS, bool), moved_px=0.1) is not None
 
 
+def test_clipped_arcs_on_the_ellipse_do_not_speak_for_it():
+    clipped = np.arange(ARCS) < 0.4 * ARCS
+    on = clipped | spread(0.6)
+    assert gates.seen(rim(0.9), on, speaking=~clipped, moved_px=0.1).code == "rim-unclear"
+    assert gates.seen(rim(0.9), on, speaking=np.ones(ARCS, bool), moved_px=0.1) is None
+
+
 def test_too_few_edges_in_all_are_an_incomplete_rim():
     refusal = gates.seen(rim(0.35), spread(0.35), speaking=spread(0.5), moved_px=0.1)
     assert refusal.code == "rim-incomplete"

@@ -31,7 +31,7 @@ with an arc of 90 degrees off it, which spoils three of nine sectors, two or thr
 _ROUND = np.arange(16) * (2 * np.pi / 16)  # two ellipses differ by no harmonic above the second
 _STEPS = 30
 _ROBUST_STEPS = 6
-_STEADY = 0.02  # move, in floors of the scatter, at which a robust fit has settled
+_STEADY = 0.02  # move at which a robust fit has settled, in the scatter that is not believed
 _RIDGE = 1e-12  # keeps fits of a few points solvable
 _SETTLED = 1e-7  # relative change of the mean semi-axis at which the fit has settled
 

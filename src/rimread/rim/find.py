@@ -56,10 +56,11 @@ CONSENSUS_PX = 1.0
 a stain has an edge of its own, and a fit to all places would bend towards it."""
 FIT_FLOOR_PX = 0.1
 """Scatter below a tenth of a pixel is not believed when points are rejected."""
-CLIPPED_BLURS = 2.0
-"""A clipped edge may lie anywhere in its blur, on either side."""
 PLACE_FLOOR_PX = 0.3
 """Added to a place's own uncertainty when points are weighted: rims are never better circles."""
+CLIPPED_BLURS = 2.0
+"""Added instead, in blurs, where an arc is clipped: its edge may lie anywhere in its blur, on
+either side, and farther off in a glint that covers the rim. Own choice."""
 
 
 def find_rim(photo: Photo) -> Rim | Refusal:
@@ -326,8 +327,8 @@ def _inner_flank(photo: Photo, found: _Placed) -> _Placed:
     other = _placed_on(photo, replace(found.ellipse, m=found.ellipse.m - inside))
     if isinstance(other, Refusal):
         return found
-    apart = found.ellipse.m - other.ellipse.m
-    if apart < FLANK_APART_PX:
+    apart = float(np.ceil(found.ellipse.m - other.ellipse.m))
+    if apart <= FLANK_APART_PX:
         return found
     blurs = (found.located.blur_px, other.located.blur_px)
     half = half_px(max(blurs))

@@ -54,7 +54,8 @@ last two of them are too wide for them already."""
 ROUNDINGS = tuple(1.9**k for k in range(-2, 4))
 """Roundings of the edge over the typical one, 25-fold in all."""
 OUTER_SLOPES = (-0.8, -0.35, -0.2, -0.05, 0.1)
-"""From a crest nearly as steep as the bowl to a slight dish, in slopes of the bowl at the rim,"""
+"""From a crest nearly as steep as the bowl, of which a narrow line along the rim speaks, to a
+slight dish, in slopes of the bowl at the rim,"""
 COARSE_ROUNDINGS, COARSE_SLOPES = ROUNDINGS[::2], (-0.2, 0.1)
 """and the shapes that settle an ellipse."""
 TYPICAL_ROUNDING, ROUNDING_FACTOR = 8e-4, 2.5
@@ -204,7 +205,10 @@ def locate(photo: Photo, settled: Settled) -> Located | Refusal:
 def log_likelihood(
     photo: Photo, ellipse: Ellipse, *, blur_px: float, span_px: tuple[float, float]
 ) -> float:
-    """How well a rim near an ellipse explains the light of the whole turn, under all edge shapes.
+    """How well a rim near an ellipse explains the light of the whole turn.
+
+    Under all roundings and outer slopes and three blurs about the given one, tempered as `TEMPER`
+    says.
 
     Parameters
     ----------
@@ -213,14 +217,28 @@ def log_likelihood(
     blur_px : float
         About the blur of the edge.
     span_px : (float, float)
-        Stretch of the outward normals that counts: that of another rim must hold the same light.
+        Stretch of the outward normals that counts.
+
+    Returns
+    -------
+    float
+        Up to a constant: comparable with that of another rim over the same stretch of light.
+
+    Raises
+    ------
+    ValueError
+        If the stretch does not hold the ellipse.
     """
     least, most = span_px
+    if not least < 0 < most:
+        raise ValueError(f"the stretch must reach to either side of the ellipse, and is {span_px}")
     longer = np.ceil(max(-least, most, half_px(blur_px)) - half_px(blur_px))
     measured = profiles_across(
         photo, ellipse, blur_px=blur_px, arcs=COARSE_ARCS, rays=COARSE_RAYS, longer_px=longer
     )
-    span = slice(*np.searchsorted(measured.q_px, (least, most + 0.5)))
+    span = slice(
+        np.searchsorted(measured.q_px, least), np.searchsorted(measured.q_px, most, side="right")
+    )
     measured = replace(
         measured,
         q_px=measured.q_px[span],

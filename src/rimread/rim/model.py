@@ -39,7 +39,7 @@ class Rim:
         Fraction of the turn on which the bowl is dark up to the rim, so that the foot of the edge
         does not show, see `rimread.rim.shading.dark_feet`.
     evidence : float
-        Mean gain of the break along the rim, see `rimread.rim.evidence`.
+        Mean gain of the break along the ring it was traced from, see `rimread.rim.evidence`.
     u_tone_px : float
         Standard uncertainty of the radius for a tone curve that was assumed and not stated, see
         `rimread.rim.tone`; 0 where it was stated.

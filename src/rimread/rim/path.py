@@ -77,12 +77,12 @@ def _totals(gains: NDArray[np.floating], price: NDArray[np.float32]) -> NDArray[
     cells, bar = columns * pictures, reach * pictures  # the pictures' columns in turn, in one row
     gains = gains.reshape(rows, cells)
     totals = np.full((rows, cells + 2 * bar), _BARRED, np.float32)
-    totals[0, bar:-bar] = gains[0]
+    totals[0, bar : bar + cells] = gains[0]
     offers = sliding_window_view(totals, cells, axis=1)[:, ::pictures]
     earned = gains[1:, None] - price[:, None]
     sums = np.empty((len(price), cells), np.float32)
     best = np.maximum.reduce
-    for offer, row, more in zip(offers[:-1], totals[1:, bar:-bar], earned, strict=True):
+    for offer, row, more in zip(offers[:-1], totals[1:, bar : bar + cells], earned, strict=True):
         np.add(offer, more, sums)
         best(sums, 0, None, row)
     return totals.reshape(rows, columns + 2 * reach, pictures)

@@ -47,10 +47,12 @@ DARK = 1e-4
 CHART_TREND = 0.12
 """Length in rim slopes of the stretch from which a chart is continued to the rim."""
 FOOT = (0.45, 0.9)
-"""Slopes halfway and near the rim, the latter not yet blurred where a chart is read;"""
+"""Slopes halfway and near the rim, the latter in the trend that continues a chart where a rim is
+small and blurred;"""
 DARK_FOOT, EVEN_FOOT = 2.0, 0.3
-"""the middle at least twice as bright as there, and less than 0.3 of what it is brighter by gained
-between the two. Own choice: such bowls, and no others, had errors beyond U on simulated photos."""
+"""the middle is at least twice as bright as near the rim, and the light changes between the two
+slopes by less than 0.3 of what the middle is brighter by. Own choice: such bowls had
+errors beyond U more often than others on simulated photos."""
 CHART_SMOOTH_DEG = 7.5
 """Standard deviation of the mean over neighbouring rays: finish is averaged out."""
 

@@ -66,7 +66,8 @@ FLANK_APART_PX = 2.5
 FLANK_FAR_PX, FLANK_FAR = 12.0, 0.15
 """farther than 12 px or 0.15 radii a ring of its own;"""
 FLANK_MARGIN = 4
-"""columns next to either end of a band whose gain is not known. Own choice, all of these."""
+"""columns next to either end of a band whose gain is not known, a window and the gap beside it (see
+`evidence`). Own choice, the others."""
 OWN_SLOPE_PX = 2.0
 """A path that runs this near the end of its radii next to the first ring follows the slope of that
 ring's own light, as five of six on simulated photos did, and none that was a rival."""
@@ -130,12 +131,14 @@ def rings_about(photo: Photo, ring: Ring) -> tuple[Ring, ...]:
 
 
 def edge_inside_px(photo: Photo, ellipse: Ellipse) -> float | None:
-    """How far inside a rim another edge runs along all of it, None where there is none.
+    """How far inside a rim another edge runs along most of it, None where there is none.
 
-    A crest shines as a line along the rim, and its outer flank is as good an edge as the rim.
+    By the mean gain over the turn. A crest shines as a line along the rim, and its outer flank is
+    as good an edge as the rim.
     """
     reach = min(FLANK_FAR_PX, FLANK_FAR * ellipse.m)
-    band = band_along(photo, ellipse, half_px=reach + FLANK_MARGIN, arcs=BAND_ARCS, rays=BAND_RAYS)
+    half = np.ceil(reach) + FLANK_MARGIN
+    band = band_along(photo, ellipse, half_px=half, arcs=BAND_ARCS, rays=BAND_RAYS)
     gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=True).mean(axis=0)
     here = gain[np.abs(band.q_px) < FLANK_APART_PX].max()
     within = np.flatnonzero((band.q_px > -reach) & (band.q_px < -FLANK_APART_PX))

@@ -1,0 +1,64 @@
+"""How badly predicted edges explain the light, wherever their break may lie."""
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from rimread.photo import Photo
+from rimread.rim.ellipse import Ellipse
+from rimread.rim.misfit import misfits_of, no_break_evidence
+from rimread.rim.places import least_misfits
+from rimread.rim.profiles import POOLED_DEG, profiles_across
+from rimread.rim.shading import Turn
+
+TRUE = Ellipse(x=150.2, y=149.7, m=100.0)
+SHIFTS = np.arange(-4.0, 4.25, 0.5)
+TURNS = (Turn(0.05, -0.1), Turn(2.0, -0.1))
+
+
+def profiles(light, *, noise=0.002, seed=0):
+    """Profiles across a drawn outline of light over the distance outside it, linear, 16 bits."""
+    y, x = np.indices((300, 300), dtype=float)
+    away = TRUE.distance(np.column_stack([x.ravel(), y.ravel()])).reshape(300, 300)
+    grain = np.random.default_rng(seed).normal(0, noise, away.shape)
+    grey = np.round(np.clip(light(away) + grain, 0, 1) * 65535).astype(np.uint16)
+    photo = Photo(grey=grey, tone="linear", name="drawn", sha256="", tone_stated=True)
+    return profiles_across(photo, TRUE, blur_px=1.2)
+
+
+def step(q, *, off=0.0, blur=1.3):
+    return 0.5 - 0.25 * ndtr((q - off) / blur)
+
+
+@pytest.mark.parametrize("off", [-2.3, 0.0, 1.6])
+def test_the_least_misfit_lies_at_the_break(off):
+    measured = profiles(lambda q: step(q, off=off))
+    misfits = misfits_of(measured, (0.95, 1.28, 1.72), TURNS, SHIFTS, pooled=POOLED_DEG)
+    assert misfits.shape == (6, len(SHIFTS), len(measured.t))
+    least = least_misfits(misfits, SHIFTS)
+    best = least.misfit.mean(axis=1).argmin()
+    assert (best // 2, best % 2) == (1, 0)  # the blur and the sharp turn it was drawn with
+    assert least.q_px[best] == pytest.approx(off, abs=0.2)
+
+
+@pytest.mark.parametrize("share", [0.25, 0.5])
+def test_exposure_changes_no_misfit_but_by_its_own_logarithm(share):
+    """What is left unexplained goes with the light squared."""
+    one, other = (
+        misfits_of(
+            profiles(lambda q, k=k: k * step(q), noise=0.002 * k),
+            (0.95, 1.28, 1.72),
+            TURNS,
+            SHIFTS,
+            pooled=POOLED_DEG,
+        )
+        for k in (1.0, share)
+    )
+    np.testing.assert_allclose(other - one, 2 * np.log(share), atol=0.05)
+
+
+def test_a_straight_slope_of_light_needs_no_break():
+    tilted, broken = (
+        no_break_evidence(profiles(light)) for light in (lambda q: 0.4 + 0.004 * q, step)
+    )
+    assert tilted.min() > broken.max() + 10
