@@ -8,6 +8,7 @@ from scipy.special import ndtr
 
 from rimread.diameters import diameters
 from rimread.photo import Photo
+from rimread.refusal import Refusal
 from rimread.rim import Rim, find, find_rim
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.locate import log_likelihood
@@ -45,6 +46,14 @@ def off(shot):
 def test_the_rim_is_the_inner_flank_of_a_shining_crest(pile, edge_round_mm):
     error, U = off(crest(pile, edge_round_mm))
     assert abs(error) <= U
+
+
+@pytest.mark.parametrize("edge_round_mm", [0.0135, 0.018])
+def test_a_wide_crest_without_a_ridge_is_not_read_wrongly(edge_round_mm):
+    """Its flanks lie too far apart for one line: rivals."""
+    rim = find_rim(crest(0.1, edge_round_mm).photo())
+    assert isinstance(rim, Refusal), rim
+    assert rim.code == "rival-rings"
 
 
 def test_the_outer_flank_would_be_taken_otherwise(monkeypatch):

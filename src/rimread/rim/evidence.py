@@ -18,12 +18,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["MARGIN", "break_evidence"]
+__all__ = ["ASIDE", "MARGIN", "break_evidence"]
 
 WINDOW = 5
 """Samples in each window; odd, so that window means sit on sample positions."""
 GAP = 1
 """Samples left out between a window's edge and the break: blur mixes them."""
+ASIDE = WINDOW // 2 + 1 + GAP
+"""Samples from a break to the middle of either window: nearer to an end of a row it has no gain."""
 LINE = 3
 """Samples of a glint line that may run along the rim between sides of equal brightness."""
 ARC = 3
@@ -62,15 +64,17 @@ def break_evidence(
     mean = _mean(ring)
     variance = np.maximum(_mean(ring * ring) - mean * mean, 0)[ARC:-ARC]
     mean = mean[ARC:-ARC]
-    s = WINDOW // 2 + 1 + GAP
-    difference = mean[:, : -2 * s] - mean[:, 2 * s :]
-    one, other = variance[:, : -2 * s] + QUANTUM**2, variance[:, 2 * s :] + QUANTUM**2
+    difference = mean[:, : -2 * ASIDE] - mean[:, 2 * ASIDE :]
+    one, other = variance[:, : -2 * ASIDE] + QUANTUM**2, variance[:, 2 * ASIDE :] + QUANTUM**2
     gain = np.zeros_like(values)
     both = one + other
-    middle = _mean(ring, width=LINE)[ARC:-ARC, s:-s] - (mean[:, : -2 * s] + mean[:, 2 * s :]) / 2
+    middle = (
+        _mean(ring, width=LINE)[ARC:-ARC, ASIDE:-ASIDE]
+        - (mean[:, : -2 * ASIDE] + mean[:, 2 * ASIDE :]) / 2
+    )
     step_or_line = np.log1p(np.maximum(difference**2, middle**2) / both)
     texture = np.log(both * both / (4 * one * other))
-    gain[:, s:-s] = step_or_line + TEXTURE * texture
+    gain[:, ASIDE:-ASIDE] = step_or_line + TEXTURE * texture
     gain[~inside] = 0
     return gain
 

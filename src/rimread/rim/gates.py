@@ -88,9 +88,8 @@ edge of a stain: an arc without a break is silent, as is a clipped one; one with
 speaks against it. Not asked where nearly half of the turn is silent. Own choice."""
 LARGEST_GAP_DEG = 100.0
 """Missing arc beyond which an ellipse's mean axis is worth less than a third of a full turn's."""
-MOST_BLUR_PX = BLURS_PX[-2]
-"""A wider one may be wider than any tried; readable simulated photos end at 4.7 px. On rims under
-457 px `MOST_BLUR` is less. Own choice."""
+MOST_BLUR_PX = BLURS_PX[-1] * 0.9
+"""A wider one may be wider than any tried. Own choice."""
 MOST_BLUR = 0.0125
 """Blur in diameters whose share of U alone (2 blurs, see `diameters`) is 5 % of the
 hardness. Own choice: twice what the 2005 edition of ISO 6506-2, from memory, lets a machine err at

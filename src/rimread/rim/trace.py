@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse, largest_move, moved_by_offsets
-from rimread.rim.evidence import MARGIN, break_evidence
+from rimread.rim.evidence import ASIDE, MARGIN, break_evidence
 from rimread.rim.path import closed_path, closed_paths
 from rimread.rim.sampling import band_along, evened, rays_from, reduced
 from rimread.rim.seed import Seed
@@ -64,13 +64,7 @@ FLANK = 0.6
 FLANK_APART_PX = 2.5
 """nearer it is the same edge,"""
 FLANK_FAR_PX, FLANK_FAR = 12.0, 0.15
-"""farther than 12 px or 0.15 radii a ring of its own;"""
-FLANK_MARGIN = 4
-"""columns next to either end of a band whose gain is not known, a window and the gap beside it (see
-`evidence`). Own choice, the others."""
-OWN_SLOPE_PX = 2.0
-"""A path that runs this near the end of its radii next to the first ring follows the slope of that
-ring's own light, as five of six on simulated photos did, and none that was a rival."""
+"""farther than 12 px or 0.15 radii a ring of its own. Own choice, all of these."""
 LARGEST_CHANGE = 0.25
 """A band that moves the mean radius by more has lost its ring."""
 
@@ -137,7 +131,7 @@ def edge_inside_px(photo: Photo, ellipse: Ellipse) -> float | None:
     as good an edge as the rim.
     """
     reach = min(FLANK_FAR_PX, FLANK_FAR * ellipse.m)
-    half = np.ceil(reach) + FLANK_MARGIN
+    half = np.ceil(reach) + ASIDE
     band = band_along(photo, ellipse, half_px=half, arcs=BAND_ARCS, rays=BAND_RAYS)
     gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=True).mean(axis=0)
     here = gain[np.abs(band.q_px) < FLANK_APART_PX].max()
@@ -150,14 +144,12 @@ def _other_ellipse(
     first: Ellipse, t: NDArray[np.floating], u: NDArray[np.floating], gain: NDArray[np.floating]
 ) -> Ellipse | None:
     """The ellipse along the best path at radii `u` of the first, None where none is clear."""
-    apart = np.abs(u - 1)
-    own = float(apart.min()) + OWN_SLOPE_PX / first.m
-    if gain[:, apart > own].max(axis=1).mean() <= OTHER_EVIDENCE:  # nor could a path gain more
+    if gain.max(axis=1).mean() <= OTHER_EVIDENCE:  # nor could a path gain more
         return None
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
     along = gain[np.arange(len(t)), path].astype(np.float64)
     k = float(np.median(u[path]))
-    if along.mean() <= OTHER_EVIDENCE or abs(k - 1) <= own:
+    if along.mean() <= OTHER_EVIDENCE:
         return None
     start = Ellipse(first.x, first.y, k * first.m, k * first.e, k * first.f)
     fitted, residuals, _ = moved_by_offsets(
