@@ -158,6 +158,14 @@ def test_both_ends_seen_and_wrong_length():
     assert scale_of(photo, certificate=Certificate(2.0, 2.0, 1e-6))
 
 
+def test_an_odd_division_is_believed_when_the_whole_scale_is_seen():
+    ruling = Ruling(lines=51, middle_line=25.0, division_mm=0.05, px_per_mm_x=200, px_per_mm_y=200)
+    photo = photo_of(ruling, np.random.default_rng(9))
+    refused(scale_of(photo, division_mm=0.05, certificate=None), "wrong-division")
+    scale = scale_of(photo, division_mm=0.05, certificate=Certificate(2.5, 2.5, 1e-6))
+    assert scale.px_per_mm_x == pytest.approx(200, rel=5e-4)
+
+
 @pytest.mark.parametrize("lines", [3, 6, 9])
 def test_too_few_lines(lines):
     ruling = Ruling(lines=lines, middle_line=(lines - 1) / 2)

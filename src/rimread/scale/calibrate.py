@@ -280,11 +280,14 @@ def _division_doubt(
         )
     if _steps_of_ten(division_mm) or _steps_of_ten(division_mm / _INCH_MM):
         return None
+    if _fits(ladder, division_mm, length_mm):
+        return None
     return Refusal(
         "wrong-division",
         f"{name}: every 5th and 10th line is longer, which with a division of {division_mm:g} mm "
         f"would mark {5 * division_mm:g} and {10 * division_mm:g} mm; give the spacing of the "
-        "finest lines as --division.",
+        "finest lines as --division; if it is right, show both ends of the scale in the photo and "
+        "give its length.",
         evidence,
     )
 
