@@ -330,6 +330,24 @@ def test_a_correction_cut_short_does_not_count_the_program_s_value(bench, monkey
     assert told["lines"][0]["counts"] is False
 
 
+def test_withdrawing_a_correction(bench):
+    name = bench.open(PLATES[1])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    bench.desk.correct(name, Ask({"ellipse": ellipse, "reason": "rim lies outside"}))
+    bench.desk.accept(bench.open(PLATES[2]))
+    corrected = bench.desk.told()["series"]["lines"][0]["entry"]
+    bench.desk.withdraw(Ask({"entry": corrected, "reason": "two indents in one"}))
+    told = bench.desk.told()["series"]
+    assert [line["decision"] for line in told["lines"]] == ["rejected", "accepted"]
+    assert told["lines"][0]["reason"] == "two indents in one"
+    assert told["n"] == 1
+    with pytest.raises(ValueError, match="counts"):
+        bench.desk.withdraw(Ask({"entry": corrected, "reason": "once more"}))
+    page = bench.folder / "reports" / bench.desk.report()["files"][0]
+    text = page.read_text(encoding="utf-8")
+    assert "Rims set by hand" not in text
+
+
 @pytest.mark.parametrize(
     "words",
     [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from typing import Any, Literal
 
@@ -104,17 +104,18 @@ def lines_of(ledger: Ledger, series: Series) -> list[Line]:
     series : Series
         Which.
     """
-    lines: dict[int, Line] = {}
+    lines: dict[int, Line] = {}  # a dict keeps the place of the first
+    places: dict[int | None, int] = {}
     for entry in ledger.entries(Filter(since=series.begun)):
         draft, record = entry.draft, entry.record
-        if draft.kind == "withdrawal" and draft.replaces in lines:
-            old = lines[draft.replaces]
-            lines[draft.replaces] = Line(
-                old.entry, "rejected", old.record, counts=False, reason=draft.reason
+        place = places.get(draft.replaces, entry.number)
+        if draft.kind == "withdrawal" and place in lines:
+            lines[place] = replace(
+                lines[place], decision="rejected", counts=False, reason=draft.reason
             )
         elif series_of(record) == series.id and not record.get("blind"):
-            place = draft.replaces if draft.replaces in lines else entry.number
-            lines[place] = _line(entry)  # a dict keeps the place of the first
+            places[entry.number] = place
+            lines[place] = _line(entry)
     return list(lines.values())
 
 
