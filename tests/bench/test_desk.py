@@ -19,6 +19,7 @@ from rimread.hardness import (
     Block,
     brinell,
     parse_test,
+    read_daily,
     reading_components,
     series_from_indents,
 )
@@ -413,6 +414,22 @@ def test_check_on_a_block(bench):
     with pytest.raises(ValueError, match="certificate"):
         bench.desk.new_series(Ask({"purpose": "block", "block": "Q-2"}))
     assert all(p.parent == bench.folder / "blocks" for p in bench.folder.rglob("q-1*.toml"))
+
+
+def test_a_check_is_of_the_day_and_person_of_its_indents(bench):
+    """Ended three days later by somebody else, when the certificate had run out."""
+    monday, thursday = (datetime(2020, 11, day, 12, tzinfo=UTC) for day in (23, 26))
+    words = {"certified_hbw": 186, "U_hbw": 1.9, "test": "10/3000", "valid_until": "2020-11-24"}
+    bench.desk.clock = lambda: monday
+    bench.desk.add_block(Ask({"serial": "Q1", **words}))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    bench.desk.clock = lambda: thursday
+    bench.desk.set_job(Ask({"operator": "Bob Reed"}))
+    assert bench.desk.told()["verification"]["status"] == "passed"
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    (row,) = read_daily(bench.folder / "daily-checks.csv")
+    assert (row.on, row.operator, row.passed) == (monday.date(), "Ada Quill", True)
 
 
 def test_a_block_takes_its_own_test(bench):

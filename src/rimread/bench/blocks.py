@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from rimread.bench.ask import Ask
-from rimread.bench.series import Line, indents_of
+from rimread.bench.series import Line, indents_of, last_that_counts
 from rimread.hardness import Block, Verification, parse_test, series_from_indents, verify
 
 __all__ = ["asked", "verified"]
@@ -31,10 +31,13 @@ def asked(ask: Ask) -> Block:
     )
 
 
-def verified(lines: Sequence[Line], block: Block, on: date, rules: str) -> Verification | None:
-    """The block's series held against its certificate; None before the first indent."""
-    indents = indents_of(lines)
-    if not indents:
+def verified(lines: Sequence[Line], block: Block, rules: str) -> Verification | None:
+    """The block's series held against its certificate; None before the first indent.
+
+    The certificate must hold on the day of the last indent, whenever the series is ended.
+    """
+    last = last_that_counts(lines)
+    if last is None:
         return None
-    whole = series_from_indents(indents, block.test)
-    return verify(whole, block, on=on, rules=rules)
+    whole = series_from_indents(indents_of(lines), block.test)
+    return verify(whole, block, on=last.day, rules=rules)

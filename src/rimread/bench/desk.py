@@ -18,7 +18,7 @@ from rimread.bench.folder import Folder, Shot
 from rimread.bench.job import Job
 from rimread.bench.paper import write_report
 from rimread.bench.pending import Pending, UndecidedError, Use
-from rimread.bench.series import Decision, Line, Series, eyes_of, lines_of
+from rimread.bench.series import Decision, Line, Series, eyes_of, last_that_counts, lines_of
 from rimread.bench.stage import Stage
 from rimread.budget import Component
 from rimread.capture.burst import LEAST_FRAMES, Scatter, average, scatter_of
@@ -364,16 +364,18 @@ class Desk:
         if self.series.purpose != "block":
             return None
         block = self.folder.block(self.series.block)
-        return told.verification(lines, block, self._today(), self.job.rules)
+        return told.verification(lines, block, self.job.rules)
 
     def _log_daily(self) -> None:
         """A check on a block goes into the daily log when its series ends."""
         if self.series.purpose != "block":
             return
         block = self.folder.block(self.series.block)
-        found = blocks.verified(self._lines(), block, self._today(), self.job.rules)
-        if found is not None:
-            append_daily(self.folder.daily_log, found, on=self._today(), operator=self.job.operator)
+        lines = self._lines()
+        last = last_that_counts(lines)
+        found = blocks.verified(lines, block, self.job.rules)
+        if last is not None and found is not None:
+            append_daily(self.folder.daily_log, found, on=last.day, operator=last.operator)
 
 
 def _beyond(frames: Sequence[Any]) -> tuple[list[Component], str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from typing import Any, Literal
@@ -14,7 +14,7 @@ from rimread.ledger.record import series_of
 from rimread.report.model import ByEye
 from rimread.report.results import budget_from
 
-__all__ = ["Decision", "Line", "Series", "eyes_of", "indents_of", "lines_of"]
+__all__ = ["Decision", "Line", "Series", "eyes_of", "indents_of", "last_that_counts", "lines_of"]
 
 Decision = Literal["accepted", "rejected", "corrected", "refused"]
 
@@ -83,6 +83,8 @@ class Line:
         What the ledger holds.
     counts : bool
         Whether it goes into the mean.
+    operator : str
+        Who decided on it.
     reason : str
         Of a rejection or correction.
     """
@@ -91,7 +93,13 @@ class Line:
     decision: Decision
     record: Mapping[str, Any]
     counts: bool
+    operator: str
     reason: str = ""
+
+    @property
+    def day(self) -> date:
+        """Day of its picture, as the clock on the wall had it."""
+        return datetime.fromisoformat(self.record["taken_at"]).astimezone().date()
 
 
 def lines_of(ledger: Ledger, series: Series) -> list[Line]:
@@ -134,7 +142,12 @@ def _line(entry: Entry) -> Line:
     decision: Decision = record.get("decision", "accepted")
     hand = entry.draft.kind == "hand"
     counts = decision == "accepted" or (decision == "corrected" and hand)
-    return Line(entry.number, decision, record, counts=counts, reason=entry.draft.reason)
+    return Line(entry.number, decision, record, counts, entry.draft.operator, entry.draft.reason)
+
+
+def last_that_counts(lines: Sequence[Line]) -> Line | None:
+    """The last line that counts: day and person of what follows from the series."""
+    return next((line for line in reversed(lines) if line.counts), None)
 
 
 def indents_of(lines: Iterable[Line]) -> list[Indent]:

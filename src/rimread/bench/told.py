@@ -251,14 +251,14 @@ def _line(number: int, line: Line) -> dict[str, Any]:
     }
 
 
-def verification(lines: Sequence[Line], block: Block, on: date, rules: str) -> dict[str, Any]:
+def verification(lines: Sequence[Line], block: Block, rules: str) -> dict[str, Any]:
     """A check on a reference block so far."""
     shown: dict[str, Any] = {
         "serial": block.serial,
         "certified": f"{block.certified_hbw:g} HBW {block.test.name}, U = {block.U_hbw:g}",
         "status": "begun",
     }
-    found = verified(lines, block, on, rules)
+    found = verified(lines, block, rules)
     if found is None:
         return shown
     return shown | {
