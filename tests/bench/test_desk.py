@@ -451,6 +451,26 @@ def test_report_of_a_series(bench):
     assert bench.desk.told()["series"]["designation"] in text
 
 
+def test_report_is_of_the_day_and_person_of_its_indents(bench):
+    """Written three days later by somebody else, after a check on the block that came later."""
+    monday, thursday = (datetime(2020, 11, day, 12, tzinfo=UTC) for day in (23, 26))
+    bench.desk.clock = lambda: monday
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    bench.desk.clock = lambda: thursday
+    bench.desk.set_job(Ask({"operator": "Bob Reed"}))
+    columns = "date,block,test,operator,n,mean_hbw,certified_hbw,error_rel,repeatability_rel,passed"
+    later = "2020-11-26,Q1,10/3000,Bob Reed,1,186.000,186,0.000000,0.000000,yes"
+    log = bench.folder / "daily-checks.csv"
+    log.write_text(f"{columns}\n{later}\n", encoding="utf-8")
+    page = bench.folder / "reports" / bench.desk.report()["files"][0]
+    text = page.read_text(encoding="utf-8")
+    assert "no check under this test that counts on 2020-11-23" in text
+    assert "Ada Quill" in text
+    assert "Bob Reed" not in text
+    assert "2020-11-26" in text, "the day the report was made"
+
+
 def test_report_tells_a_rim_set_by_hand(bench):
     name = bench.open(PLATES[1])
     ellipse = bench.desk.told()["pending"]["ellipse"]
