@@ -329,6 +329,16 @@ def test_a_correction_cut_short_does_not_count_the_program_s_value(bench, monkey
     told = bench.come_back().told()["series"]
     assert told["mean"] is None
     assert told["lines"][0]["counts"] is False
+    where = str(Folder(bench.folder).ledger)
+    out = bench.folder / "x.html"
+    words = ["report", where, "--out", str(out), "--series", told["id"]]
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 2, done.output
+    assert "at least one measured indent" in done.stderr
+    assert not out.exists()
+    assert CliRunner().invoke(app, ["ledger", "list", where]).stdout == ""
+    listed = CliRunner().invoke(app, ["ledger", "list", where, "--all"]).stdout
+    assert listed.rstrip().endswith("(corrected: this value does not count)  by Ada Quill")
 
 
 def test_withdrawing_a_correction(bench):
