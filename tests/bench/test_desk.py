@@ -162,6 +162,8 @@ def test_a_refused_picture_is_recorded_and_gives_no_number(bench):
         bench.desk.accept(name)
     with pytest.raises(ValueError, match="no number"):
         bench.desk.try_correction(name, Ask({"ellipse": {}}))
+    with pytest.raises(UndecidedError, match="refused already: put it aside"):
+        bench.desk.reject(name, Ask({"reason": "two indents in one"}))
     bench.desk.dismiss(name)
     (entry,) = bench.entries()
     assert entry.record["reasons"][0]["code"] == "overlapping-indents"
@@ -182,6 +184,31 @@ def test_rejection_keeps_the_reading_and_the_reason(bench):
     assert told["mean"] is None
     assert told["lines"][0]["reason"] == "dirt on the rim"
     assert not list(bench.ledger.entries(Filter(current=True)))
+
+
+def test_another_decision_after_half_a_rejection_is_not_lost_in_silence(bench, monkeypatch):
+    name = bench.open(PLATES[1])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    whole = bench.ledger.append
+
+    def cut(drafts):
+        if drafts[0].kind == "withdrawal":
+            raise OSError(28, "No space left on device")
+        return whole(drafts)
+
+    why = Ask({"reason": "dirt on the rim"})
+    monkeypatch.setattr(bench.ledger, "append", cut)
+    with pytest.raises(OSError, match="space"):
+        bench.desk.reject(name, why)
+    monkeypatch.undo()
+    with pytest.raises(UndecidedError, match="rejected already: reject it again"):
+        bench.desk.accept(name)
+    with pytest.raises(UndecidedError, match="rejected already: reject it again"):
+        bench.desk.correct(name, Ask({"ellipse": ellipse, "reason": "rim lies outside"}))
+    bench.desk.reject(name, why)
+    image, withdrawal = bench.entries()
+    assert (image.record["decision"], withdrawal.draft.replaces) == ("rejected", image.number)
+    assert bench.desk.pending is None
 
 
 def test_withdrawing_an_accepted_reading(bench):
