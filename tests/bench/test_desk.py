@@ -469,6 +469,47 @@ def test_a_check_is_of_the_day_and_person_of_its_indents(bench):
     assert (row.on, row.operator, row.passed) == (monday.date(), "Ada Quill", True)
 
 
+@pytest.mark.parametrize("spoil", [lambda path: path.unlink(), lambda path: path.write_bytes(b"")])
+def test_a_block_whose_file_is_lost_keeps_nobody_at_its_check(bench, spoil):
+    words = {"serial": "Q1", "certified_hbw": 186, "U_hbw": 1.9, "test": "10/3000"}
+    bench.desk.add_block(Ask(words))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    spoil(bench.folder / "blocks" / "q1-001.toml")
+    assert bench.desk.told()["series"]["test"] == "test not known"
+    bench.desk.add_block(Ask(words))
+    bench.desk.accept(bench.open(PLATES[1]))
+    name = bench.open(PLATES[2])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    for path in (bench.folder / "blocks").iterdir():
+        spoil(path)
+    bench.desk.correct(name, Ask({"ellipse": ellipse, "reason": "rim lies outside"}))
+    bench.leave()
+    told = bench.come_back().told()
+    assert (told["series"]["n"], told["series"]["test"]) == (2, "10/3000")
+    assert told["verification"]["status"] == "unknown"
+    assert "no certificate of block Q1" in told["verification"]["why"]
+    with pytest.raises(ValueError, match="no certificate of block Q1"):
+        bench.open(PLATES[3])
+    note = bench.desk.new_series(Ask({"purpose": "part"}))["note"]
+    assert "not in the daily log: no certificate of block Q1" in note
+    assert not (bench.folder / "daily-checks.csv").exists()
+    bench.open(PLATES[3])
+
+
+def test_a_certificate_for_another_test_judges_no_check(bench):
+    words = {"serial": "Q1", "certified_hbw": 186, "U_hbw": 1.9}
+    bench.desk.add_block(Ask({**words, "test": "10/3000"}))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    before = bench.desk.told()["series"]["mean"]
+    bench.desk.add_block(Ask({**words, "test": "10/1000"}))
+    told = bench.desk.told()
+    assert told["series"]["mean"] == before
+    assert "10/1000" in told["verification"]["why"]
+    with pytest.raises(UndecidedError, match="test of a series stays"):
+        bench.open(PLATES[2])
+
+
 def test_a_block_takes_its_own_test(bench):
     bench.desk.add_block(Ask({"serial": "Q5", "certified_hbw": 200, "U_hbw": 2, "test": "5/750"}))
     bench.desk.new_series(Ask({"purpose": "block", "block": "Q5"}))

@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import sqlite3
 import urllib.request
 from http.client import HTTPConnection
 
@@ -190,6 +191,15 @@ def test_what_is_no_object_is_said(quiet, body):
     status, data, _ = ask(quiet, "/api/job", body)
     assert status == 400
     assert "object" in json.loads(data)["error"]
+
+
+def test_a_ledger_that_cannot_be_read_is_said(tmp_path):
+    with running(tmp_path / "bench", None) as bench:
+        with contextlib.closing(sqlite3.connect(bench.folder / "ledger.db")) as database:
+            database.execute("DROP TABLE ledger_entries")
+        status, data, _ = ask(bench, "/api/desk")
+    assert status == 500
+    assert "no such table" in json.loads(data)["error"]
 
 
 def test_too_many_words_are_not_taken(quiet):

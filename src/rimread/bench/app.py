@@ -118,7 +118,10 @@ async def _page(name: str, _request: Request) -> Response:
 
 
 async def _desk_told(desk: Desk, _request: Request) -> Response:
-    told = await run_in_threadpool(desk.told)
+    try:
+        told = await run_in_threadpool(desk.told)
+    except ValueError as error:  # a ledger that cannot be read
+        return _wrong(str(error), 500)
     tests = [f"{plain_number(ball)}/{plain_number(kgf)}" for ball, kgf in STANDARD_PAIRS]
     return JSONResponse({**told, "tests": tests, "version": __version__, "caution": CAUTION})
 

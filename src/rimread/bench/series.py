@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from typing import Any, Literal
 
-from rimread.hardness import Indent
+from rimread.hardness import Indent, TestCondition, parse_test
 from rimread.ledger import Entry, Filter, Ledger
 from rimread.ledger.record import series_of
 from rimread.report.model import ByEye
@@ -95,6 +95,11 @@ class Line:
     counts: bool
     operator: str
     reason: str = ""
+
+    @property
+    def test(self) -> TestCondition:
+        """What its picture was measured under."""
+        return parse_test(self.record["test"])
 
     @property
     def day(self) -> date:
