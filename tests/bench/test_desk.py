@@ -387,6 +387,22 @@ def test_withdrawing_a_correction(bench):
 
 
 @pytest.mark.parametrize(
+    "marks",
+    [
+        [[637, 270]] * 6,
+        [[637, 270]] * 7,
+        [[637, 270]] * 20,
+        [[100 * i, 0] for i in range(6)],
+        [[100, 100]] * 3 + [[400, 300]] * 3,
+    ],
+)
+def test_marks_that_are_no_rim_are_refused(bench, marks):
+    name = bench.open(PLATES[1])
+    told = bench.desk.try_correction(name, Ask({"marks": marks}))
+    assert (told["status"], told["code"]) == ("refused", "marks-no-rim")
+
+
+@pytest.mark.parametrize(
     "words",
     [
         {},
