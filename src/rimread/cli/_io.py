@@ -13,7 +13,17 @@ from typing import Any, TextIO
 
 import typer
 
-__all__ = ["MISUSE", "REFUSED", "apart", "expand", "line_safe", "print_json", "say", "speaking"]
+__all__ = [
+    "MISUSE",
+    "REFUSED",
+    "apart",
+    "expand",
+    "line_safe",
+    "print_json",
+    "say",
+    "speaking",
+    "until_stopped",
+]
 
 REFUSED = 1
 """Exit code: something was refused or failed a check."""
@@ -40,6 +50,15 @@ def speaking() -> Iterator[None]:
     except ValueError as error:
         say(str(error))
         raise typer.Exit(MISUSE) from None
+
+
+@contextmanager
+def until_stopped(sentence: str) -> Iterator[None]:
+    """Take Ctrl-C for the end that a person wants, and say so."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        say(sentence)
 
 
 def say(sentence: str) -> None:
