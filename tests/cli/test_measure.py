@@ -382,9 +382,11 @@ def test_a_closed_pipe_is_no_error():
 
 
 def copies(folder: Path, count: int) -> list[Path]:
+    """The same pixels in files of different hashes: each has its number as a JPEG comment."""
+    start, rest = GOOD.read_bytes()[:2], GOOD.read_bytes()[2:]
     paths = [folder / f"indent-{i}.jpg" for i in range(1, count + 1)]
-    for path in paths:
-        path.write_bytes(GOOD.read_bytes())
+    for i, path in enumerate(paths):
+        path.write_bytes(start + bytes([0xFF, 0xFE, 0, 3, i]) + rest)
     return paths
 
 
@@ -458,6 +460,25 @@ def test_refused_photos_are_named_and_left_out(tmp_path):
     words = measure(*paths, bad, options=["--average", "all"]).stdout
     assert f"not in it: {bad}" in words
     assert "mean of 2" in words
+
+
+def test_a_photo_counts_once(tmp_path):
+    paths = copies(tmp_path, 2)
+    again = tmp_path / "again.jpg"
+    again.write_bytes(paths[0].read_bytes())
+    done = measure(*paths, again, paths[1], options=["--json", "--average", "all"])
+    *photos, last = records(done)
+    assert len(photos) == 4
+    assert last["series"]["n"] == 2
+    assert last["series"]["refused"] == [str(again), str(paths[1])]
+    assert "the same picture as" in done.stderr
+    words = [str(path) for path in (*paths, again)]
+    block = ["--block", str(block_file(tmp_path, 247)), *on_block(words), "--average", "all"]
+    assert (
+        "at least two indents"
+        in measure(GOOD, options=[*block[:2], *on_block([words[0], words[2]])]).stderr
+    )
+    assert measure(GOOD, options=block).exit_code != 2
 
 
 def test_no_series_is_no_number(tmp_path):

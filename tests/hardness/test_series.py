@@ -99,6 +99,12 @@ def test_an_odd_value_is_flagged_and_stays() -> None:
     assert "kept" in check.message
 
 
+def test_values_that_a_report_writes_alike_are_not_odd() -> None:
+    assert _series(4.0, 4.0, 4.0 + 1e-12).outlier is None
+    assert _series(4.0, 4.0, 4.001).outlier is None  # 0.1 HBW
+    assert _series(4.0, 4.0, 4.02).outlier == 2  # 2.4 HBW
+
+
 def test_nothing_odd() -> None:
     assert _series(4.0, 4.01, 3.99, 4.0, 4.02).outlier is None
     assert _series(4.0, 4.0, 4.0).outlier is None

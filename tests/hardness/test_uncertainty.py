@@ -288,6 +288,17 @@ def test_the_day_to_day_part_is_the_standard_deviation_of_the_days() -> None:
     assert statement.budget.components[-1].u == pytest.approx(0.01 * statement.hbw)
 
 
+def test_a_part_of_several_indents_is_told_by_its_largest() -> None:
+    indents = [
+        Indent(4.0, 4.0, combine([Component("exposure", u, how=f"{share} % clipped", common=True)]))
+        for u, share in ((0.001, 2), (0.003, 35), (0.001, 0))
+    ]
+    (part,) = reading_components(series_from_indents(indents, SHOP))
+    assert part.how == "largest of 3: 35 % clipped"
+    (same,) = reading_components(series_from_indents(indents[:1] * 2, SHOP))
+    assert same.how == "2 % clipped"
+
+
 def test_what_indents_share_is_known_as_well_as_in_the_worst_known_of_them() -> None:
     indents = [
         Indent(4.0, 4.0, combine([Component("scale", 0.002, dof=dof, common=True)]))

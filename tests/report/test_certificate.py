@@ -5,11 +5,12 @@ from __future__ import annotations
 import statistics
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.report.records import record, refused, series
+from tests.report.records import SCALE_SHA256, record, refused, series
 
 from rimread.hardness import (
     Block,
@@ -26,7 +27,9 @@ from rimread.report.certificate import report_from
 from rimread.report.lab import Lab
 from rimread.report.model import ByEye, Job, TestReport
 from rimread.report.results import Result, result_from
+from rimread.scale import read_scale
 
+ROOT = Path(__file__).parents[2]
 DAY = date(2026, 11, 25)
 TEST = parse_test("10/3000")
 
@@ -151,6 +154,24 @@ def test_readings_by_eye_find_their_photo():
     told = [record(4.0, 4.0, photo="1/a.jpg"), record(4.1, 4.1, photo="2/a.jpg")]
     with pytest.raises(ValueError, match="several measured photos have"):
         made(told, by_eye=[ByEye("a.jpg", "", 4.0, 4.0)])
+
+
+def test_the_scale_is_held_against_the_day_of_the_test():
+    label = replace(read_scale(ROOT / "calibration" / "hall-scope.toml"), sha256=SCALE_SHA256)
+    for day, outcome in (
+        (label.calibrated_on, "pass"),
+        (label.valid_until, "pass"),
+        (label.calibrated_on - timedelta(days=1), "warn"),
+        (label.valid_until + timedelta(days=1), "fail"),
+    ):
+        report = made(series(2), Job(on=day), scales=[label])
+        assert {c.code: c.outcome for c in report.checks}["scale-in-date"] == outcome
+
+
+def test_a_test_after_the_report_is_warned_of():
+    for day, codes in ((DAY, set()), (DAY + timedelta(days=1), {"test-date"})):
+        report = made(series(2), Job(on=day))
+        assert {c.code for c in report.checks if c.outcome == "warn"} == codes
 
 
 def test_the_ways_to_the_uncertainty():

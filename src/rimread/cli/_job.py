@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
@@ -21,7 +21,7 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
 
 _T = TypeVar("_T")
 
-__all__ = ["Job", "Seen", "job_of", "measured", "measured_all", "piece_of"]
+__all__ = ["Job", "Seen", "job_of", "measured", "measured_all", "piece_of", "told_once"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +146,18 @@ def measured_all(path: Path, job: Job) -> list[Seen]:
     if isinstance(results, Refusal):
         return [Seen(path, photo, results)]
     return [Seen(path, photo, result, number) for number, result in enumerate(results, start=1)]
+
+
+def told_once(all_seen: Sequence[Seen]) -> tuple[list[Seen], list[str]]:
+    """Every picture once, and the names of those that came before; people are told of them."""
+    first: dict[tuple[str | None, int], Seen] = {}
+    twice = []
+    for seen in all_seen:
+        before = first.setdefault((seen.sha256, seen.number), seen)
+        if before is not seen:
+            say(f"{seen.name}: the same picture as {before.name}; a photo counts once")
+            twice.append(seen.name)
+    return list(first.values()), twice
 
 
 def _tried(measure: Callable[..., _T], photo: Photo, job: Job) -> _T | Refusal:

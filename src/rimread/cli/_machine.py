@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from rimread.cli._indents import indents_from
 from rimread.cli._io import REFUSED, expand, say
-from rimread.cli._job import Job, measured
+from rimread.cli._job import Job, Seen, measured, told_once
 from rimread.cli._options import Way
 from rimread.cli._series import statement_of
 
@@ -72,6 +72,7 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], int]:
     """Indents from photos, pairs and results; 1 when some were refused."""
     plain = replace(job, piece=None, lay_deg=None)
     indents: list[Indent] = []
+    photos: list[Seen] = []
     code = 0
     for path in expand(words):
         word = str(path)
@@ -87,5 +88,6 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], int]:
             if seen.photo is not None:
                 say(f"{path}: on the block, refused and left out ({seen.code})")
         else:
-            indents.append(seen.indent)
-    return indents, code
+            photos.append(seen)
+    once, _ = told_once(photos)
+    return [*indents, *(seen.indent for seen in once if seen.indent is not None)], code

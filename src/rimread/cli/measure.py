@@ -14,7 +14,7 @@ from rimread.cli import _measure_options as own
 from rimread.cli._book import Keeper, Kept, Wishes, keeping
 from rimread.cli._indents import print_checks
 from rimread.cli._io import MISUSE, REFUSED, expand, print_json, say, speaking
-from rimread.cli._job import Job, Seen, job_of, measured, measured_all, piece_of
+from rimread.cli._job import Job, Seen, job_of, measured, measured_all, piece_of, told_once
 from rimread.cli._machine import Machine, machine_of
 from rimread.cli._options import (
     Average,
@@ -213,9 +213,10 @@ def _averaged(
     all_seen: Sequence[Seen], average: Average, machine: Machine, *, as_json: bool, budget: bool
 ) -> int:
     """Print the one result of all photos and return its exit code."""
+    once, twice = told_once([seen for seen in all_seen if seen.indent is not None])
     found = taken_together(
-        [seen.indent for seen in all_seen if seen.indent is not None],
-        [seen.name for seen in all_seen if seen.indent is None],
+        [seen.indent for seen in once if seen.indent is not None],
+        [*(seen.name for seen in all_seen if seen.indent is None), *twice],
         machine.test,
         average=average,
         way=machine.way,
@@ -293,6 +294,7 @@ def _closing(scale: Scale, machine: Machine | None, *, every: bool) -> None:
     if every:
         print(
             "Distances are to the indents in the picture. Its edge is not the edge of the piece: "
-            "--edge gives that."
+            "--edge gives that.\nCount the indents on the overlay: one that the frame cuts may not "
+            "be told."
         )
     print(CAUTION)

@@ -203,6 +203,9 @@ def _outlier(values: Sequence[float]) -> int | None:
         return None
     mean, sd = statistics.fmean(values), statistics.stdev(values)
     far = [abs(v - mean) for v in values]
+    decimals = len(rounded(mean).partition(".")[2])
+    if max(far) < 0.5 * 10.0**-decimals:  # less than a report tells apart
+        return None
     if max(far) <= grubbs_critical(len(values), _OUTLIER_LEVEL) * sd:
         return None
     return far.index(max(far))

@@ -289,7 +289,10 @@ def _of_mean(parts: Sequence[Component], n: int) -> Component:
     else:
         whole = combine(parts)
         u, dof = whole.u / n, whole.dof
-    return Component(first.name, u, dof, first.how, first.common)
+    how = first.how
+    if any(part.how != how for part in parts):
+        how = f"largest of {len(parts)}: {max(parts, key=lambda part: part.u).how}"
+    return Component(first.name, u, dof, how, first.common)
 
 
 def _reading_and_scatter(series: Series) -> tuple[Component, ...]:

@@ -19,6 +19,7 @@ from rimread.hardness import (
     TestCondition,
     Verification,
     convert,
+    diameter_for,
     due_on,
     from_bias,
     from_parts,
@@ -30,6 +31,7 @@ from rimread.hardness import (
 )
 from rimread.hardness.series import Policy
 from rimread.hardness.uncertainty import Way
+from rimread.reading.checks import scale_in_date
 from rimread.refusal import Refusal
 from rimread.report.blocks import Picture
 from rimread.report.lab import Lab
@@ -118,6 +120,7 @@ def report_from(
         checks=(
             *(series_checks(series, rules=chosen) if len(measured) > 1 else ()),
             *_piece_checks(series, job, chosen),
+            *_day_checks(of_scales, job, made_on),
             *_machine_checks(lab, job, chosen),
             *(() if daily is None else _block_checks(block_check, job)),
         ),
@@ -243,7 +246,19 @@ def _matched(by_eye: Sequence[ByEye], measured: Sequence[Result]) -> tuple[tuple
 
 def _piece_checks(series: Series, job: Job, rules: RuleSet) -> tuple[Check, ...]:
     piece = Piece(material=job.material, temperature_c=job.temperature_c)
-    return piece_checks(series.mean_mm, series.test, piece, rules=rules)
+    d_mm = diameter_for(series.mean_hbw, series.test)  # that of the hardness the report states
+    return piece_checks(d_mm, series.test, piece, rules=rules)
+
+
+def _day_checks(scales: Sequence[Scale], job: Job, made_on: date) -> tuple[Check, ...]:
+    """The day of the test against that of the report and the scales."""
+    if job.on is None:
+        return ()
+    checks = [scale_in_date(scale, job.on) for scale in scales]
+    if job.on > made_on:
+        message = f"the test is dated {job.on}, after the day of this report, {made_on}"
+        checks.append(Check("test-date", "warn", message, "common practice, no source"))
+    return tuple(checks)
 
 
 def _machine_checks(lab: Lab, job: Job, rules: RuleSet) -> tuple[Check, ...]:

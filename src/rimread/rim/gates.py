@@ -112,7 +112,8 @@ def exposed(photo: Photo) -> Refusal | None:
 
 NO_INDENT = Refusal(
     "no-indent",
-    "No indent was found: bring one into the frame, clean the surface and focus on its rim.",
+    "No indent was found: bring one into the frame, large enough to fill a third of it, clean the "
+    "surface and focus on its rim.",
 )
 
 
@@ -209,7 +210,8 @@ def none_overlap(rings: list[Ring]) -> Refusal | None:
             if apart < ring.ellipse.m + other.ellipse.m:
                 return Refusal(
                     "overlapping-indents",
-                    "Two indents overlap: measure one that stands by itself.",
+                    "Two indents overlap, or one was smeared while the picture was taken: measure "
+                    "one that stands by itself, with the scope at rest.",
                     {"apart_px": apart, "diameter_px": 2 * other.ellipse.m},
                 )
     return None

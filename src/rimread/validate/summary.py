@@ -253,7 +253,8 @@ def _cell_coverage(cells: Sequence[Cell], limits: Limits) -> Check:
     found = [cell for cell in cells if cell.coverage is not None]
     worst = min(found, key=lambda cell: (cell.coverage_high or 0.0, cell.coverage or 0.0))
     message = (
-        f"least coverage {worst.coverage:.1%} of {worst.measured} photos, "
+        f"least coverage {worst.coverage:.1%} of {worst.measured} photos "
+        f"({worst.coverage_low:.1%} to {worst.coverage_high:.1%} with 95 % confidence), "
         f"{worst.low_mm:.3g} mm to {worst.high_mm:.3g} mm, at least "
         f"{limits.cell_coverage:.0%} asked"
     )
