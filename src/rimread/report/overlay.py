@@ -25,6 +25,8 @@ Picture = NDArray[np.uint8]
 _LEAST_WIDTH_PX = 1200  # smaller photos are drawn larger, so that lines stay thin beside the rim
 _MOST_ENLARGED = 4
 _METAL = 0.2  # of the indent, seen on either side of it in a close-up
+_PAPER_LINE = 1 / 450  # of a close-up's width: 0.2 mm where it is printed 85 mm wide
+_PAPER_WORDS = 2.0  # words twice as large there as on a screen
 _JPEG = (
     *(cv2.IMWRITE_JPEG_QUALITY, 92),
     *(cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444),  # thin lines
@@ -103,12 +105,14 @@ def close_up(photo: Photo, rim: Rim, diameters: Diameters, scale: Scale) -> Pict
     ndarray, shape (height, width, 3), uint8
         Four to three, as far as the photo reaches.
     """
-    zoom, pen = _zoom(photo), _pen(photo)
+    zoom = _zoom(photo)
     x, y, across, down = _around(photo, diameters)
-    picture = _found(photo, rim, diameters, scale)[
-        zoom * y : zoom * (y + down), zoom * x : zoom * (x + across)
-    ].copy()
-    _draw_scale_bar(picture, scale, zoom, pen)
+    pen = max(1, round(zoom * across * _PAPER_LINE))
+    picture = _shown(photo, zoom)
+    larger = _PAPER_WORDS * across / photo.width_px
+    _draw_found(picture, rim, diameters, scale, zoom=zoom, pen=pen, larger=larger)
+    picture = picture[zoom * y : zoom * (y + down), zoom * x : zoom * (x + across)].copy()
+    _draw_scale_bar(picture, scale, zoom, pen, larger=_PAPER_WORDS)
     return picture
 
 
@@ -160,6 +164,7 @@ def _draw_found(
     *,
     zoom: int,
     pen: int,
+    larger: float = 1.0,
 ) -> None:
     if rim is not None:
         _draw_used(picture, rim, zoom, pen)
@@ -168,7 +173,7 @@ def _draw_found(
     if rim is not None:
         _draw_left_out(picture, rim, zoom, pen)
     if diameters is not None and scale is not None:
-        _draw_diameters(picture, diameters, scale, zoom, pen)
+        _draw_diameters(picture, diameters, scale, zoom, pen, larger=larger)
 
 
 # -- the photo ----------------------------------------------------------------------------------
@@ -239,7 +244,9 @@ def _draw_rim(picture: Picture, found: Diameters, zoom: int, pen: int) -> None:
     cv2.polylines(picture, [outline], True, YELLOW, pen, cv2.LINE_AA, _SUBPIXEL_BITS)  # noqa: FBT003
 
 
-def _draw_diameters(picture: Picture, found: Diameters, scale: Scale, zoom: int, pen: int) -> None:
+def _draw_diameters(
+    picture: Picture, found: Diameters, scale: Scale, zoom: int, pen: int, *, larger: float
+) -> None:
     turn = math.radians(found.angle_deg)
     along = np.array([math.cos(turn), math.sin(turn)])
     across = np.array([-along[1], along[0]])
@@ -250,8 +257,9 @@ def _draw_diameters(picture: Picture, found: Diameters, scale: Scale, zoom: int,
         ends_mm = np.asarray(found.centre_mm) + np.outer([-0.5, 0.5], way) * length_mm
         start, end = _at(scale.px_from_mm(ends_mm), zoom)
         _measure_line(picture, start, end, dashed=dashed, pen=pen)
-        beside = np.array([-way[1], way[0]]) * 0.9 * text_px(picture.shape[1])
-        label(picture, name, (start + 0.3 * (end - start)) / 2**_SUBPIXEL_BITS + beside)
+        beside = np.array([-way[1], way[0]]) * 0.9 * larger * text_px(picture.shape[1])
+        place = (start + 0.3 * (end - start)) / 2**_SUBPIXEL_BITS + beside
+        label(picture, name, place, larger=larger)
 
 
 def _circle(one: Reading | Refusal, zoom: int) -> tuple[float, float, float]:
@@ -306,7 +314,9 @@ def _measure_line(
             _line(picture, _whole(a), _whole(b), colour, width)
 
 
-def _draw_scale_bar(picture: Picture, scale: Scale, zoom: int, pen: int) -> None:
+def _draw_scale_bar(
+    picture: Picture, scale: Scale, zoom: int, pen: int, *, larger: float = 1.0
+) -> None:
     height, width = picture.shape[:2]
     per_mm = scale.px_per_mm_x * zoom
     length_mm = _round_length(0.2 * width / per_mm)
@@ -316,7 +326,8 @@ def _draw_scale_bar(picture: Picture, scale: Scale, zoom: int, pen: int) -> None
     for colour, edge in ((BLACK, 2 * pen), (WHITE, 0)):
         corner = np.array([edge, 2.5 * pen + edge])
         cv2.rectangle(picture, _whole(start - corner), _whole(end + corner), colour, -1)
-    label(picture, f"{length_mm:g} mm", (start + end) / 2 - [0, 1.2 * text_px(width)])
+    above = [0, 1.2 * larger * text_px(width)]
+    label(picture, f"{length_mm:g} mm", (start + end) / 2 - above, larger=larger)
 
 
 def _round_length(length_mm: float) -> float:

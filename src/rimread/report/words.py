@@ -52,7 +52,7 @@ def label(
         WHITE,
         font,
         anchor="mm",
-        stroke_width=max(2, text_px(picture.shape[1]) // 9),
+        stroke_width=max(2, round(larger * text_px(picture.shape[1])) // 9),
         stroke_fill=BLACK,
     )
     picture[:] = np.asarray(image)
