@@ -141,6 +141,36 @@ def test_a_scale_calibrated_again_under_its_name_is_measured_with(tmp_path):
         assert run(tmp_path, source, work)[1] == []
 
 
+def compared(folder, told):
+    """Old against new, where the manifest tells this mean and the photo says 4.8434 mm."""
+    path = folder / "list.csv"
+    path.write_text(f"photo,mean\na.jpg,{told}\n", encoding="utf-8")
+
+    def work(item, _settings):
+        measured = {"test": "10/3000", "mean_mm": 4.8434, "U_mean_mm": 0.006, "hbw": 152.6}
+        return pretend.record(item) | measured | {"earlier": {"mean_mm": item.earlier.mean_mm}}
+
+    with (
+        open_ledger(folder / "book.db") as book,
+        Archive(lambda: from_manifest(path), Settings(), run="r") as archive,
+    ):
+        tally = remeasure(archive, book, pretend.Here(), work=work)
+        write_results(archive, book, folder / "out.csv", pull=folder / "pull.csv")
+    with (folder / "out.csv").open(encoding="utf-8-sig", newline="") as file:
+        (row,) = csv.DictReader(file)
+    return tally, row
+
+
+def test_an_earlier_value_corrected_in_the_manifest_counts(tmp_path):
+    _, row = compared(tmp_path, "4.0")
+    assert (float(row["old_mm"]), row["pull"]) == (4.0, "disagrees")
+    tally, row = compared(tmp_path, "4.8434")
+    assert (tally.before, tally.now) == (1, 0)  # nothing to be measured again
+    assert (float(row["old_mm"]), row["pull"]) == (4.8434, "")
+    _, row = compared(tmp_path, "")
+    assert (row["old_mm"], row["pull"]) == ("", "")
+
+
 def test_own_columns_do_not_hide_ours(tmp_path):
     path = tmp_path / "list.csv"
     path.write_text("photo,status,operator,job\na.jpg,scrapped,Zoë,7\n", encoding="utf-8")

@@ -126,9 +126,7 @@ def write_results(
                     continue
                 row = _row(item, entry, columns, places)
                 comparison.count(row)
-                found = (
-                    None if entry is None else difference(entry.record, resolution_mm=resolution_mm)
-                )
+                found = _compared(item, entry, resolution_mm)
                 if found is not None:
                     row |= _named(found)
                     comparison.add(found, row)
@@ -153,6 +151,14 @@ def _columns(own: tuple[str, ...]) -> tuple[dict[str, type], dict[str, str]]:
         columns[place] = str
         places[name] = place
     return columns, places
+
+
+def _compared(item: Item | Problem, entry: Entry | None, resolution_mm: float) -> Difference | None:
+    """Against what the manifest says now; the record has what it said when it was measured."""
+    if entry is None or isinstance(item, Problem):
+        return None
+    told = {**entry.record, "earlier": asdict(item.earlier)}
+    return difference(told, resolution_mm=resolution_mm)
 
 
 def _named(found: Difference) -> dict[str, Any]:
