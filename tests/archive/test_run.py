@@ -171,6 +171,17 @@ def test_an_earlier_value_corrected_in_the_manifest_counts(tmp_path):
     assert (row["old_mm"], row["pull"]) == ("", "")
 
 
+def test_a_list_of_an_earlier_start_does_not_stay(tmp_path):
+    rows = []
+    for told in ("4.0", "4.8434"):
+        compared(tmp_path, told)
+        with (tmp_path / "pull.csv").open(encoding="utf-8-sig", newline="") as file:
+            rows.append(list(csv.reader(file)))
+    assert [len(each) for each in rows] == [2, 1]
+    assert rows[1][0] == rows[0][0]
+    assert "normalised_error" in rows[0][0]
+
+
 def test_own_columns_do_not_hide_ours(tmp_path):
     path = tmp_path / "list.csv"
     path.write_text("photo,status,operator,job\na.jpg,scrapped,Zoë,7\n", encoding="utf-8")

@@ -112,7 +112,8 @@ def write_results(
     own : tuple of str
         The lab's own columns, kept at the end under their own names.
     pull : Path, optional
-        Where the list goes, the largest disagreement first; not written when it is empty.
+        Where the list goes, the largest disagreement first; its header alone when it is empty, so
+        that no list of an earlier start stays.
     resolution_mm : float
         Step of earlier readings whose U the manifest does not give.
     """
@@ -131,7 +132,7 @@ def write_results(
                     row |= _named(found)
                     comparison.add(found, row)
                 write(row)
-    if pull is not None and comparison.pulled:
+    if pull is not None:
         comparison.pulled.sort(key=lambda row: -abs(row["normalised_error"] or 0.0))
         with writing(pull, columns) as write:
             for row in comparison.pulled:
