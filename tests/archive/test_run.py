@@ -20,7 +20,7 @@ from rimread.archive.moved import Whereabouts
 from rimread.archive.pool import Cores
 from rimread.archive.results import write_results
 from rimread.archive.run import Archive, _file_hash, remeasure
-from rimread.archive.work import Settings
+from rimread.archive.work import Settings, measure_item
 from rimread.ledger import Draft, Filter, audit, open_ledger
 
 ROOT = Path(__file__).parents[2]
@@ -75,6 +75,18 @@ def test_lines_that_repeat_or_cannot_be_used_are_rows_of_the_table(tmp_path):
         "line 3: " + rows[1]["why"],
         "line 4: names the same photo as line 2: a.jpg",
     ]
+
+
+def test_a_name_no_system_takes_costs_its_own_line_only(tmp_path):
+    (tmp_path / "a").mkdir()
+    path = tmp_path / "list.csv"
+    names = ["long" * 75 + ".jpg", "a\\" + "long" * 75 + ".jpg", "a.jpg"]
+    path.write_text("photo,job\n" + "".join(f"{name},1\n" for name in names), encoding="utf-8")
+    _, done, rows, _ = run(tmp_path, lambda: from_manifest(path), measure_item)
+    assert done == names
+    assert [row["refusal"] for row in rows] == ["unreadable"] * 3
+    if sys.platform != "win32":
+        assert ["too long" in row["why"] for row in rows] == [True, True, False]
 
 
 def test_what_does_not_lie_in_the_picture_is_tried_again(tmp_path):
