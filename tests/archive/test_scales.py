@@ -1,6 +1,7 @@
 """The scale file of a photo: the right one, or a refusal."""
 
 import shutil
+import sys
 from datetime import date
 from pathlib import Path
 
@@ -69,6 +70,33 @@ def test_the_nearest_folder_up_to_the_root(hall, tmp_path):
     top.unlink()
     scales_in.cache_clear()
     assert choose(hall, tmp_path / "tree/2019/05/a.jpg", root=tmp_path / "tree") == "scale-missing"
+
+
+def test_the_own_folder_of_a_photo_that_lies_elsewhere(hall, tmp_path, monkeypatch):
+    """A manifest may name photos anywhere; only folders below the root are looked into upwards."""
+    put(tmp_path, label='"outside"')
+    own = put(tmp_path / "nas/2019", label='"own"')
+    (tmp_path / "nas/2018").mkdir()
+    (tmp_path / "lists").mkdir()
+    monkeypatch.chdir(tmp_path / "lists")
+    for root in (Path(), tmp_path / "lists"):
+        assert choose(hall, tmp_path / "nas/2019/a.jpg", root=root) == own
+        assert choose(hall, Path("../nas/2019/a.jpg"), root=root) == own
+        assert choose(hall, tmp_path / "nas/2018/a.jpg", root=root) == "scale-missing"
+        assert choose(hall, Path("../nas/2018/a.jpg"), root=root) == "scale-missing"
+    top = put(tmp_path / "lists", label='"top"')
+    scales_in.cache_clear()
+    assert choose(hall, tmp_path / "lists/2020/a.jpg", root=Path()) == top
+    assert choose(hall, Path("2020/../2021/a.jpg"), root=tmp_path / "lists") == top
+    assert choose(hall, tmp_path / "nas/2018/../../lists/2020/a.jpg", root=Path()) == top
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a right there")
+def test_a_folder_that_is_a_link_counts_where_it_was_linked_to(hall, tmp_path):
+    (tmp_path / "nas").mkdir()
+    top = put(tmp_path / "tree", label='"top"')
+    (tmp_path / "tree/2019").symlink_to(tmp_path / "nas")
+    assert choose(hall, tmp_path / "tree/2019/a.jpg", root=tmp_path / "tree") == top
 
 
 def test_several_that_fit_are_told_apart_by_label_file_name_and_day(hall, tmp_path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from datetime import date
 from functools import lru_cache
@@ -32,11 +33,11 @@ def choose_scale(
 ) -> ScaleFile | Refusal:
     """Scale file of a photo.
 
-    The first of these that leads to one: the file that was named; the nearest folder from the
-    photo's own up to `root` with a scale file that fits; the scale files in and below `shelf` that
-    fit. A scale fits when it was made with photos of this size and, if a label is given, carries
-    it or is the file of that name. Where several fit and the day of the photo is known, those count
-    that held on that day.
+    The first of these that leads to one: the file that was named; the photo's own folder and, where
+    it lies below `root`, the nearest above it up to there with a scale file that fits; the scale
+    files in and below `shelf` that fit. A scale fits when it was made with photos of this size and,
+    if a label is given, carries it or is the file of that name. Where several fit and the day of
+    the photo is known, those count that held on that day.
 
     Parameters
     ----------
@@ -100,10 +101,10 @@ def _read(path: str) -> Scale:
 def _places(path: Path, root: Path | None, shelf: Path | None) -> list[tuple[Path, bool]]:
     places = []
     if root is not None:
-        for folder in path.parents:
-            if not folder.is_relative_to(root):
-                break
-            places.append((folder, False))
+        top = root.resolve()
+        own, *above = Path(os.path.abspath(path)).parents  # noqa: PTH100  (drops .., keeps links)
+        up_to_top = (folder for folder in above if folder.resolve().is_relative_to(top))
+        places = [(folder, False) for folder in (own, *up_to_top)]
     return places if shelf is None else [*places, (shelf, True)]
 
 
