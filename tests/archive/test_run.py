@@ -19,7 +19,7 @@ from rimread.archive.items import from_folder, from_manifest, own_columns
 from rimread.archive.moved import Whereabouts
 from rimread.archive.pool import Cores
 from rimread.archive.results import write_results
-from rimread.archive.run import Archive, _file_hash, remeasure
+from rimread.archive.run import Archive, remeasure
 from rimread.archive.work import Settings, measure_item
 from rimread.ledger import Draft, Filter, audit, open_ledger
 
@@ -146,9 +146,8 @@ def test_a_scale_calibrated_again_under_its_name_is_measured_with(tmp_path):
         sha256 = hashlib.sha256(scale.read_bytes()).hexdigest()
         return pretend.at_once(item, settings) | {"scale_file": str(scale), "scale_sha256": sha256}
 
-    for text in ("one", "two"):
+    for text in ("one", "another"):
         scale.write_text(text, encoding="utf-8")
-        _file_hash.cache_clear()
         assert run(tmp_path, source, work)[1] == ["0.jpg"]
         assert run(tmp_path, source, work)[1] == []
 

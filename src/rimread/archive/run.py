@@ -15,13 +15,13 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from itertools import islice
 from pathlib import Path, PurePath
 from types import TracebackType
 from typing import Any, Self
 
 from rimread import __version__
+from rimread.archive.fresh import while_unchanged
 from rimread.archive.items import Item, task_of
 from rimread.archive.moved import Whereabouts
 from rimread.archive.pool import Pool
@@ -380,7 +380,7 @@ def _commit(
     finished.clear()
 
 
-@lru_cache(maxsize=10_000)
+@while_unchanged(10_000)
 def _file_hash(name: str) -> str:
     """Hash of a file's bytes, the name itself when it is none that can be read."""
     try:
