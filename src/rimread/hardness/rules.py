@@ -53,12 +53,15 @@ class RuleSet:
     repeatability_on : {"hbw", "d"}
         Whether the range of block indents is taken on HBW or on mean diameters. 1 % of d is
         about 2 % of HBW, so the two must not be mixed.
+    base : {"iso", "astm"}
+        Of whose rules what the lab's file does not name stays.
     """
 
     name: str
     title: str
     limits: Mapping[str, Limit]
     repeatability_on: str
+    base: str
 
     def __getitem__(self, name: str) -> float:
         """Value of one limit."""
@@ -71,7 +74,7 @@ class RuleSet:
 
 def _set(name: str, title: str, on: str, limits: Mapping[str, tuple[float, str]]) -> RuleSet:
     made = {key: Limit(*pair) for key, pair in limits.items()}
-    return RuleSet(name, title, MappingProxyType(made), on)
+    return RuleSet(name, title, MappingProxyType(made), on, base=name)
 
 
 _ISO_LIMITS: Final[Mapping[str, tuple[float, str]]] = {
@@ -224,7 +227,8 @@ def _over_base(data: Mapping[str, Any], name: str) -> RuleSet:
         raise ValueError(f"limits must be a table [limits] of numbers (got {table!r})")  # noqa: TRY004
     for key, value in table.items():
         limits[key] = Limit(_limit_value(key, value, base), source)
-    return RuleSet(name, data.get("title", name), MappingProxyType(limits), on)
+    title = data.get("title", name)
+    return RuleSet(name, title, MappingProxyType(limits), on, base=base.name)
 
 
 def _limit_value(key: str, value: object, base: RuleSet) -> float:
