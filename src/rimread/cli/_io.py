@@ -13,7 +13,17 @@ from typing import Any, TextIO
 
 import typer
 
-__all__ = ["MISUSE", "REFUSED", "apart", "expand", "line_safe", "print_json", "say", "speaking"]
+__all__ = [
+    "MISUSE",
+    "REFUSED",
+    "apart",
+    "expand",
+    "line_safe",
+    "print_json",
+    "say",
+    "speaking",
+    "telling",
+]
 
 REFUSED = 1
 """Exit code: something was refused or failed a check."""
@@ -31,8 +41,9 @@ def speaking() -> Iterator[None]:
     """
     try:
         yield
+        sys.stdout.flush()
     except BrokenPipeError:  # the reader of a pipe has seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _to_nobody()
         raise typer.Exit from None
     except OSError as error:
         say(f"{error.filename}: {error.strerror}" if error.filename else str(error))
@@ -40,6 +51,20 @@ def speaking() -> Iterator[None]:
     except ValueError as error:
         say(str(error))
         raise typer.Exit(MISUSE) from None
+
+
+@contextmanager
+def telling() -> Iterator[None]:
+    """Print what came of it all; the exit code that follows is the same if nobody reads it."""
+    try:
+        yield
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _to_nobody()
+
+
+def _to_nobody() -> None:
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def say(sentence: str) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rimread.cli._indents import rules_from
-from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking
+from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking, telling
 from rimread.cli._options import Json, Rules
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -118,10 +118,11 @@ def compare(
         for path, problems in ((readings, spoilt), (image, broken), (readings, study.unmatched)):
             for problem in problems:
                 say(f"{path}: {problem}")
-        if as_json:
-            _print_json(study, spoilt)
-        else:
-            _print(study)
+        with telling():
+            if as_json:
+                _print_json(study, spoilt)
+            else:
+                _print(study)
         _write(study, page, figures, readings.name)
     if spoilt or broken:
         raise typer.Exit(MISUSE)
