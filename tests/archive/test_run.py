@@ -11,6 +11,7 @@ import sys
 import time
 from collections import Counter
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from tests.archive import pretend
@@ -244,6 +245,12 @@ def test_a_photo_that_ends_its_process_stops_one_photo_only(tmp_path):
     assert tally.reasons["process-ended"] == 1
     assert [row["photo"] for row in rows if row["refusal"] == "process-ended"] == ["deadly.jpg"]
     assert tally.measured == 10
+
+
+def test_as_many_processes_as_the_system_waits_for(monkeypatch):
+    for system, counts in (("win32", [1, 61, 61]), ("linux", [1, 61, 200])):
+        monkeypatch.setattr("rimread.archive.pool.sys", SimpleNamespace(platform=system))
+        assert [Cores(count).at_once for count in (1, 61, 200)] == counts
 
 
 def test_two_programs_at_the_same_archive_write_each_photo_once(tmp_path):
