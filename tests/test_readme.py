@@ -28,7 +28,7 @@ def refusal_codes(*stages: str) -> set[str]:
 
 
 def test_every_refusal_is_told_and_none_that_is_gone():
-    stages = ("rim", "scale", "diameters.py", "reading", "cli")
+    stages = ("rim", "scale", "diameters.py", "hardness", "reading", "cli")
     made = refusal_codes(*stages, "archive", "capture", "bench")
     table = README[README.index("## Refusals") : README.index("## The program in")]
     told = {

@@ -8,10 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rimread.agreement import HumanReading, ImageResult, compare
+from rimread.agreement.judging import operator_checks
 from rimread.agreement.model import hbw_per_mm
 from rimread.agreement.record import comparison_json
+from rimread.agreement.statistics import Estimate
 from rimread.agreement.words import about_gauge, about_operator, about_study
-from rimread.hardness import TestCondition, brinell
+from rimread.hardness import TestCondition, brinell, rule_set
 
 SHOP = TestCondition(10, 3000)
 IMAGES = [
@@ -237,3 +239,28 @@ def test_differences_in_hbw_follow_the_sensitivity(offset, image):
     (pair,) = study.operators[0].pairs
     linear = hbw_per_mm(d, SHOP) * offset
     assert pair.hbw - pair.image_hbw == pytest.approx(linear, rel=0.03, abs=1e-6)
+
+
+@pytest.mark.parametrize(("off", "paired"), [(0.09, 1), (-0.09, 1), (0.11, 0), (-0.11, 0)])
+def test_a_reading_a_tenth_off_is_of_another_indent(off, paired):
+    image, d = IMAGES[0], (IMAGES[0].d1_mm + IMAGES[0].d2_mm) / 2
+    other = HumanReading(3, IMAGES[1].photo, "Anna", IMAGES[1].d1_mm, IMAGES[1].d2_mm)
+    study = compare(
+        [HumanReading(2, image.photo, "Anna", d * (1 + off), d * (1 + off)), other], IMAGES
+    )
+    assert len(study.operators[0].pairs) == 1 + paired
+
+
+@pytest.mark.parametrize(("beyond", "outcome"), [(1, "pass"), (2, "warn")])
+def test_one_reading_in_twenty_may_lie_beyond(beyond, outcome):
+    """E_n is for k = 2 on both sides: about 95 % lie within 1 (ISO 13528, from memory)."""
+    checks = operator_checks(
+        "Anna",
+        bias=Estimate(0.0, -0.002, 0.002, 19.0),
+        e_n=[1.2] * beyond + [0.1] * (20 - beyond),
+        repeatability=None,
+        moved=None,
+        d_mm=4.0,
+        rules=rule_set("iso"),
+    )
+    assert {c.code: c.outcome for c in checks}["operator-readings"] == outcome

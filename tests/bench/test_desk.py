@@ -19,6 +19,7 @@ from rimread.hardness import (
     Block,
     brinell,
     parse_test,
+    read_daily,
     reading_components,
     series_from_indents,
 )
@@ -160,6 +161,8 @@ def test_a_refused_picture_is_recorded_and_gives_no_number(bench):
         bench.desk.accept(name)
     with pytest.raises(ValueError, match="no number"):
         bench.desk.try_correction(name, Ask({"ellipse": {}}))
+    with pytest.raises(UndecidedError, match="refused already: put it aside"):
+        bench.desk.reject(name, Ask({"reason": "two indents in one"}))
     bench.desk.dismiss(name)
     (entry,) = bench.entries()
     assert entry.record["reasons"][0]["code"] == "overlapping-indents"
@@ -180,6 +183,31 @@ def test_rejection_keeps_the_reading_and_the_reason(bench):
     assert told["mean"] is None
     assert told["lines"][0]["reason"] == "dirt on the rim"
     assert not list(bench.ledger.entries(Filter(current=True)))
+
+
+def test_another_decision_after_half_a_rejection_is_not_lost_in_silence(bench, monkeypatch):
+    name = bench.open(PLATES[1])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    whole = bench.ledger.append
+
+    def cut(drafts):
+        if drafts[0].kind == "withdrawal":
+            raise OSError(28, "No space left on device")
+        return whole(drafts)
+
+    why = Ask({"reason": "dirt on the rim"})
+    monkeypatch.setattr(bench.ledger, "append", cut)
+    with pytest.raises(OSError, match="space"):
+        bench.desk.reject(name, why)
+    monkeypatch.undo()
+    with pytest.raises(UndecidedError, match="rejected already: reject it again"):
+        bench.desk.accept(name)
+    with pytest.raises(UndecidedError, match="rejected already: reject it again"):
+        bench.desk.correct(name, Ask({"ellipse": ellipse, "reason": "rim lies outside"}))
+    bench.desk.reject(name, why)
+    image, withdrawal = bench.entries()
+    assert (image.record["decision"], withdrawal.draft.replaces) == ("rejected", image.number)
+    assert bench.desk.pending is None
 
 
 def test_withdrawing_an_accepted_reading(bench):
@@ -327,6 +355,50 @@ def test_a_correction_cut_short_does_not_count_the_program_s_value(bench, monkey
     told = bench.come_back().told()["series"]
     assert told["mean"] is None
     assert told["lines"][0]["counts"] is False
+    where = str(Folder(bench.folder).ledger)
+    out = bench.folder / "x.html"
+    words = ["report", where, "--out", str(out), "--series", told["id"]]
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 2, done.output
+    assert "at least one measured indent" in done.stderr
+    assert not out.exists()
+    assert CliRunner().invoke(app, ["ledger", "list", where]).stdout == ""
+    listed = CliRunner().invoke(app, ["ledger", "list", where, "--all"]).stdout
+    assert listed.rstrip().endswith("(corrected: this value does not count)  by Ada Quill")
+
+
+def test_withdrawing_a_correction(bench):
+    name = bench.open(PLATES[1])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    bench.desk.correct(name, Ask({"ellipse": ellipse, "reason": "rim lies outside"}))
+    bench.desk.accept(bench.open(PLATES[2]))
+    corrected = bench.desk.told()["series"]["lines"][0]["entry"]
+    bench.desk.withdraw(Ask({"entry": corrected, "reason": "two indents in one"}))
+    told = bench.desk.told()["series"]
+    assert [line["decision"] for line in told["lines"]] == ["rejected", "accepted"]
+    assert told["lines"][0]["reason"] == "two indents in one"
+    assert told["n"] == 1
+    with pytest.raises(ValueError, match="counts"):
+        bench.desk.withdraw(Ask({"entry": corrected, "reason": "once more"}))
+    page = bench.folder / "reports" / bench.desk.report()["files"][0]
+    text = page.read_text(encoding="utf-8")
+    assert "Rims set by hand" not in text
+
+
+@pytest.mark.parametrize(
+    "marks",
+    [
+        [[637, 270]] * 6,
+        [[637, 270]] * 7,
+        [[637, 270]] * 20,
+        [[100 * i, 0] for i in range(6)],
+        [[100, 100]] * 3 + [[400, 300]] * 3,
+    ],
+)
+def test_marks_that_are_no_rim_are_refused(bench, marks):
+    name = bench.open(PLATES[1])
+    told = bench.desk.try_correction(name, Ask({"marks": marks}))
+    assert (told["status"], told["code"]) == ("refused", "marks-no-rim")
 
 
 @pytest.mark.parametrize(
@@ -396,6 +468,63 @@ def test_check_on_a_block(bench):
     assert all(p.parent == bench.folder / "blocks" for p in bench.folder.rglob("q-1*.toml"))
 
 
+def test_a_check_is_of_the_day_and_person_of_its_indents(bench):
+    """Ended three days later by somebody else, when the certificate had run out."""
+    monday, thursday = (datetime(2020, 11, day, 12, tzinfo=UTC) for day in (23, 26))
+    words = {"certified_hbw": 186, "U_hbw": 1.9, "test": "10/3000", "valid_until": "2020-11-24"}
+    bench.desk.clock = lambda: monday
+    bench.desk.add_block(Ask({"serial": "Q1", **words}))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    bench.desk.clock = lambda: thursday
+    bench.desk.set_job(Ask({"operator": "Bob Reed"}))
+    assert bench.desk.told()["verification"]["status"] == "passed"
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    (row,) = read_daily(bench.folder / "daily-checks.csv")
+    assert (row.on, row.operator, row.passed) == (monday.date(), "Ada Quill", True)
+
+
+@pytest.mark.parametrize("spoil", [lambda path: path.unlink(), lambda path: path.write_bytes(b"")])
+def test_a_block_whose_file_is_lost_keeps_nobody_at_its_check(bench, spoil):
+    words = {"serial": "Q1", "certified_hbw": 186, "U_hbw": 1.9, "test": "10/3000"}
+    bench.desk.add_block(Ask(words))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    spoil(bench.folder / "blocks" / "q1-001.toml")
+    assert bench.desk.told()["series"]["test"] == "test not known"
+    bench.desk.add_block(Ask(words))
+    bench.desk.accept(bench.open(PLATES[1]))
+    name = bench.open(PLATES[2])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    for path in (bench.folder / "blocks").iterdir():
+        spoil(path)
+    bench.desk.correct(name, Ask({"ellipse": ellipse, "reason": "rim lies outside"}))
+    bench.leave()
+    told = bench.come_back().told()
+    assert (told["series"]["n"], told["series"]["test"]) == (2, "10/3000")
+    assert told["verification"]["status"] == "unknown"
+    assert "no certificate of block Q1" in told["verification"]["why"]
+    with pytest.raises(ValueError, match="no certificate of block Q1"):
+        bench.open(PLATES[3])
+    note = bench.desk.new_series(Ask({"purpose": "part"}))["note"]
+    assert "not in the daily log: no certificate of block Q1" in note
+    assert not (bench.folder / "daily-checks.csv").exists()
+    bench.open(PLATES[3])
+
+
+def test_a_certificate_for_another_test_judges_no_check(bench):
+    words = {"serial": "Q1", "certified_hbw": 186, "U_hbw": 1.9}
+    bench.desk.add_block(Ask({**words, "test": "10/3000"}))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    before = bench.desk.told()["series"]["mean"]
+    bench.desk.add_block(Ask({**words, "test": "10/1000"}))
+    told = bench.desk.told()
+    assert told["series"]["mean"] == before
+    assert "10/1000" in told["verification"]["why"]
+    with pytest.raises(UndecidedError, match="test of a series stays"):
+        bench.open(PLATES[2])
+
+
 def test_a_block_takes_its_own_test(bench):
     bench.desk.add_block(Ask({"serial": "Q5", "certified_hbw": 200, "U_hbw": 2, "test": "5/750"}))
     bench.desk.new_series(Ask({"purpose": "block", "block": "Q5"}))
@@ -413,6 +542,26 @@ def test_report_of_a_series(bench):
     text = html.read_text(encoding="utf-8")
     assert "plate 9" in text
     assert bench.desk.told()["series"]["designation"] in text
+
+
+def test_report_is_of_the_day_and_person_of_its_indents(bench):
+    """Written three days later by somebody else, after a check on the block that came later."""
+    monday, thursday = (datetime(2020, 11, day, 12, tzinfo=UTC) for day in (23, 26))
+    bench.desk.clock = lambda: monday
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    bench.desk.clock = lambda: thursday
+    bench.desk.set_job(Ask({"operator": "Bob Reed"}))
+    columns = "date,block,test,operator,n,mean_hbw,certified_hbw,error_rel,repeatability_rel,passed"
+    later = "2020-11-26,Q1,10/3000,Bob Reed,1,186.000,186,0.000000,0.000000,yes"
+    log = bench.folder / "daily-checks.csv"
+    log.write_text(f"{columns}\n{later}\n", encoding="utf-8")
+    page = bench.folder / "reports" / bench.desk.report()["files"][0]
+    text = page.read_text(encoding="utf-8")
+    assert "no check under this test that counts on 2020-11-23" in text
+    assert "Ada Quill" in text
+    assert "Bob Reed" not in text
+    assert "2020-11-26" in text, "the day the report was made"
 
 
 def test_report_tells_a_rim_set_by_hand(bench):

@@ -2,6 +2,9 @@
 
 import contextlib
 import json
+import sqlite3
+import threading
+import time
 import urllib.request
 from http.client import HTTPConnection
 
@@ -10,6 +13,7 @@ from PIL import Image
 from tests.bench.conftest import ROOT, make_ready, running
 
 from rimread.bench import serve
+from rimread.bench.desk import Desk
 
 EVERYWHERE = "0.0.0.0"  # noqa: S104  (refused, or with a token)
 PHOTO = ROOT / "sample_images/hall-plate-2.jpg"
@@ -192,6 +196,15 @@ def test_what_is_no_object_is_said(quiet, body):
     assert "object" in json.loads(data)["error"]
 
 
+def test_a_ledger_that_cannot_be_read_is_said(tmp_path):
+    with running(tmp_path / "bench", None) as bench:
+        with contextlib.closing(sqlite3.connect(bench.folder / "ledger.db")) as database:
+            database.execute("DROP TABLE ledger_entries")
+        status, data, _ = ask(bench, "/api/desk")
+    assert status == 500
+    assert "no such table" in json.loads(data)["error"]
+
+
 def test_too_many_words_are_not_taken(quiet):
     assert ask(quiet, "/api/job", {"operator": "x" * 70_000})[0] == 413
 
@@ -204,6 +217,32 @@ def test_uploads_are_limited_in_size(tmp_path):
         assert ask(bench, "/api/open", b"\xff\xd8\xff" + b"0" * 47, **said_small)[0] == 400
         assert sent_before_it_hangs_up(bench) < 50_000_000
         assert not [path for path in (bench.folder / "photos").rglob("*") if path.is_file()]
+
+
+def test_a_large_picture_is_taken():
+    """20 megapixels, three channels, two bytes, as the bench's limit says."""
+    assert serve.MOST_UPLOAD_BYTES > 20_000_000 * 3 * 2
+
+
+def test_a_picture_that_waits_for_the_desk_holds_up_nobody(quiet, monkeypatch):
+    """While one is taken and measured the desk is not to be had."""
+    taken, done = threading.Event(), threading.Event()
+
+    def shot(_desk, _name):
+        taken.set()
+        done.wait(20.0)
+
+    monkeypatch.setattr(Desk, "shot", shot)
+    asking = threading.Thread(target=ask, args=(quiet, "/picture/x.png"))
+    asking.start()
+    try:
+        assert taken.wait(10.0)
+        begun = time.monotonic()
+        assert ask(quiet, "/")[0] == 200
+        assert time.monotonic() - begun < 10.0
+    finally:
+        done.set()
+        asking.join()
 
 
 def sent_before_it_hangs_up(bench) -> int:

@@ -1,7 +1,11 @@
 """What is written is what the camera gave; averages and their scatter."""
 
+import contextlib
+import errno
 import hashlib
 import math
+import os
+import stat
 from datetime import UTC, datetime, timedelta, timezone
 
 import cv2
@@ -61,6 +65,38 @@ def test_nothing_half_written_is_ever_seen(tmp_path, monkeypatch):
     with pytest.raises(OSError, match="power cut"):
         write_whole(path, b"new" * 1000)
     assert path.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [path], "nothing is left lying about"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="folders cannot be opened there")
+def test_the_folders_are_on_the_disk_too(tmp_path, monkeypatch):
+    """A file's name is in its folder, and a new folder's name in the one above."""
+    synced, whole = [], os.fsync
+
+    def noted(fd):
+        synced.append(os.fstat(fd).st_ino)
+        whole(fd)
+
+    monkeypatch.setattr("os.fsync", noted)
+    path = tmp_path / "photos" / "2026-11-25" / "x.png"
+    write_whole(path, b"new")
+    assert {f.stat().st_ino for f in (path, *list(path.parents)[:3])} <= set(synced)
+    assert synced[0] == path.stat().st_ino
+
+
+@pytest.mark.skipif(os.name != "posix", reason="folders cannot be opened there")
+@pytest.mark.parametrize(("number", "told"), [(errno.EINVAL, False), (errno.EIO, True)])
+def test_a_drive_without_syncing_of_folders(tmp_path, monkeypatch, number, told):
+    whole = os.fsync
+
+    def refused(fd):
+        if stat.S_ISDIR(os.fstat(fd).st_mode):
+            raise OSError(number, os.strerror(number))
+        whole(fd)
+
+    monkeypatch.setattr("os.fsync", refused)
+    with pytest.raises(OSError, match="error") if told else contextlib.nullcontext():
+        write_whole(tmp_path / "x.png", b"new")
 
 
 def test_average_is_the_mean_in_finer_steps():

@@ -55,8 +55,20 @@ def test_a_file_still_growing_is_waited_for(tmp_path):
 def test_an_empty_file_is_not_whole_yet(tmp_path):
     path = tmp_path / "late.jpg"
     later(path.touch, 0.05)
-    later(lambda: path.write_bytes(PHOTO), 0.5)
+    later(lambda: path.write_bytes(PHOTO), 0.4)
     assert [found.read_bytes() for found in arrivals(tmp_path, **QUICK)] == [PHOTO]
+
+
+def test_a_file_that_stays_empty_does_not_hold_the_clock(tmp_path):
+    (tmp_path / "empty.jpg").touch()
+    ended = threading.Event()
+
+    def watch():
+        assert list(arrivals(tmp_path, existing=True, **QUICK)) == []
+        ended.set()
+
+    threading.Thread(target=watch, daemon=True).start()
+    assert ended.wait(10.0)
 
 
 def test_a_picture_written_anew_comes_again(tmp_path):

@@ -1,10 +1,13 @@
 """The verbs capture, watch and bench as a person or a program meets them."""
 
 import json
+import os
 import shutil
+import signal
 import subprocess
 import sys
 import threading
+import urllib.request
 
 import cv2
 import numpy as np
@@ -154,6 +157,30 @@ def test_watch_tells_people(tmp_path):
     assert "HBW 10/3000" in done.stdout
 
 
+def test_watch_stopped_in_the_middle_of_a_picture(tmp_path, monkeypatch):
+    """The first is refused, and the second is not measured to its end: no word and no entry."""
+    for name in ("hall-double.jpg", "hall-plate-2.jpg"):
+        shutil.copyfile(SAMPLES / name, tmp_path / name)
+        os.utime(tmp_path / name, (0, len(name)))
+    from rimread.cli import _job  # noqa: PLC0415
+
+    def interrupted(path, job):
+        if path.name == "hall-plate-2.jpg":
+            raise KeyboardInterrupt
+        return _job.measured(path, job)
+
+    monkeypatch.setattr("rimread.cli.watch.measured", interrupted)
+    words = ("--scale", SCALE, "--test", "10/3000", "--existing", "--settle", 0)
+    done = run("watch", tmp_path, *words, "--ledger", tmp_path / "lab.db")
+    assert done.exit_code == 1, done.output
+    assert done.stderr.rstrip().endswith("stopped watching")
+    assert "hall-plate-2" not in done.stdout
+    with open_ledger(tmp_path / "lab.db") as book:
+        assert [entry.record["photo"] for entry in book.entries()] == [
+            str(tmp_path / "hall-double.jpg")
+        ]
+
+
 def test_watch_misuse(tmp_path):
     done = run("watch", tmp_path / "no", "--scale", SCALE, "--test", "10/3000")
     assert done.exit_code == 2
@@ -177,6 +204,25 @@ def test_bench_misuse(tmp_path, words, sentence):
     assert done.exit_code == 2
     assert sentence in done.stderr
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a process alone gets no Ctrl-C there")
+def test_bench_stopped_by_the_keyboard(tmp_path):
+    code = (
+        "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+        "from rimread.cli import app; app()"
+    )
+    words = ["bench", "--no-show", "--port", "0", "--data", str(tmp_path / "b")]
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, *words], stderr=subprocess.PIPE, text=True
+    )
+    with process:
+        url = process.stderr.readline().split(" at ")[1].split()[0]
+        with urllib.request.urlopen(url, timeout=30):  # noqa: S310  (loopback)
+            process.send_signal(signal.SIGINT)
+        told = process.stderr.read()
+    assert process.returncode == 0
+    assert told == "rimread: the bench has stopped\n"
 
 
 def test_bench_without_its_extra_says_how_to_get_it(tmp_path):

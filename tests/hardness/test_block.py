@@ -72,6 +72,12 @@ def test_repeatability_is_on_hardness_or_on_diameters() -> None:
     assert _verify(*hbw, rules="astm").repeatability_rel == pytest.approx(0.0125, abs=0.0003)
 
 
+@pytest.mark.parametrize(("highest", "outcome"), [(233.4, "pass"), (233.8, "fail")])
+def test_repeatability_near_its_limit(highest: float, outcome: str) -> None:
+    verification = _verify(229, 229, 229, 229, highest)  # limit 2 %; 1.92 and 2.08 %
+    assert _outcomes(verification)["block-repeatability"] == outcome
+
+
 def test_few_indents_are_warned_of() -> None:
     outcomes = _outcomes(_verify(229))
     assert outcomes["block-indents"] == "warn"

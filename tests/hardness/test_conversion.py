@@ -99,10 +99,11 @@ def test_how_it_is_written(hbw: float, text: str) -> None:
     assert result.text == text
 
 
-def test_strength_is_written_as_finely_as_the_table() -> None:
-    result = convert(333.3, SHOP, to="rm")
+@pytest.mark.parametrize(("hbw", "strength"), [(333.3, 1130), (335.0, 1135)])
+def test_strength_is_written_as_finely_as_the_table(hbw: float, strength: int) -> None:
+    result = convert(hbw, SHOP, to="rm")
     assert isinstance(result, Conversion)
-    assert result.converted == "1130 MPa tensile strength"
+    assert result.converted == f"{strength} MPa tensile strength"
 
 
 def test_u_of_the_measured_value_goes_through() -> None:

@@ -159,6 +159,10 @@ def test_material_by_name() -> None:
         (5.0, "across the lay"),
         (178.0, "across the lay"),
         (45.0, "45° off the lay"),
+        (109.0, "along the lay"),
+        (111.0, "21° off the lay"),
+        (19.0, "across the lay"),
+        (21.0, "69° off the lay"),
     ],
 )
 def test_the_lay_may_explain_an_oval(d1_deg: float, says: str) -> None:

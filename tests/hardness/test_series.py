@@ -9,7 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rimread.hardness import Indent, TestCondition, brinell, series_checks, series_from_indents
-from rimread.hardness.series import grubbs_critical
+from rimread.hardness.rules import rule_set
+from rimread.hardness.series import (
+    grubbs_critical,
+    permissible_error,
+    repeatability_limit,
+    too_unequal,
+)
 
 SHOP = TestCondition(10, 3000)
 
@@ -113,3 +119,19 @@ def test_agreement_on_hardness_or_on_diameter(
 ) -> None:
     check = {c.code: c for c in series_checks(_series(*d), rules=rules)}["agreement"]
     assert check.outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("hbw", "error", "repeatability"),
+    [(125, 0.03, 0.03), (125.1, 0.025, 0.025), (225, 0.025, 0.025), (225.1, 0.02, 0.02)],
+)
+def test_limits_of_the_classes_of_hardness(hbw: float, error: float, repeatability: float) -> None:
+    """The 2005 edition of ISO 6506-2, Table 2 (up to 125, 125 to 225, above), from memory."""
+    assert permissible_error(hbw, rule_set("iso"))[0] == error
+    assert repeatability_limit(hbw, rule_set("iso"))[0] == repeatability
+
+
+def test_pairs_too_unequal_to_be_one_indent() -> None:
+    assert not too_unequal(4.0, 5.9)
+    assert too_unequal(4.0, 6.1)
+    assert too_unequal(6.1, 4.0)

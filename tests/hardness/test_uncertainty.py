@@ -23,10 +23,13 @@ from rimread.hardness import (
     from_parts,
     from_permissible_error,
     hand_reading,
+    parse_test,
     reading_components,
+    rule_set,
     series_from_indents,
     verify,
 )
+from rimread.hardness.uncertainty import ball_tolerance_mm
 
 SHOP = TestCondition(10, 3000)
 DAY = date(2026, 3, 2)
@@ -268,3 +271,34 @@ def test_a_statement_rounds_as_everything_else_does() -> None:
     budget = combine([Component("all", 4.985)])  # U = 9.97
     statement = Statement("parts", 229.0, budget, 0.0, SHOP, "all")
     assert "U = 10 HBW" in statement.text
+
+
+@pytest.mark.parametrize(
+    ("test", "tolerance"),
+    [("10/3000", 0.005), ("5/750", 0.004), ("2.5/187.5", 0.003), ("1/30", 0.003)],
+)
+def test_tolerances_of_the_balls(test: str, tolerance: float) -> None:
+    """ISO 6506-2, permitted deviations of the ball, from memory."""
+    assert ball_tolerance_mm(parse_test(test), rule_set("iso")) == tolerance
+
+
+def test_resolution_of_a_reading_by_eye() -> None:
+    """A rectangular distribution of the full width 0.01 mm has the standard deviation w / √12."""
+    parts = {c.name: c.u for c in hand_reading(4.0, resolution_mm=0.01).components}
+    assert parts["resolution"] == pytest.approx(0.01 / math.sqrt(12))
+
+
+def test_the_day_to_day_part_is_the_standard_deviation_of_the_days() -> None:
+    verification = _verified([231.0, 232.0, 233.0, 232.0, 232.0])
+    piece = series_from_indents(_read([232.0] * 3, SHOP), SHOP)
+    statement = from_bias(piece, verification, daily_errors_rel=[0.01, 0.02, 0.03])
+    assert statement.budget.components[-1].u == pytest.approx(0.01 * statement.hbw)
+
+
+def test_what_indents_share_is_known_as_well_as_in_the_worst_known_of_them() -> None:
+    indents = [
+        Indent(4.0, 4.0, combine([Component("scale", 0.002, dof=dof, common=True)]))
+        for dof in (5.0, 50.0)
+    ]
+    (part,) = reading_components(series_from_indents(indents, SHOP))
+    assert part.dof == 5.0

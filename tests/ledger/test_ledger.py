@@ -66,6 +66,17 @@ def test_all_or_none(where):
     assert faults(where) == []
 
 
+def test_what_nobody_let_stand_is_not_current(where):
+    """A rejection or correction cut short leaves a picture's entry that nothing replaces."""
+    words = ("accepted", "rejected", "corrected", "refused", "later word", None)
+    tricky = '"decision":"rejected"'  # in a name it is no decision
+    with open_ledger(where) as book:
+        book.append([Draft("image", {"photo": "x", "decision": word}) for word in words])
+        book.append([Draft("image", {"photo": tricky}), Draft("hand", {"decision": "corrected"})])
+        assert [e.number for e in book.entries(Filter(current=True))] == [1, 4, 6, 7, 8]
+        assert [e.number for e in book.entries(Filter(current=True), newest=4)] == [4, 6, 7, 8]
+
+
 def test_corrections(five):
     with open_ledger(five) as book:
         (new,) = book.append([Draft("image", {"photo": "x"}, replaces=2, reason="wrong scale")])

@@ -170,6 +170,26 @@ def test_the_ways_to_the_uncertainty():
         made(series(3), way="bias")
 
 
+def test_the_log_tells_how_the_bias_changes_from_day_to_day():
+    block = Block("B-17", 229.0, 2.3, 2.0, TEST)
+    indents = [Indent(d, d) for d in (3.98, 4.0, 4.01)]
+    verification = verify(series_from_indents(indents, TEST), block, on=DAY)
+    log = [
+        replace(daily(date(2026, 11, day)), error_rel=error)
+        for day, error in ((21, 0.009), (22, 0.001), (22, 0.004), (23, 0.007), (24, 0.001))
+    ]
+    other = [replace(daily(date(2026, 11, 20)), block="B-18", error_rel=0.5)]
+    report = made(
+        series(3), Job(on=DAY), verification=verification, way="bias", daily=[*other, *log]
+    )
+    statement = report.statement
+    assert statement is not None
+    part = {c.name: c for c in statement.budget.components}["bias, day to day"]
+    assert part.u == pytest.approx(statement.hbw * statistics.stdev([0.009, 0.004, 0.007, 0.001]))
+    assert part.dof == 3
+    assert "day to day" not in statement.covers
+
+
 def test_a_scale_that_was_not_used_is_not_listed(scale):
     assert made(series(2), scales=[scale]).scales == (scale,)
     with pytest.raises(ValueError, match="no photo was measured with this file"):

@@ -119,3 +119,22 @@ def test_given_pictures_are_said_to_be_unproved(measured, tmp_path):
     (tmp_path / "bench-axle-1-rim.jpg").unlink()
     (picture,) = pictures_from_files([measured], tmp_path)
     assert isinstance(picture, Refusal)
+
+
+def test_given_pictures_of_two_photos_of_one_name_are_not_told_apart(measured, tmp_path):
+    cv2.imwrite(str(tmp_path / "bench-axle-1-rim.jpg"), np.full((300, 300, 3), 90, np.uint8))
+    other = replace(measured, photo="other/bench-axle-1.jpg", sha256="5" * 64)
+    for picture in pictures_from_files([measured, other], tmp_path):
+        assert isinstance(picture, Refusal)
+        assert picture.code == "no-picture"
+    again = replace(measured, number=2)  # two indents of one photo are on one picture
+    assert all(isinstance(p, Picture) for p in pictures_from_files([measured, again], tmp_path))
+
+
+def test_the_tone_that_was_stated_is_used_again(scale):
+    photo = read_photo(PHOTO, tone="linear")
+    reading = measure_photo(photo, scale, parse_test("5/750"))
+    linear = result_from(reading_json(PHOTO.name, photo.sha256, reading), "line 1")
+    (picture,) = pictures_from_photos([linear], [scale], PHOTO.parent)
+    assert isinstance(picture, Picture)
+    assert "drawn by" not in picture.caption

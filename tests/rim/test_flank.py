@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.special import ndtr
+from tests.rim.drawn import light_about, taken
 
 from rimread.diameters import diameters
-from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import Rim, find, find_rim
 from rimread.rim.ellipse import Ellipse
@@ -64,12 +64,7 @@ def test_the_outer_flank_would_be_taken_otherwise(monkeypatch):
 
 
 def drawn(light):
-    """A 16-bit linear photo of light over the distance outside an ellipse, in grain."""
-    y, x = np.indices((400, 400), dtype=float)
-    away = TRUE.distance(np.column_stack([x.ravel(), y.ravel()])).reshape(400, 400)
-    grain = np.random.default_rng(5).normal(0, 0.004, away.shape)
-    grey = np.round(np.clip(light(away) + grain, 0, 1) * 65535).astype(np.uint16)
-    return Photo(grey=grey, tone="linear", name="drawn", sha256="", tone_stated=True)
+    return taken(light_about(TRUE, light, size=400, noise=0.004, seed=5))
 
 
 def line(width_px):

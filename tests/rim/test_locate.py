@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.special import ndtr
+from tests.rim.drawn import light_about, taken
 
-from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.find import find_rim, find_rims
@@ -17,19 +17,15 @@ SIZE, RADIUS = 400, 120.0
 TRUE = Ellipse(x=200.3, y=199.6, m=RADIUS, e=1.2, f=-0.8)
 
 
-def taken(light):
-    """A 16-bit linear photo of light in fractions of full scale."""
-    grey = np.round(np.clip(light, 0, 1) * 65535).astype(np.uint16)
-    return Photo(grey=grey, tone="linear", name="drawn", sha256="", tone_stated=True)
-
-
 def disc(*, inside=0.25, outside=0.5, blur_px=1.2, noise=0.004, seed=0):
     """A dark disc with a blurred edge, and the grain of the photo."""
-    y, x = np.indices((SIZE, SIZE), dtype=float)
-    points = np.column_stack([x.ravel(), y.ravel()])
-    share = ndtr(-TRUE.distance(points) / blur_px).reshape(SIZE, SIZE)
-    grain = np.random.default_rng(seed).normal(0, noise, share.shape)
-    return outside + (inside - outside) * share + grain
+    return light_about(
+        TRUE,
+        lambda q: outside + (inside - outside) * ndtr(-q / blur_px),
+        size=SIZE,
+        noise=noise,
+        seed=seed,
+    )
 
 
 def greased(light, turn_deg, *, reach=0.12):

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 from scipy.special import ndtr
+from tests.rim.drawn import light_about, taken
 
-from rimread.photo import Photo
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.misfit import misfits_of, no_break_evidence
 from rimread.rim.places import least_misfits
@@ -17,12 +17,8 @@ TURNS = (Turn(0.05, -0.1), Turn(2.0, -0.1))
 
 
 def profiles(light, *, noise=0.002, seed=0):
-    """Profiles across a drawn outline of light over the distance outside it, linear, 16 bits."""
-    y, x = np.indices((300, 300), dtype=float)
-    away = TRUE.distance(np.column_stack([x.ravel(), y.ravel()])).reshape(300, 300)
-    grain = np.random.default_rng(seed).normal(0, noise, away.shape)
-    grey = np.round(np.clip(light(away) + grain, 0, 1) * 65535).astype(np.uint16)
-    photo = Photo(grey=grey, tone="linear", name="drawn", sha256="", tone_stated=True)
+    """Profiles across a drawn outline of light over the distance outside it."""
+    photo = taken(light_about(TRUE, light, size=300, noise=noise, seed=seed))
     return profiles_across(photo, TRUE, blur_px=1.2)
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -39,6 +40,21 @@ def test_one_cut_by_the_frame_is_told(three):
         (last.centre_x_px, last.centre_y_px), abs=0.05 * radius
     )
     assert len(find_rims(photo)) == len(others) == 2
+
+
+@pytest.mark.parametrize("ratio", [0.75, 1.25])
+def test_a_circle_drawn_about_one_of_them_costs_only_that_one(three, ratio):
+    marked = min(three.truth, key=lambda t: t.centre_x_px)
+    radius = ratio * marked.mean_mm / 2 * three.scale.px_per_mm_x
+    photo = three.photo()
+    grey = photo.grey.copy()
+    centre = (round(marked.centre_x_px), round(marked.centre_y_px))
+    cv2.circle(grey, centre, round(radius), 0, thickness=6, lineType=cv2.LINE_AA)
+    first, *others = sight_indents(replace(photo, grey=grey))
+    assert isinstance(first.result, Refusal)
+    assert first.result.code == "rival-rings"
+    assert all(isinstance(one.result, Rim) for one in others)
+    assert len(others) == 2
 
 
 def test_where_none_can_be_traced_the_reason_is_theirs():

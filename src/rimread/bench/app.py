@@ -28,7 +28,7 @@ from rimread.report.text import CAUTION
 
 __all__ = ["MOST_UPLOAD_BYTES", "bench_app"]
 
-MOST_UPLOAD_BYTES: Final = 64_000_000
+MOST_UPLOAD_BYTES: Final = 128_000_000
 """A 20 megapixel TIFF of 16 bit colour is no larger than 120 MB, of 8 bit grey than 20 MB."""
 _MOST_WORDS_BYTES: Final = 65_536
 
@@ -118,14 +118,17 @@ async def _page(name: str, _request: Request) -> Response:
 
 
 async def _desk_told(desk: Desk, _request: Request) -> Response:
-    told = await run_in_threadpool(desk.told)
+    try:
+        told = await run_in_threadpool(desk.told)
+    except ValueError as error:  # a ledger that cannot be read
+        return _wrong(str(error), 500)
     tests = [f"{plain_number(ball)}/{plain_number(kgf)}" for ball, kgf in STANDARD_PAIRS]
     return JSONResponse({**told, "tests": tests, "version": __version__, "caution": CAUTION})
 
 
 async def _picture(desk: Desk, request: Request) -> Response:
     """A picture at full resolution, without anything but its pixels."""
-    shot = desk.shot(request.path_params["name"])
+    shot = await run_in_threadpool(desk.shot, request.path_params["name"])  # the desk may be busy
     if shot is None:
         return JSONResponse({"error": "there is no such picture"}, 404)
     return Response(await run_in_threadpool(_png, shot.photo.grey), media_type="image/png")

@@ -6,10 +6,18 @@ from collections.abc import Sequence
 from datetime import date
 
 from rimread.bench.ask import Ask
-from rimread.bench.series import Line, indents_of
-from rimread.hardness import Block, Verification, parse_test, series_from_indents, verify
+from rimread.bench.folder import Folder
+from rimread.bench.series import Line, indents_of, last_that_counts
+from rimread.hardness import (
+    Block,
+    Verification,
+    append_daily,
+    parse_test,
+    series_from_indents,
+    verify,
+)
 
-__all__ = ["asked", "verified"]
+__all__ = ["asked", "logged", "verified"]
 
 
 def asked(ask: Ask) -> Block:
@@ -31,10 +39,40 @@ def asked(ask: Ask) -> Block:
     )
 
 
-def verified(lines: Sequence[Line], block: Block, on: date, rules: str) -> Verification | None:
-    """The block's series held against its certificate; None before the first indent."""
-    indents = indents_of(lines)
-    if not indents:
+def verified(lines: Sequence[Line], block: Block, rules: str) -> Verification | None:
+    """The block's series held against its certificate; None before the first indent.
+
+    The certificate must hold on the day of the last indent, whenever the series is ended.
+
+    Raises
+    ------
+    ValueError
+        If the indents were made under another test than the certificate's.
+    """
+    last = last_that_counts(lines)
+    if last is None:
         return None
-    whole = series_from_indents(indents, block.test)
-    return verify(whole, block, on=on, rules=rules)
+    whole = series_from_indents(indents_of(lines), last.test)
+    return verify(whole, block, on=last.day, rules=rules)
+
+
+def logged(lines: Sequence[Line], folder: Folder, serial: str, rules: str) -> str:
+    """Write a check that has ended into the daily log; what to tell a person where it cannot be.
+
+    Raises
+    ------
+    OSError
+        If the log cannot be written.
+    ValueError
+        If the file is no such log.
+    """
+    last = last_that_counts(lines)
+    if last is None:
+        return ""
+    try:
+        found = verified(lines, folder.block(serial), rules)
+    except ValueError as error:
+        return f"The series is ended. Its check is not in the daily log: {error}"
+    if found is not None:
+        append_daily(folder.daily_log, found, on=last.day, operator=last.operator)
+    return ""

@@ -220,10 +220,9 @@ def _measured(  # noqa: PLR0917  (the two ways meet here)
 def _fitted(points: Array, px_mm: float) -> Ellipse | Refusal:
     """Ellipse on the specimen plane; every point counts, for a person set it."""
     (x, y), (long, short), angle = cv2.fitEllipse((points / px_mm).astype(np.float32))
-    if not all(map(math.isfinite, (x, y, long, short))) or min(long, short) < 0.5 * max(
-        long, short
-    ):
-        return Refusal("marks-no-rim", "these points do not lie on the rim of an indent")
+    no_rim = Refusal("marks-no-rim", "these points do not lie on the rim of an indent")
+    if not (math.isfinite(x + y + long + short) and min(long, short) >= 0.5 * max(long, short) > 0):
+        return no_rim  # marks all at one place have no axes
     h, t = (long - short) / 4 * px_mm, 2 * math.radians(angle)
     start = Ellipse(
         x * px_mm, y * px_mm, (long + short) / 4 * px_mm, h * math.cos(t), h * math.sin(t)
@@ -237,8 +236,8 @@ def _fitted(points: Array, px_mm: float) -> Ellipse | Refusal:
             "marks-one-sided",
             f"the marks leave out {gap:.0f}° of the rim: mark points all round it",
         )
-    if float(np.abs(residuals).max()) > 0.1 * ellipse.m:
-        return Refusal("marks-no-rim", "these points do not lie on the rim of an indent")
+    if not float(np.abs(residuals).max()) <= 0.1 * ellipse.m:  # not so for nan either
+        return no_rim
     return ellipse
 
 

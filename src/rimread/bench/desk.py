@@ -23,12 +23,14 @@ from rimread.bench.stage import Stage
 from rimread.budget import Component
 from rimread.capture.burst import LEAST_FRAMES, Scatter, average, scatter_of
 from rimread.capture.feed import Feed
-from rimread.hardness import TestCondition, append_daily, parse_test
+from rimread.hardness import TestCondition, parse_test
 from rimread.ledger import Ledger
 from rimread.reading import measure_photo
 from rimread.refusal import Refusal
 
 __all__ = ["Desk"]
+
+_TEST_STAYS = "the test of a series stays: begin a new series first"
 
 
 @dataclass(slots=True, eq=False)
@@ -73,14 +75,14 @@ class Desk:
     def told(self) -> dict[str, Any]:
         """All of it, as plain values."""
         with self._lock:
-            lines = self._lines()
+            lines, about = self._lines(), self.series.told()
             return {
                 "camera": self.camera,
                 "job": self.job.told(),
                 "scales": told.scales(self.folder, self._today()),
                 "blocks": told.blocks(self.folder),
                 "stage": self._stage.labels(),
-                "series": told.series(self.series.told(), lines, self._test(), self.job.rules),
+                "series": told.series(about, lines, self._test_shown(lines), self.job.rules),
                 "verification": self._verification_told(lines),
                 "pending": None if self.pending is None else told.pending(self.pending),
             }
@@ -93,7 +95,7 @@ class Desk:
                 self.folder.scale(job.scale)
             test_or_rules = (job.test, job.rules) != (self.job.test, self.job.rules)
             if test_or_rules and (self.pending is not None or self._lines()):
-                raise UndecidedError("the test of a series stays: begin a new series first")
+                raise UndecidedError(_TEST_STAYS)
             self.job = job
             self._remember()
 
@@ -122,7 +124,7 @@ class Desk:
             pending = self._pending(name)
             if not pending.blind_due:
                 raise UndecidedError("the program's readings have been shown already")
-            test = self._test()
+            test = pending.use.test
             blind = records.blind_record(
                 pending.shot.path,
                 pending.shot.photo.sha256,
@@ -177,6 +179,7 @@ class Desk:
             if self._done_with(name):
                 return
             reason = ask.text("reason", least=3, most=500)
+            pending = self._pending(name)
             found = self._corrected(name, ask)
             if isinstance(found, Refusal):
                 raise ValueError(found.message)  # noqa: TRY004  (what a person drew, not a type)
@@ -186,7 +189,7 @@ class Desk:
                 name,
                 number,
                 found,
-                test=self._test(),
+                test=pending.use.test,
                 operator=self.job.operator,
                 reason=reason,
             )
@@ -205,7 +208,7 @@ class Desk:
 
     # -- series -----------------------------------------------------------------------------------
 
-    def new_series(self, ask: Ask) -> None:
+    def new_series(self, ask: Ask) -> dict[str, Any]:
         """End the series and begin another, on a part or on a reference block."""
         with self._lock:
             self._undecided()
@@ -213,9 +216,12 @@ class Desk:
             serial = ask.text("block", least=1, most=80) if purpose == "block" else ""
             if serial:
                 self.folder.block(serial)
-            self._log_daily()
+            note = ""
+            if (ended := self.series).purpose == "block":
+                note = blocks.logged(self._lines(), self.folder, ended.block, self.job.rules)
             self.series = Series.fresh(self.clock(), purpose, serial)
             self._remember()
+            return {"note": note}
 
     def report(self) -> dict[str, Any]:
         """Write the test report of this series."""
@@ -293,6 +299,15 @@ class Desk:
             return self.folder.block(self.series.block).test
         return parse_test(self.job.test)
 
+    def _test_shown(self, lines: Sequence[Line]) -> TestCondition | None:
+        """Test of the lines, or of those to come: None where the block's file is lost."""
+        if lines:
+            return lines[-1].test
+        try:
+            return self._test()
+        except ValueError:
+            return None
+
     def _operator(self) -> str:
         if not self.job.operator:
             raise ValueError("say under Job who tests: the record needs a name")
@@ -302,7 +317,12 @@ class Desk:
         self._undecided()
         self._operator()
         name, scale = self.folder.scale(self.job.scale)
-        return Use(self._test(), scale, f"scales/{name}")
+        test, lines = self._test(), self._lines()
+        if (
+            lines and lines[-1].test.name != test.name
+        ):  # a newer certificate of the block says another
+            raise UndecidedError(_TEST_STAYS)
+        return Use(test, scale, f"scales/{name}")
 
     def _undecided(self) -> None:
         if self.pending is not None:
@@ -363,17 +383,7 @@ class Desk:
     def _verification_told(self, lines: Sequence[Line]) -> dict[str, Any] | None:
         if self.series.purpose != "block":
             return None
-        block = self.folder.block(self.series.block)
-        return told.verification(lines, block, self._today(), self.job.rules)
-
-    def _log_daily(self) -> None:
-        """A check on a block goes into the daily log when its series ends."""
-        if self.series.purpose != "block":
-            return
-        block = self.folder.block(self.series.block)
-        found = blocks.verified(self._lines(), block, self._today(), self.job.rules)
-        if found is not None:
-            append_daily(self.folder.daily_log, found, on=self._today(), operator=self.job.operator)
+        return told.verification(lines, self.folder, self.series.block, self.job.rules)
 
 
 def _beyond(frames: Sequence[Any]) -> tuple[list[Component], str]:

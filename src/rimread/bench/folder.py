@@ -161,7 +161,7 @@ class Folder:
         """
         found = [block for block in self.blocks() if block.serial == serial]
         if not found:
-            raise ValueError(f"there is no block {serial}: enter its certificate first")
+            raise ValueError(f"no certificate of block {serial} can be read: enter it first")
         return found[-1]
 
     def add_block(self, block: Block) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from rimread.bench.folder import Folder
 from rimread.bench.job import Job
-from rimread.bench.series import Line, Series
+from rimread.bench.series import Line, Series, last_that_counts
 from rimread.capture.keep import write_whole
 from rimread.hardness import read_daily
 from rimread.report import model
@@ -40,13 +40,14 @@ def write_report(
     series : Series
         Names the files.
     lines : sequence of Line
-        Those that count are its results; refused ones are listed.
+        Those that count are its results, and the last of them says day and operator of the test;
+        refused ones are listed.
     job : Job
         What is known beside the photos.
     eyes : sequence of ByEye
         Readings by eye.
     on : datetime.date
-        Day of the test and of the report.
+        Day of the report.
 
     Returns
     -------
@@ -59,14 +60,15 @@ def write_report(
         If nothing counts yet, or the laboratory's file is wrong.
     """
     results = [_result(line) for line in lines if line.counts or line.decision == "refused"]
-    if not any(line.counts for line in lines):
+    last = last_that_counts(lines)
+    if last is None:
         raise ValueError("a report needs at least one indent that counts")
     used = {result.scale_sha256 for result in results if result.indent is not None}
     scales = [scale for _, scale in folder.scales() if scale.sha256 in used]
     daily = folder.daily_log
     made = report_from(
         results,
-        _job(job, on),
+        model.Job(operator=last.operator, on=last.day, **job.piece()),
         lab=_lab(folder),
         rules=job.rules,
         scales=scales,
@@ -92,10 +94,6 @@ def write_report(
 def _result(line: Line) -> Result:
     place = f"ledger entry {line.entry}"
     return result_from(line.record, place, entry=place, reason=line.reason)
-
-
-def _job(job: Job, on: date) -> model.Job:
-    return model.Job(operator=job.operator, on=on, **job.piece())
 
 
 def _lab(folder: Folder) -> Lab:

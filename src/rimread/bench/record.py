@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from rimread.bench.correction import Correction
 from rimread.bench.eye import Eye
 from rimread.bench.folder import Shot
-from rimread.bench.pending import Pending, Use
+from rimread.bench.pending import Pending, UndecidedError, Use
 from rimread.bench.series import Decision
 from rimread.budget import budget_json
 from rimread.check import checks_json
@@ -27,6 +27,14 @@ __all__ = [
     "write_correction",
     "write_image",
 ]
+
+_AGAIN: Final[Mapping[Decision, str]] = {
+    "accepted": "accept it again",
+    "rejected": "reject it again",
+    "corrected": "correct it again",
+    "refused": "put it aside",
+}
+"""What a person does to finish a decision that was cut short."""
 
 
 def image_record(
@@ -131,6 +139,11 @@ def write_image(
     -------
     int
         Number of the entry.
+
+    Raises
+    ------
+    UndecidedError
+        If the ledger has the picture with another decision.
     """
     task = _task(pending.id)
     body = image_record(pending.shot, pending.result, pending.use, series=series, decision=decision)
@@ -140,7 +153,11 @@ def write_image(
             Draft("hand", pending.blind, operator=operator, task=f"{task} blind", attempt=1)
         )
     ledger.append(drafts)
-    return ledger.latest([task])[task].number
+    entry = ledger.latest([task])[task]
+    stored = entry.record["decision"]
+    if stored != decision:  # of an earlier try that was cut short
+        raise UndecidedError(f"the record has this picture as {stored} already: {_AGAIN[stored]}")
+    return entry.number
 
 
 def write_correction(

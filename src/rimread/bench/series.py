@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from typing import Any, Literal
 
-from rimread.hardness import Indent
+from rimread.hardness import Indent, TestCondition, parse_test
 from rimread.ledger import Entry, Filter, Ledger
 from rimread.ledger.record import series_of
 from rimread.report.model import ByEye
 from rimread.report.results import budget_from
 
-__all__ = ["Decision", "Line", "Series", "eyes_of", "indents_of", "lines_of"]
+__all__ = ["Decision", "Line", "Series", "eyes_of", "indents_of", "last_that_counts", "lines_of"]
 
 Decision = Literal["accepted", "rejected", "corrected", "refused"]
 
@@ -83,6 +83,8 @@ class Line:
         What the ledger holds.
     counts : bool
         Whether it goes into the mean.
+    operator : str
+        Who decided on it.
     reason : str
         Of a rejection or correction.
     """
@@ -91,7 +93,18 @@ class Line:
     decision: Decision
     record: Mapping[str, Any]
     counts: bool
+    operator: str
     reason: str = ""
+
+    @property
+    def test(self) -> TestCondition:
+        """What its picture was measured under."""
+        return parse_test(self.record["test"])
+
+    @property
+    def day(self) -> date:
+        """Day of its picture, as the clock on the wall had it."""
+        return datetime.fromisoformat(self.record["taken_at"]).astimezone().date()
 
 
 def lines_of(ledger: Ledger, series: Series) -> list[Line]:
@@ -104,17 +117,18 @@ def lines_of(ledger: Ledger, series: Series) -> list[Line]:
     series : Series
         Which.
     """
-    lines: dict[int, Line] = {}
+    lines: dict[int, Line] = {}  # a dict keeps the place of the first
+    places: dict[int | None, int] = {}
     for entry in ledger.entries(Filter(since=series.begun)):
         draft, record = entry.draft, entry.record
-        if draft.kind == "withdrawal" and draft.replaces in lines:
-            old = lines[draft.replaces]
-            lines[draft.replaces] = Line(
-                old.entry, "rejected", old.record, counts=False, reason=draft.reason
+        place = places.get(draft.replaces, entry.number)
+        if draft.kind == "withdrawal" and place in lines:
+            lines[place] = replace(
+                lines[place], decision="rejected", counts=False, reason=draft.reason
             )
         elif series_of(record) == series.id and not record.get("blind"):
-            place = draft.replaces if draft.replaces in lines else entry.number
-            lines[place] = _line(entry)  # a dict keeps the place of the first
+            places[entry.number] = place
+            lines[place] = _line(entry)
     return list(lines.values())
 
 
@@ -133,7 +147,12 @@ def _line(entry: Entry) -> Line:
     decision: Decision = record.get("decision", "accepted")
     hand = entry.draft.kind == "hand"
     counts = decision == "accepted" or (decision == "corrected" and hand)
-    return Line(entry.number, decision, record, counts=counts, reason=entry.draft.reason)
+    return Line(entry.number, decision, record, counts, entry.draft.operator, entry.draft.reason)
+
+
+def last_that_counts(lines: Sequence[Line]) -> Line | None:
+    """The last line that counts: day and person of what follows from the series."""
+    return next((line for line in reversed(lines) if line.counts), None)
 
 
 def indents_of(lines: Iterable[Line]) -> list[Indent]:

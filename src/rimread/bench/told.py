@@ -19,7 +19,6 @@ from rimread.budget import Budget, combine, in_step
 from rimread.check import Check, checks_json
 from rimread.diameters import Diameters
 from rimread.hardness import (
-    Block,
     TestCondition,
     reading_components,
     rounded,
@@ -180,17 +179,17 @@ def _ends(found: Diameters, scale: Scale, turn_deg: float, length_mm: float) -> 
 
 
 def series(
-    about: Mapping[str, Any], lines: Sequence[Line], test: TestCondition, rules: str
+    about: Mapping[str, Any], lines: Sequence[Line], test: TestCondition | None, rules: str
 ) -> dict[str, Any]:
-    """A series with its running mean and spread."""
+    """A series with its running mean and spread; no test where none is known yet."""
     shown: dict[str, Any] = {
         **about,
-        "test": test.name,
+        "test": "test not known" if test is None else test.name,
         "lines": [_line(number, line) for number, line in enumerate(lines, start=1)],
         "mean": None,
     }
     indents = indents_of(lines)
-    if not indents:
+    if test is None or not indents:
         return shown
     whole = series_from_indents(indents, test)
     U = combine(reading_components(whole)).U
@@ -250,14 +249,18 @@ def _line(number: int, line: Line) -> dict[str, Any]:
     }
 
 
-def verification(lines: Sequence[Line], block: Block, on: date, rules: str) -> dict[str, Any]:
-    """A check on a reference block so far."""
+def verification(lines: Sequence[Line], folder: Folder, serial: str, rules: str) -> dict[str, Any]:
+    """A check on a reference block so far; says why where its certificate judges nothing."""
+    try:
+        block = folder.block(serial)
+        found = verified(lines, block, rules)
+    except ValueError as error:
+        return {"serial": serial, "status": "unknown", "why": str(error)}
     shown: dict[str, Any] = {
         "serial": block.serial,
         "certified": f"{block.certified_hbw:g} HBW {block.test.name}, U = {block.U_hbw:g}",
         "status": "begun",
     }
-    found = verified(lines, block, on, rules)
     if found is None:
         return shown
     return shown | {

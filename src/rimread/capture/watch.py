@@ -75,7 +75,7 @@ def arrivals(
             done[path] = listing[path]
             yield path
             last = time.monotonic()
-        if growing:
+        if any(seen.state.size for seen in growing.values()):  # an empty file may stay so
             last = max(last, now)
         if idle_s is not None and time.monotonic() - last > idle_s:
             return

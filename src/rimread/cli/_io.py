@@ -23,6 +23,7 @@ __all__ = [
     "say",
     "speaking",
     "telling",
+    "until_stopped",
 ]
 
 REFUSED = 1
@@ -65,6 +66,15 @@ def telling() -> Iterator[None]:
 
 def _to_nobody() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+@contextmanager
+def until_stopped(sentence: str) -> Iterator[None]:
+    """Take Ctrl-C for the end that a person wants, and say so."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        say(sentence)
 
 
 def say(sentence: str) -> None:

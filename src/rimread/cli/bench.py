@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from rimread.cli._io import say, speaking
+from rimread.cli._io import say, speaking, until_stopped
 from rimread.cli._options import PictureSize
 from rimread.cli.capture import picture_size
 
@@ -77,7 +77,11 @@ def bench(
         if camera is not None:
             _try_camera(camera)
         what = bench_serve.Bench(data, camera, picture_size(size), ledger)
-        with bench_serve.opened(what) as (desk, live), bench_serve.bound(address) as sock:
+        with (
+            until_stopped("the bench has stopped"),
+            bench_serve.opened(what) as (desk, live),
+            bench_serve.bound(address) as sock,
+        ):
             url = address.url(sock.getsockname()[1])
             say(f"the bench is at {url} (Ctrl-C ends)")
             if show:

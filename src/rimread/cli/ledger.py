@@ -54,7 +54,9 @@ _Newest = Annotated[int | None, typer.Option(metavar="N", min=1, help="Only the 
 _Out = Annotated[Path, typer.Argument(metavar="FILE", help="Ends in .csv, .jsonl or .parquet.")]
 _Reason = Annotated[str, typer.Option(metavar="TEXT", help="Why it does not count.")]
 _Who = Annotated[str, typer.Option(metavar="NAME", help="Who says so.")]
-_All = Annotated[bool, typer.Option("--all", help="Also what later entries replace or withdraw.")]
+_All = Annotated[
+    bool, typer.Option("--all", help="Also what does not count: replaced, withdrawn, not accepted.")
+]
 
 
 @ledger.command()
@@ -246,6 +248,8 @@ def _line(entry: Entry) -> str:
         says = f"refused ({(record.get('reasons') or [{'code': '?'}])[0]['code']})"
     else:
         says = f"{mean:.3f} mm  {record.get('designation') or ''}"
+    if draft.kind == "image" and record.get("decision") in ("rejected", "corrected"):
+        says += f"  ({record['decision']}: this value does not count)"
     if draft.kind != "withdrawal" and draft.replaces is not None:
         says += f"  (replaces {draft.replaces}: {draft.reason})"
     who = f"  by {draft.operator}" if draft.operator else ""

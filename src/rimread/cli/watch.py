@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated
 
@@ -11,7 +10,7 @@ import typer
 
 from rimread.budget import in_step
 from rimread.cli._book import Kept, Wishes, keeping
-from rimread.cli._io import print_json, say, speaking
+from rimread.cli._io import print_json, speaking, until_stopped
 from rimread.cli._job import Seen, job_of, measured
 from rimread.cli._options import Json, Rules, ScaleFile, Test
 
@@ -66,8 +65,11 @@ def watch(
             print(f"watching {folder} for pictures; Ctrl-C ends", file=sys.stderr, flush=True)
         wishes = Wishes(ledger, (), operator, None, "")
         code = 0
-        with keeping(wishes, 1, job.test, job.scale, scale) as keeper:
-            for path in _until_stopped(coming):
+        with (
+            keeping(wishes, 1, job.test, job.scale, scale) as keeper,
+            until_stopped("stopped watching"),
+        ):
+            for path in coming:
                 seen = measured(path, job)
                 kept = keeper.keep(path, seen.sha256, seen.result)
                 if as_json:
@@ -76,13 +78,6 @@ def watch(
                     _tell(seen, kept)
                 code = max(code, seen.exit_code)
     raise typer.Exit(code)
-
-
-def _until_stopped(coming: Iterator[Path]) -> Iterator[Path]:
-    try:
-        yield from coming
-    except KeyboardInterrupt:
-        say("stopped watching")
 
 
 def _print_record(seen: Seen, kept: Kept) -> None:

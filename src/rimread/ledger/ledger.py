@@ -48,7 +48,8 @@ class Filter:
     since, until : datetime.date, optional
         Days (UTC) of writing, both counted in.
     current : bool
-        Leave out withdrawals and what a later entry replaces.
+        Leave out withdrawals, what a later entry replaces, and pictures whose decision is
+        neither accepted nor refused: a rejection or correction cut short leaves one behind.
     """
 
     kind: Kind | None = None
@@ -78,8 +79,19 @@ class Filter:
         if self.current:
             later = ENTRIES.alias()
             replaced = sa.select(later.c.number).where(later.c.replaces == e.number)
-            asked += [e.kind != "withdrawal", ~sa.exists(replaced)]
+            asked += [e.kind != "withdrawal", ~sa.exists(replaced), _let_stand()]
         return asked
+
+
+def _let_stand() -> sa.ColumnElement[bool]:
+    """No decision, or one that leaves a picture's value in force.
+
+    The stored text has no spaces, and within a string its quotes are escaped: only a key matches.
+    """
+    kind, body = ENTRIES.c.kind, ENTRIES.c.body
+    begun = '"decision":"'
+    kept = (body.contains(f'{begun}{word}"') for word in ("accepted", "refused"))
+    return sa.or_(kind != "image", ~body.contains(begun), *kept)
 
 
 class Ledger:

@@ -199,6 +199,7 @@ def _reading(
             scale_in_date(scale, on or date.today()),  # noqa: DTZ011  (the lab's own calendar)
             scale_certificate(scale),
         ),
+        tone=photo.tone,
     )
 
 

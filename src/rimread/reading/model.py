@@ -9,6 +9,7 @@ from rimread.check import Check
 from rimread.diameters import Diameters
 from rimread.hardness import Hardness, Indent, TestCondition
 from rimread.neighbours import Place
+from rimread.photo import Tone
 from rimread.rim import Rim
 
 __all__ = ["Reading", "indent_of"]
@@ -34,6 +35,8 @@ class Reading:
         HBW and its budget; only the diameter's uncertainty is in it.
     checks : tuple of Check
         The rules that belong to one indent and to its photo.
+    tone : {"srgb", "linear"}
+        How the photo's grey values were taken to follow light.
     version : str
         Of this program.
     place : Place or None
@@ -49,6 +52,7 @@ class Reading:
     diameters: Diameters
     hardness: Hardness
     checks: tuple[Check, ...]
+    tone: Tone
     version: str = __version__
     place: Place | None = None
 

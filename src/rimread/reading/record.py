@@ -64,7 +64,7 @@ def _measured(reading: Reading) -> dict[str, Any]:
         [],
         *(found.U_d1_mm, found.U_d2_mm, hardness.budget.k, hardness.covers),
         *(reading.test.name, budget_json(found.budget, "mm")),
-        *(reading.scale_label, reading.scale_sha256, reading.version),
+        *(reading.scale_label, reading.scale_sha256, reading.version, reading.tone),
         *((None,) * 4 if reading.place is None else astuple(reading.place)),
     )
     return dict(zip(_KEYS, map(_plain, values), strict=True))
@@ -75,7 +75,7 @@ _KEYS = (
     *("width_mm", "height_mm", "centre_x_px", "centre_y_px", "angle_deg", "coverage"),
     *("hbw", "U_hbw", "designation", "checks", "reasons"),
     *("U_d1_mm", "U_d2_mm", "k_hbw", "U_hbw_covers", "test", "budget_mm"),
-    *("scale_label", "scale_sha256", "version"),
+    *("scale_label", "scale_sha256", "version", "tone"),
     *("indent", "indents", "spacing_mm", "rim_to_rim_mm"),
 )
 

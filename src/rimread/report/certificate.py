@@ -74,7 +74,8 @@ def report_from(
     scales : sequence of Scale
         Scale files the photos were measured with.
     daily : sequence of DailyCheck, optional
-        Log of the checks on reference blocks.
+        Log of the checks on reference blocks; by the way ``bias`` those on the block of
+        `verification` tell how the machine changes from day to day.
     verification : Verification, optional
         Indents on a block, for `way`.
     way : {"parts", "permissible-error", "bias"}
@@ -99,7 +100,7 @@ def report_from(
     measured = tuple(r for r in results if r.indent is not None)
     _no_photo_twice(results)
     series = series_from_indents(_indents(measured), _one_test(measured), policy=policy)
-    statement = _statement(series, verification, way, chosen)
+    statement = _statement(series, verification, way, chosen, daily or ())
     of_scales = tuple(scales)
     _scales_belong(of_scales, measured)
     if pictures and len(pictures) != len(measured):
@@ -174,7 +175,11 @@ def _scales_belong(scales: Sequence[Scale], measured: Sequence[Result]) -> None:
 
 
 def _statement(
-    series: Series, verification: Verification | None, way: Way, rules: RuleSet
+    series: Series,
+    verification: Verification | None,
+    way: Way,
+    rules: RuleSet,
+    daily: Sequence[DailyCheck],
 ) -> Statement | None:
     if way != "parts" and verification is None:
         raise ValueError(f"the way {way!r} to the uncertainty needs the indents on the block")
@@ -183,8 +188,19 @@ def _statement(
     if way == "permissible-error" and verification is not None:
         return from_permissible_error(series, verification, rules=rules)
     if way == "bias" and verification is not None:
-        return from_bias(series, verification)
+        return from_bias(series, verification, daily_errors_rel=_errors(daily, verification))
     return from_parts(series, rules=rules)
+
+
+def _errors(daily: Sequence[DailyCheck], verification: Verification) -> list[float]:
+    """Errors on this block under this test, of each day the last line."""
+    block = verification.block
+    of_days = {
+        entry.on: entry.error_rel
+        for entry in daily
+        if (entry.block, entry.test) == (block.serial, block.test.name)
+    }
+    return list(of_days.values())
 
 
 def _conversions(

@@ -71,10 +71,20 @@ def pictures_from_files(results: Iterable[Result], folder: Path) -> tuple[Pictur
     Returns
     -------
     tuple of Picture or Refusal
-        One for each measured photo; refused with ``no-picture``.
+        One for each measured photo; refused with ``no-picture``, as are those of several photos of
+        one name: which picture is whose is not known.
     """
+    results = list(results)
+    photos: dict[str, set[str]] = {}
+    for result in results:
+        photos.setdefault(_stem(result), set()).add(result.sha256)
     measured = [result for result in results if result.indent is not None]
-    return tuple(_given(i, result, folder) for i, result in enumerate(measured))
+    return tuple(
+        _given(i, result, folder)
+        if len(photos[_stem(result)]) == 1
+        else Refusal("no-picture", f"several photos are called {_stem(result)}")
+        for i, result in enumerate(measured)
+    )
 
 
 def _remade(
@@ -89,7 +99,7 @@ def _remade(
     if path is None:
         return Refusal("no-photo", "no photo with this hash was found")
     try:
-        photo = read_photo(path)
+        photo = read_photo(path, tone=result.tone)
     except PhotoError as error:
         return Refusal("unreadable", str(error))
     return _drawn(_caption(i, result), result, photo, scale, known)
@@ -148,7 +158,7 @@ def _measured_again(result: Result, photo: Photo, scale: Scale, known: _Known) -
 
 
 def _given(i: int, result: Result, folder: Path) -> Picture | Refusal:
-    path = folder / f"{Path(file_name(result.photo)).stem}-rim.jpg"
+    path = folder / f"{_stem(result)}-rim.jpg"
     if not path.is_file() or path.stat().st_size > _MOST_BYTES:
         return Refusal("no-picture", f"{path.name} was not found or is too large")
     data = np.frombuffer(path.read_bytes(), np.uint8)
@@ -157,6 +167,10 @@ def _given(i: int, result: Result, folder: Path) -> Picture | Refusal:
         return Refusal("no-picture", f"{path.name} is no picture")
     caption = f"{_caption(i, result)}; given as {path.name}, not proved to be of this photo"
     return _reduced(np.asarray(pixels, np.uint8), caption)
+
+
+def _stem(result: Result) -> str:
+    return Path(file_name(result.photo)).stem
 
 
 def _caption(i: int, result: Result) -> str:

@@ -12,6 +12,7 @@ from typing import Any, Final, get_args
 from rimread.budget import COVERAGE, Budget, Component, combine, coverage_factor
 from rimread.check import Check, Outcome
 from rimread.hardness import Hardness, Indent, TestCondition, hardness_from_diameter, parse_test
+from rimread.photo import Tone
 from rimread.refusal import Refusal
 
 __all__ = [
@@ -72,6 +73,8 @@ class Result:
         Why there is no number; empty for a measured photo.
     scale_label, scale_sha256, version : str
         What it rests on, empty where the line does not say.
+    tone : {"srgb", "linear"} or None
+        Tone curve of the photo, None where the line does not say.
     entry : str
         Where a ledger keeps it, in words; empty for a plain file.
     by_hand : ByHand or None
@@ -90,6 +93,7 @@ class Result:
     scale_label: str = ""
     scale_sha256: str = ""
     version: str = ""
+    tone: Tone | None = None
     entry: str = ""
     by_hand: ByHand | None = None
     number: int = 0
@@ -188,6 +192,7 @@ def _result(record: Record, place: str, entry: str, reason: str) -> Result:
         "scale_label": _text(record, "scale_label"),
         "scale_sha256": _text(record, "scale_sha256"),
         "version": _text(record, "version"),
+        "tone": _tone(record),
         "entry": entry,
         "by_hand": _by_hand(record, reason),
         "number": _whole(record, "indent"),
@@ -225,6 +230,13 @@ def _by_hand(record: Record, reason: str) -> ByHand | None:
         None if image.get(key) is None else _positive(image, key) for key in ("mean_mm", "hbw")
     )
     return ByHand(_text(told, "how"), reason, mean, hbw)
+
+
+def _tone(record: Record) -> Tone | None:
+    tone = record.get("tone")
+    if tone is not None and tone not in get_args(Tone):
+        raise ValueError(f"tone must be one of {', '.join(get_args(Tone))} (got {tone!r})")
+    return tone
 
 
 def _whole(record: Record, key: str) -> int:

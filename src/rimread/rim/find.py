@@ -92,11 +92,18 @@ def _only_rim(photo: Photo) -> Rim | Refusal:
     if not rings:
         return gates.NO_INDENT
     refusal = gates.first_failed(photo, seeds, rings)
-    result = _traced(photo, rings[0]) if refusal is None else refusal
+    return _unrivalled(photo, rings[0], rings) if refusal is None else refusal
+
+
+def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusal:
+    """The rim traced from a ring, unless another of the rings found or about it is a rival."""
+    result = _traced(photo, ring)
     if isinstance(result, Refusal):
         return result
-    others = gates.rivals(result, [*rings, *rings_about(photo, rings[0])])
-    refusal = gates.rivalled(result, [ring for ring in others if _may_rival(photo, ring, result)])
+    others = gates.rivals(result, [*rings, *rings_about(photo, ring)])
+    refusal = gates.rivalled(
+        result, [other for other in others if _may_rival(photo, other, result)]
+    )
     return result if refusal is None else refusal
 
 
@@ -169,7 +176,7 @@ def _all_sighted(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     if refusal is not None:
         return refusal
     sighted = [
-        Sighted(ring.ellipse, _traced(photo, ring) if refused is None else refused)
+        Sighted(ring.ellipse, _unrivalled(photo, ring, ()) if refused is None else refused)
         for ring in apart
         for refused in [gates.first_failed_of_several(photo, ring)]
     ]

@@ -334,12 +334,12 @@ submit("withdraw-form", async () => {
   if (done) { $("withdraw-form").hidden = true; $("withdraw-reason").value = ""; }
 });
 $("no-withdraw").addEventListener("click", () => { $("withdraw-form").hidden = true; });
-$("new-series").addEventListener("click", () => act(() => post("/api/series", { purpose: "part" }), "A new series has begun."));
+$("new-series").addEventListener("click", () => act(() => post("/api/series", { purpose: "part" }), ({ result }) => result.note || "A new series has begun."));
 $("report").addEventListener("click", () => act(() => post("/api/report"), ({ result }) => {
   $("reports").replaceChildren(...result.files.flatMap((file) => [show.el("a", { href: `/report/${file}`, target: "_blank", rel: "noopener" }, file), " "]));
   return result.note || "The report is written.";
 }));
-submit("block-start", async () => { if (await act(() => post("/api/series", { purpose: "block", block: $("block").value }), "The check has begun: make indents on the block.")) view("test"); });
+submit("block-start", async () => { if (await act(() => post("/api/series", { purpose: "block", block: $("block").value }), ({ result }) => `${result.note} The check has begun: make indents on the block.`.trim())) view("test"); });
 submit("block-form", () => act(() => post("/api/block", { serial: value("serial"), certified_hbw: value("certified_hbw"), U_hbw: value("U_hbw"), k: value("block_k"), test: value("block_test"), valid_until: value("valid_until") }), "The certificate is kept."));
 for (const button of document.querySelectorAll("[data-stage]")) button.addEventListener("click", () => act(() => post(`/api/stage/${button.dataset.stage}/snap`), "Picture taken."));
 let slot = "along";

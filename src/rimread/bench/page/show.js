@@ -100,6 +100,7 @@ export function scaleMade(made) {
 
 export function verification(told) {
   if (!told) return [el("p", {}, "No check is under way. Choose a block; the indents you then accept are held against its certificate.")];
+  if (told.status === "unknown") return [el("p", { class: "bad" }, `Block ${told.serial} is not judged: ${told.why}`)];
   const parts = [el("p", {}, `Block ${told.serial}: ${told.certified}`)];
   if (told.status === "begun") parts.push(el("p", {}, "Make indents on the block and take their pictures."));
   else parts.push(
