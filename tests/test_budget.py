@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rimread.budget import COVERAGE, Component, combine, coverage_factor
+from rimread.budget import COVERAGE, Component, combine, coverage_factor, in_step
 
 SIZES = st.floats(1e-6, 1e3)
 DOFS = st.one_of(st.just(math.inf), st.floats(1, 500))
@@ -93,3 +93,26 @@ def test_a_component_of_zero_counts_nothing():
     one = combine([Component("a", 2.0, 5.0)])
     two = combine([Component("a", 2.0, 5.0), Component("b", 0.0, 1.0)])
     assert (one.u, one.dof, one.k) == (two.u, two.dof, two.k)
+
+
+@pytest.mark.parametrize(
+    ("value", "U", "said"),
+    [
+        (3.85094, 0.00421, ("3.8509", "0.0042")),
+        (229.0, 9.94, ("229.0", "9.9")),
+        (229.0, 9.97, ("229", "10")),  # rounding carries, and two digits stay two
+        (4.0123, 0.0997, ("4.01", "0.10")),
+        (229.4, 12.6, ("229", "13")),
+        (1234.5, 123.4, ("1234", "123")),
+    ],
+)
+def test_two_digits_of_the_uncertainty_and_the_value_in_step(value, U, said):
+    """GUM 7.2.6: at most two significant digits, the result rounded to be consistent with them."""
+    assert in_step(value, U) == said
+
+
+@given(st.floats(1e-4, 99.4))
+def test_what_is_told_of_an_uncertainty_has_two_digits(U):
+    _, said = in_step(0.0, U)
+    assert len(said.replace(".", "").lstrip("0")) == 2
+    assert float(said) == pytest.approx(U, rel=0.0501)

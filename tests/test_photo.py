@@ -1,8 +1,10 @@
 """Reading pictures of every kind a shop's camera or archive may hold."""
 
 import contextlib
+import errno
 import hashlib
 import struct
+import sys
 import zlib
 from pathlib import Path
 
@@ -304,9 +306,23 @@ def test_missing_folder_empty_and_text(tmp_path):
         (".", "a folder"),
         ("empty.jpg", "empty"),
         ("text.jpg", "not a picture"),
+        ("text.jpg/below.jpg", "no such file"),
+        ("nul\0.jpg", "no such file"),
+        ("long" * 75 + ".jpg", "no such file" if sys.platform == "win32" else "cannot be read"),
     ]:
         with pytest.raises(PhotoError, match=rule):
             read_photo(tmp_path / name)
+
+
+def test_a_folder_that_is_locked(tmp_path, monkeypatch):
+    """Whoever runs the tests may be root, whom no folder is locked to."""
+
+    def locked(self, **_how):
+        raise PermissionError(errno.EACCES, "Permission denied", str(self))
+
+    monkeypatch.setattr(Path, "stat", locked)
+    with pytest.raises(PhotoError, match=r"cannot be read \(Permission denied\)"):
+        read_photo(tmp_path / "a.jpg")
 
 
 def test_one_pixel_is_refused(tmp_path):

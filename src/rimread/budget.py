@@ -8,7 +8,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-__all__ = ["COVERAGE", "Budget", "Component", "budget_json", "combine", "coverage_factor"]
+__all__ = [
+    "COVERAGE",
+    "Budget",
+    "Component",
+    "budget_json",
+    "combine",
+    "coverage_factor",
+    "in_step",
+]
 
 COVERAGE = 0.9544997361036416
 """Probability inside ±2 standard deviations of a normal distribution: k = 2 at infinite dof."""
@@ -97,6 +105,16 @@ def coverage_factor(dof: float) -> float:
     from scipy.special import stdtrit  # noqa: PLC0415  (kept out of start-up)
 
     return max(2.0, float(stdtrit(dof, 0.5 + COVERAGE / 2)))
+
+
+def in_step(value: float, U: float) -> tuple[str, str]:
+    """Value and expanded uncertainty with the digits that count: two of U (GUM 7.2.6).
+
+    >>> in_step(3.85094, 0.00421)
+    ('3.8509', '0.0042')
+    """
+    decimals = max(0, 1 - math.floor(math.log10(float(f"{U:.1e}")))) if U > 0 else 4
+    return f"{value:.{decimals}f}", f"{U:.{decimals}f}"
 
 
 def budget_json(budget: Budget, unit: str) -> list[dict[str, Any]]:

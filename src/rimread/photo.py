@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
+import stat
 import struct
 import warnings
 from collections.abc import Mapping
@@ -162,21 +164,27 @@ def read_photo(path: Path, *, tone: Tone | None = None) -> Photo:
 
 
 def _bytes(path: Path) -> bytes:
-    if path.is_dir():
+    try:
+        _judge_file(path, path.stat())
+        return path.read_bytes()
+    except PhotoError:
+        raise
+    except (FileNotFoundError, NotADirectoryError, ValueError):  # or a name no system takes
+        raise PhotoError(f"{path}: no such file") from None
+    except OSError as error:
+        raise PhotoError(f"{path}: cannot be read ({error.strerror})") from None
+
+
+def _judge_file(path: Path, found: os.stat_result) -> None:
+    if stat.S_ISDIR(found.st_mode):
         raise PhotoError(f"{path}: a folder; name the photos in it")
-    if not path.exists():
-        raise PhotoError(f"{path}: no such file")
-    if not path.is_file():
+    if not stat.S_ISREG(found.st_mode):
         raise PhotoError(f"{path}: not an ordinary file")
-    size = path.stat().st_size
+    size = found.st_size
     if size == 0:
         raise PhotoError(f"{path}: the file is empty")
     if size > MOST_BYTES:
         raise PhotoError(f"{path}: {size} bytes; photos of up to {MOST_BYTES} bytes are read")
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise PhotoError(f"{path}: cannot be read ({error.strerror})") from None
 
 
 def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Photo:

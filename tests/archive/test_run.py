@@ -11,6 +11,7 @@ import sys
 import time
 from collections import Counter
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from tests.archive import pretend
@@ -19,8 +20,8 @@ from rimread.archive.items import from_folder, from_manifest, own_columns
 from rimread.archive.moved import Whereabouts
 from rimread.archive.pool import Cores
 from rimread.archive.results import write_results
-from rimread.archive.run import Archive, _file_hash, remeasure
-from rimread.archive.work import Settings
+from rimread.archive.run import Archive, remeasure
+from rimread.archive.work import Settings, measure_item
 from rimread.ledger import Draft, Filter, audit, open_ledger
 
 ROOT = Path(__file__).parents[2]
@@ -75,6 +76,18 @@ def test_lines_that_repeat_or_cannot_be_used_are_rows_of_the_table(tmp_path):
         "line 3: " + rows[1]["why"],
         "line 4: names the same photo as line 2: a.jpg",
     ]
+
+
+def test_a_name_no_system_takes_costs_its_own_line_only(tmp_path):
+    (tmp_path / "a").mkdir()
+    path = tmp_path / "list.csv"
+    names = ["long" * 75 + ".jpg", "a\\" + "long" * 75 + ".jpg", "a.jpg"]
+    path.write_text("photo,job\n" + "".join(f"{name},1\n" for name in names), encoding="utf-8")
+    _, done, rows, _ = run(tmp_path, lambda: from_manifest(path), measure_item)
+    assert done == names
+    assert [row["refusal"] for row in rows] == ["unreadable"] * 3
+    if sys.platform != "win32":
+        assert ["too long" in row["why"] for row in rows] == [True, True, False]
 
 
 def test_what_does_not_lie_in_the_picture_is_tried_again(tmp_path):
@@ -134,11 +147,51 @@ def test_a_scale_calibrated_again_under_its_name_is_measured_with(tmp_path):
         sha256 = hashlib.sha256(scale.read_bytes()).hexdigest()
         return pretend.at_once(item, settings) | {"scale_file": str(scale), "scale_sha256": sha256}
 
-    for text in ("one", "two"):
+    for text in ("one", "another"):
         scale.write_text(text, encoding="utf-8")
-        _file_hash.cache_clear()
         assert run(tmp_path, source, work)[1] == ["0.jpg"]
         assert run(tmp_path, source, work)[1] == []
+
+
+def compared(folder, told):
+    """Old against new, where the manifest tells this mean and the photo says 4.8434 mm."""
+    path = folder / "list.csv"
+    path.write_text(f"photo,mean\na.jpg,{told}\n", encoding="utf-8")
+
+    def work(item, _settings):
+        measured = {"test": "10/3000", "mean_mm": 4.8434, "U_mean_mm": 0.006, "hbw": 152.6}
+        return pretend.record(item) | measured | {"earlier": {"mean_mm": item.earlier.mean_mm}}
+
+    with (
+        open_ledger(folder / "book.db") as book,
+        Archive(lambda: from_manifest(path), Settings(), run="r") as archive,
+    ):
+        tally = remeasure(archive, book, pretend.Here(), work=work)
+        write_results(archive, book, folder / "out.csv", pull=folder / "pull.csv")
+    with (folder / "out.csv").open(encoding="utf-8-sig", newline="") as file:
+        (row,) = csv.DictReader(file)
+    return tally, row
+
+
+def test_an_earlier_value_corrected_in_the_manifest_counts(tmp_path):
+    _, row = compared(tmp_path, "4.0")
+    assert (float(row["old_mm"]), row["pull"]) == (4.0, "disagrees")
+    tally, row = compared(tmp_path, "4.8434")
+    assert (tally.before, tally.now) == (1, 0)  # nothing to be measured again
+    assert (float(row["old_mm"]), row["pull"]) == (4.8434, "")
+    _, row = compared(tmp_path, "")
+    assert (row["old_mm"], row["pull"]) == ("", "")
+
+
+def test_a_list_of_an_earlier_start_does_not_stay(tmp_path):
+    rows = []
+    for told in ("4.0", "4.8434"):
+        compared(tmp_path, told)
+        with (tmp_path / "pull.csv").open(encoding="utf-8-sig", newline="") as file:
+            rows.append(list(csv.reader(file)))
+    assert [len(each) for each in rows] == [2, 1]
+    assert rows[1][0] == rows[0][0]
+    assert "normalised_error" in rows[0][0]
 
 
 def test_own_columns_do_not_hide_ours(tmp_path):
@@ -192,6 +245,12 @@ def test_a_photo_that_ends_its_process_stops_one_photo_only(tmp_path):
     assert tally.reasons["process-ended"] == 1
     assert [row["photo"] for row in rows if row["refusal"] == "process-ended"] == ["deadly.jpg"]
     assert tally.measured == 10
+
+
+def test_as_many_processes_as_the_system_waits_for(monkeypatch):
+    for system, counts in (("win32", [1, 61, 61]), ("linux", [1, 61, 200])):
+        monkeypatch.setattr("rimread.archive.pool.sys", SimpleNamespace(platform=system))
+        assert [Cores(count).at_once for count in (1, 61, 200)] == counts
 
 
 def test_two_programs_at_the_same_archive_write_each_photo_once(tmp_path):

@@ -12,7 +12,7 @@ from rimread.bench.ask import Ask
 from rimread.bench.desk import Desk
 from rimread.bench.folder import Folder
 from rimread.bench.pending import UndecidedError
-from rimread.budget import combine
+from rimread.budget import combine, in_step
 from rimread.capture.frame import Frame
 from rimread.cli import app
 from rimread.hardness import (
@@ -26,7 +26,6 @@ from rimread.hardness import (
 from rimread.ledger import Filter, audit, open_ledger
 from rimread.photo import PhotoError, read_photo
 from rimread.reading import indent_of, measure_photo
-from rimread.report.text import in_step
 from rimread.scale import read_scale
 
 PLATES = [f"hall-plate-{number}.jpg" for number in (1, 2, 3, 4)]

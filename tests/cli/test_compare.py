@@ -4,9 +4,11 @@ import csv
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+import rimread.reading
 from rimread.cli import app
 
 ROOT = Path(__file__).parents[2]
@@ -144,6 +146,25 @@ def test_photos_are_measured_on_the_way(tmp_path):
     assert abs(reading["difference_mm"]) < reading["U_image_mm"]
     assert abs(reading["image_d1_mm"] - float(width)) < 2 * reading["U_image_mm"]
     assert "gone.jpg" in done.stderr
+
+
+def test_a_fault_of_the_program_on_one_photo_stops_no_other(tmp_path, monkeypatch):
+    plain = rimread.reading.measure_photo
+
+    def faulty(photo, *rest, **more):
+        if photo.name == "hall-plate-1.jpg":
+            raise np.linalg.LinAlgError("Singular matrix")
+        return plain(photo, *rest, **more)
+
+    monkeypatch.setattr(rimread.reading, "measure_photo", faulty)
+    path = tmp_path / "readings.csv"
+    rows = "".join(f"{SAMPLES / f'hall-plate-{n}.jpg'},Anna,4.0,4.0\n" for n in (1, 2))
+    path.write_text(f"photo,operator,d1,d2\n{rows}", encoding="utf-8")
+    done = run(path, "--scale", SCALE, "--test", "10/3000", "--json")
+    assert done.exit_code == 1
+    assert len(json.loads(done.stdout)["readings"]) == 1
+    assert "line 2" in done.stderr
+    assert "Singular matrix" in done.stderr
 
 
 def test_the_page_is_never_written_over_what_is_read(table, results):

@@ -239,6 +239,15 @@ def test_unreadable_photo_is_said_and_the_others_are_measured(tmp_path, kind, as
         assert "HBW 10/3000 ±" in done.stdout
 
 
+def test_a_name_no_system_takes_stops_no_other_photo():
+    done = measure(Path("long" * 75 + ".jpg"), GOOD, options=["--json"])
+    assert done.exit_code == 2
+    assert "longlong" in done.stderr
+    first, second = records(done)
+    assert first["reasons"][0]["code"] == "unreadable"
+    assert second["status"] == "measured"
+
+
 def deep(picture: Image.Image) -> Image.Image:
     return Image.fromarray(np.asarray(picture.convert("L")).astype(np.uint16) * 257)
 

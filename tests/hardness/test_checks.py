@@ -99,7 +99,7 @@ def test_unknown_rules() -> None:
     ],
 )
 def test_no_brinell_hardness_above_650(rules, beyond, hbw, U_mm, outcome) -> None:
-    # 650 HBW is the most (scope of ISO 6506-1 and ASTM E10, from memory); the published table
+    # 650 HBW is the most (scope of ISO 6506-1:2005; ASTM E10 from memory); the published table
     # for 10/3000 ends at 899 HBW (2.05 mm)
     d = diameter_for(hbw, SHOP)
     check = _by_code(indent_checks(d, d, SHOP, rules=rules, U_mean_mm=U_mm))["hardness-range"]

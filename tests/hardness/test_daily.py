@@ -62,6 +62,25 @@ def test_what_is_written_is_read(tmp_path: Path) -> None:
     assert log.read_text(encoding="utf-8").count("error_rel") == 1
 
 
+@pytest.mark.parametrize("end", ["", "\n", "\r\n", "\n\n", "\n,,,,,,,,,\n"])
+def test_a_log_an_editor_saved_goes_on(tmp_path: Path, end: str) -> None:
+    log = tmp_path / "daily.csv"
+    series = series_from_indents([Indent(4.0, 4.0), Indent(4.0, 4.01)], SHOP)
+    verification = verify(series, BLOCK, on=FIRST)
+    append_daily(log, verification, on=FIRST)
+    log.write_bytes(log.read_bytes().removesuffix(b"\n") + end.encode("ascii"))
+    append_daily(log, verification, on=FIRST + timedelta(days=1))
+    assert [entry.on for entry in read_daily(log)] == [FIRST, FIRST + timedelta(days=1)]
+
+
+def test_the_line_that_is_spoilt_is_counted_with_the_empty_ones(tmp_path: Path) -> None:
+    log = tmp_path / "daily.csv"
+    head = "date,block,test,operator,n,mean_hbw,certified_hbw,error_rel,repeatability_rel,passed"
+    log.write_text(f"{head}\n\nspoilt\n", encoding="utf-8")
+    with pytest.raises(ValueError, match="line 3: must have 10 fields"):
+        read_daily(log)
+
+
 @pytest.mark.parametrize(
     ("line", "says"),
     [

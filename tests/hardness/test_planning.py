@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,7 +17,9 @@ from rimread.hardness import (
     indent_checks,
     piece_checks,
     plan,
+    read_rules,
 )
+from rimread.hardness.checks import hardness_range
 
 
 def test_steel_of_some_thickness() -> None:
@@ -111,6 +115,20 @@ def test_a_curved_piece_takes_a_smaller_ball() -> None:
 def test_misuse(group: str, low: float, high: float, says: str) -> None:
     with pytest.raises(ValueError, match=says):
         plan(group, low, high)
+
+
+def test_the_lab_s_own_end_of_the_test(tmp_path: Path) -> None:
+    path = tmp_path / "ours.toml"
+    path.write_text(
+        'base = "iso"\nsource = "our copy"\n[limits]\nmost_hbw = 450\n', encoding="utf-8"
+    )
+    rules = read_rules(path)
+    with pytest.raises(ValueError, match=r"by ours the Brinell test ends at 450 HBW \(got 600\)"):
+        plan("steel", 500, 600, rules=rules)
+    options = plan("steel", 400, 450, rules=rules).options
+    assert options
+    for option in options:
+        assert hardness_range(option.d_min_mm, option.test, rules).outcome == "pass"
 
 
 def test_no_machine() -> None:

@@ -46,6 +46,21 @@ def test_a_file_takes_the_place_of_memory(tmp_path: Path) -> None:
     assert rules.repeatability_on == "hbw"
 
 
+@pytest.mark.parametrize("base", ["iso", "astm"])
+@pytest.mark.parametrize("name", ["ours", "iso", "astm"])
+def test_what_a_file_does_not_name_keeps_the_source_of_its_base(
+    tmp_path: Path, name: str, base: str
+) -> None:
+    path = tmp_path / f"{name}.toml"
+    path.write_text(f'base = "{base}"\nsource = "our copy"\n', encoding="utf-8")
+    ours, theirs = (
+        [check.source for check in indent_checks(4.0, 4.0, SHOP, rules=rules)]
+        for rules in (read_rules(path), base)
+    )
+    assert ours == theirs
+    assert ("E10" in ours[-1]) == (base == "astm")
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [

@@ -16,6 +16,7 @@ from rimread.budget import Component, combine
 from rimread.hardness import (
     Block,
     Indent,
+    Statement,
     TestCondition,
     diameter_for,
     from_bias,
@@ -264,6 +265,12 @@ def test_text_says_value_u_and_k() -> None:
     assert statement.text.startswith("229 HBW 10/3000, U = ")
     assert f"k = {statement.budget.k:.2f}" in statement.text
     assert f"({U / 229:.1%})" in statement.text
+
+
+def test_a_statement_rounds_as_everything_else_does() -> None:
+    budget = combine([Component("all", 4.985)])  # U = 9.97
+    statement = Statement("parts", 229.0, budget, 0.0, SHOP, "all")
+    assert "U = 10 HBW" in statement.text
 
 
 @pytest.mark.parametrize(

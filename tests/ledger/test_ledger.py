@@ -121,6 +121,20 @@ def test_a_task_is_written_once(where):
     assert faults(where) == []
 
 
+def test_capitals_beyond_a_to_z_do_not_matter_either(tmp_path):
+    with open_ledger(tmp_path / "book.db") as book:
+        names = ("PRÜFUNG/1.jpg", "prüfung/2.jpg", "Straße.jpg", "Ελλάδα.jpg", None)
+        book.append([image(name) for name in names])
+        for part, numbers in (
+            ("prüfung", [1, 2]),
+            ("Prüfung/", [1, 2]),
+            ("STRASSE", [3]),
+            ("ΛΆΔ", [4]),
+            ("none", []),
+        ):
+            assert [e.number for e in book.entries(Filter(photo=part))] == numbers
+
+
 def test_filters(where):
     with open_ledger(where) as book:
         book.append(

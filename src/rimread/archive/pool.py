@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
@@ -16,6 +17,7 @@ from threadpoolctl import threadpool_limits
 __all__ = ["CONNECT_S", "Cluster", "Cores", "Pool", "cores"]
 
 CONNECT_S = 30  # how long a scheduler may take to answer
+_MOST_ON_WINDOWS = 61  # one wait there takes 63 objects, two are the executor's own (CPython)
 
 Work = Callable[..., dict[str, Any]]
 
@@ -43,11 +45,11 @@ class Cores:
     Parameters
     ----------
     count : int
-        How many.
+        How many; Windows takes no more than 61.
     """
 
     def __init__(self, count: int) -> None:
-        self.at_once = count
+        self.at_once = min(count, _MOST_ON_WINDOWS) if sys.platform == "win32" else count
         self._executor: Executor | None = None
 
     def submit(self, work: Work, *words: object) -> Future[dict[str, Any]]:

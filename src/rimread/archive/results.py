@@ -112,7 +112,8 @@ def write_results(
     own : tuple of str
         The lab's own columns, kept at the end under their own names.
     pull : Path, optional
-        Where the list goes, the largest disagreement first; not written when it is empty.
+        Where the list goes, the largest disagreement first; its header alone when it is empty, so
+        that no list of an earlier start stays.
     resolution_mm : float
         Step of earlier readings whose U the manifest does not give.
     """
@@ -126,14 +127,12 @@ def write_results(
                     continue
                 row = _row(item, entry, columns, places)
                 comparison.count(row)
-                found = (
-                    None if entry is None else difference(entry.record, resolution_mm=resolution_mm)
-                )
+                found = _compared(item, entry, resolution_mm)
                 if found is not None:
                     row |= _named(found)
                     comparison.add(found, row)
                 write(row)
-    if pull is not None and comparison.pulled:
+    if pull is not None:
         comparison.pulled.sort(key=lambda row: -abs(row["normalised_error"] or 0.0))
         with writing(pull, columns) as write:
             for row in comparison.pulled:
@@ -153,6 +152,14 @@ def _columns(own: tuple[str, ...]) -> tuple[dict[str, type], dict[str, str]]:
         columns[place] = str
         places[name] = place
     return columns, places
+
+
+def _compared(item: Item | Problem, entry: Entry | None, resolution_mm: float) -> Difference | None:
+    """Against what the manifest says now; the record has what it said when it was measured."""
+    if entry is None or isinstance(item, Problem):
+        return None
+    told = {**entry.record, "earlier": asdict(item.earlier)}
+    return difference(told, resolution_mm=resolution_mm)
 
 
 def _named(found: Difference) -> dict[str, Any]:

@@ -7,6 +7,7 @@ failed is not in it and is done at the next start. The database itself holds eac
 from __future__ import annotations
 
 import hashlib
+import os
 import sqlite3
 import time
 from collections import Counter
@@ -14,13 +15,13 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from itertools import islice
 from pathlib import Path, PurePath
 from types import TracebackType
 from typing import Any, Self
 
 from rimread import __version__
+from rimread.archive.fresh import while_unchanged
 from rimread.archive.items import Item, task_of
 from rimread.archive.moved import Whereabouts
 from rimread.archive.pool import Pool
@@ -306,8 +307,7 @@ def _settled(record: Mapping[str, Any], how: str) -> bool:
 
 def _at_its_place(item: Item, archive: Archive, ledger: Ledger) -> Item:
     """The item, with the path it moved to if its hash is known and it is found."""
-    path = Path(item.path)
-    if path.exists():
+    if os.path.exists(item.path):  # noqa: PTH110  (a name too long, a locked folder: it is not)
         return item
     sha256 = item.sha256 or ledger.sha256_of_photo(item.photo, run=archive.run)
     found = sha256 and archive.whereabouts.find(PurePath(item.path).name, sha256)
@@ -380,7 +380,7 @@ def _commit(
     finished.clear()
 
 
-@lru_cache(maxsize=10_000)
+@while_unchanged(10_000)
 def _file_hash(name: str) -> str:
     """Hash of a file's bytes, the name itself when it is none that can be read."""
     try:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
 
+from rimread.archive.fresh import while_unchanged
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.scale import read_scale
@@ -29,14 +31,15 @@ def choose_scale(
     taken_on: date | None = None,
     root: Path | None = None,
     shelf: Path | None = None,
+    since: int = 0,
 ) -> ScaleFile | Refusal:
     """Scale file of a photo.
 
-    The first of these that leads to one: the file that was named; the nearest folder from the
-    photo's own up to `root` with a scale file that fits; the scale files in and below `shelf` that
-    fit. A scale fits when it was made with photos of this size and, if a label is given, carries
-    it or is the file of that name. Where several fit and the day of the photo is known, those count
-    that held on that day.
+    The first of these that leads to one: the file that was named; the photo's own folder and, where
+    it lies below `root`, the nearest above it up to there with a scale file that fits; the scale
+    files in and below `shelf` that fit. A scale fits when it was made with photos of this size and,
+    if a label is given, carries it or is the file of that name. Where several fit and the day of
+    the photo is known, those count that held on that day.
 
     Parameters
     ----------
@@ -50,6 +53,8 @@ def choose_scale(
         Day of the photo.
     root, shelf : Path, optional
         Where to stop looking upwards, and where scale files are kept.
+    since : int
+        Any number that is another for each run: a folder is listed once for each.
 
     Returns
     -------
@@ -65,7 +70,7 @@ def choose_scale(
             return Refusal("scale-unreadable", f"{error}; calibrate again or mend it.")
     seen: list[ScaleFile] = []
     for folder, below in _places(path, root, shelf):
-        there = scales_in(folder, below=below)
+        there = scales_in(folder, below=below, since=since)
         if isinstance(there, Refusal):
             return there
         fitting = [s for s in there if _fits(s, photo, label)]
@@ -75,24 +80,44 @@ def choose_scale(
     return _missing(photo, label, seen)
 
 
-@lru_cache(maxsize=10_000)
-def scales_in(folder: Path, *, below: bool) -> tuple[ScaleFile, ...] | Refusal:
+def scales_in(folder: Path, *, below: bool, since: int = 0) -> tuple[ScaleFile, ...] | Refusal:
     """Scale files of a folder (and all below it); other TOML files are passed over.
 
     A scale file that is damaged is a refusal: the one it should have been is not known.
     """
     found: list[ScaleFile] = []
-    for path in sorted(folder.rglob("*.toml") if below else folder.glob("*.toml")):
+    for path in _listed(folder, below, since):
         try:
-            found.append((str(path), _read(str(path))))
-        except (OSError, ValueError) as error:
-            if not path.is_file() or _HEAD not in path.read_bytes():
+            there = _looked_at(path)
+        except OSError as error:
+            if not Path(path).is_file():  # a folder of that name, a file gone in the meantime
                 continue
-            return Refusal("scale-unreadable", f"{error}; calibrate again or mend it.")
+            return Refusal("scale-unreadable", f"{path}: {error.strerror}; may it be read?")
+        if isinstance(there, Refusal):
+            return there
+        if there is not None:
+            found.append((path, there))
     return tuple(found)
 
 
-@lru_cache(maxsize=1000)
+@lru_cache(maxsize=10_000)
+def _listed(folder: Path, below: bool, _since: int) -> tuple[str, ...]:  # noqa: FBT001
+    """TOML files; a folder may hold a hundred thousand photos and is listed once in a run."""
+    return tuple(map(str, sorted(folder.rglob("*.toml") if below else folder.glob("*.toml"))))
+
+
+@while_unchanged(10_000)
+def _looked_at(path: str) -> Scale | Refusal | None:
+    """Scale of a file, None when it is no scale file."""
+    try:
+        return read_scale(Path(path))
+    except ValueError as error:
+        if _HEAD not in Path(path).read_bytes():
+            return None
+        return Refusal("scale-unreadable", f"{error}; calibrate again or mend it.")
+
+
+@while_unchanged(1000)
 def _read(path: str) -> Scale:
     return read_scale(Path(path))
 
@@ -100,10 +125,10 @@ def _read(path: str) -> Scale:
 def _places(path: Path, root: Path | None, shelf: Path | None) -> list[tuple[Path, bool]]:
     places = []
     if root is not None:
-        for folder in path.parents:
-            if not folder.is_relative_to(root):
-                break
-            places.append((folder, False))
+        top = root.resolve()
+        own, *above = Path(os.path.abspath(path)).parents  # noqa: PTH100  (drops .., keeps links)
+        up_to_top = (folder for folder in above if folder.resolve().is_relative_to(top))
+        places = [(folder, False) for folder in (own, *up_to_top)]
     return places if shelf is None else [*places, (shelf, True)]
 
 

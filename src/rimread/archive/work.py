@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
+import time
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import lru_cache
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import Any
 import cv2
 from PIL import ExifTags, Image, UnidentifiedImageError
 
+from rimread.archive.fresh import while_unchanged
 from rimread.archive.items import Item
 from rimread.archive.scales import choose_scale
 from rimread.hardness import TestCondition, parse_test
@@ -57,6 +59,8 @@ class Settings:
         Of the camera.
     taken_on : datetime.date or None
         For photos whose day neither manifest nor photo says.
+    begun_ns : int
+        When this run began; processes of a cluster that worked for another list folders anew.
     """
 
     test: str = ""
@@ -66,6 +70,7 @@ class Settings:
     rules: str = "iso"
     tone: Tone | None = None
     taken_on: date | None = None
+    begun_ns: int = field(default_factory=time.time_ns)
 
 
 def measure_item(item: Item, settings: Settings) -> dict[str, Any]:
@@ -90,6 +95,7 @@ def measure_item(item: Item, settings: Settings) -> dict[str, Any]:
         taken_on=taken_on,
         root=Path(settings.root) if settings.root else None,
         shelf=Path(settings.shelf) if settings.shelf else None,
+        since=settings.begun_ns,
     )
     if isinstance(chosen, Refusal):
         return _record(item, photo, chosen, test, None, "")
@@ -142,7 +148,7 @@ def _test(text: str) -> TestCondition | Refusal:
         return Refusal("test-unclear", f"{error}.")
 
 
-@lru_cache(maxsize=8)
+@while_unchanged(8)
 def _rules(text: str) -> RuleSet:
     return read_rules(Path(text)) if text.lower().endswith(".toml") else rule_set(text)
 

@@ -15,7 +15,7 @@ from rimread.bench.correction import Correction
 from rimread.bench.folder import Folder
 from rimread.bench.pending import Pending
 from rimread.bench.series import Line, indents_of
-from rimread.budget import Budget, combine
+from rimread.budget import Budget, combine, in_step
 from rimread.check import Check, checks_json
 from rimread.diameters import Diameters
 from rimread.hardness import (
@@ -27,7 +27,6 @@ from rimread.hardness import (
 )
 from rimread.reading import Reading
 from rimread.refusal import Refusal
-from rimread.report.text import in_step
 from rimread.scale import Scale
 
 __all__ = ["blocks", "correction", "pending", "scale", "scales", "series", "verification"]

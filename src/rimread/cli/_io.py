@@ -22,6 +22,7 @@ __all__ = [
     "print_json",
     "say",
     "speaking",
+    "telling",
     "until_stopped",
 ]
 
@@ -41,8 +42,9 @@ def speaking() -> Iterator[None]:
     """
     try:
         yield
+        sys.stdout.flush()
     except BrokenPipeError:  # the reader of a pipe has seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _to_nobody()
         raise typer.Exit from None
     except OSError as error:
         say(f"{error.filename}: {error.strerror}" if error.filename else str(error))
@@ -50,6 +52,20 @@ def speaking() -> Iterator[None]:
     except ValueError as error:
         say(str(error))
         raise typer.Exit(MISUSE) from None
+
+
+@contextmanager
+def telling() -> Iterator[None]:
+    """Print what came of it all; the exit code that follows is the same if nobody reads it."""
+    try:
+        yield
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _to_nobody()
+
+
+def _to_nobody() -> None:
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 @contextmanager
@@ -93,6 +109,7 @@ def expand(names: Iterable[str]) -> list[Path]:
     """
     paths: list[Path] = []
     for name in names:
-        matches = [] if Path(name).exists() else sorted(glob.glob(name))  # noqa: PTH207  (any root)
+        there = os.path.exists(name)  # noqa: PTH110  (a name too long is none)
+        matches = [] if there else sorted(glob.glob(name))  # noqa: PTH207  (any root)
         paths.extend(Path(match) for match in matches or [name])
     return paths

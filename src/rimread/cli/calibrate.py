@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rimread.cli._io import REFUSED, apart, expand, print_json, speaking
+from rimread.cli._io import REFUSED, apart, expand, print_json, speaking, telling
 from rimread.cli._options import Json, Tone, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -86,10 +86,11 @@ def calibrate(
         )
         if isinstance(result, Scale):
             write_scale(result, out)
-        if as_json:
-            print_json(_record(result, out))
-        else:
-            _tell(result, out)
+        with telling():
+            if as_json:
+                print_json(_record(result, out))
+            else:
+                _tell(result, out)
     if not result:
         raise typer.Exit(REFUSED)
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from rimread.cli._io import REFUSED, print_json, say, speaking
+from rimread.cli._io import REFUSED, print_json, say, speaking, telling
 from rimread.cli._options import Json, PictureSize
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -83,10 +83,11 @@ def capture(
         told = {"Source": name_of(camera), "Frames averaged": str(burst.frames)}
         kept = keep(burst.picture, out, taken_at=burst.taken_at, words=told)
         scatter = scatter_of(taken) if len(taken) >= LEAST_FRAMES and of == "indent" else None
-        if as_json:
-            print_json(_record(kept, burst.frames, burst.noise, scatter))
-        else:
-            _tell(kept, burst.frames, burst.noise, scatter)
+        with telling():
+            if as_json:
+                print_json(_record(kept, burst.frames, burst.noise, scatter))
+            else:
+                _tell(kept, burst.frames, burst.noise, scatter)
     if scatter is not None and not scatter:
         raise typer.Exit(REFUSED)
 
@@ -143,12 +144,13 @@ def _none(*, auto: bool, found: int, as_json: bool) -> None:
         why = Refusal("not-steady", "the picture did not come to rest and into focus in time")
     else:
         why = Refusal("too-few-frames", f"the video ended after {found} of the frames asked for")
-    if as_json:
-        empty = dict.fromkeys(("photo", "sha256", "taken_at", "frames"))
-        reasons = [{"code": why.code, "message": why.message}]
-        print_json({"status": "refused", **empty, "reasons": reasons})
-    else:
-        print(f"nothing written ({why.code}): {why.message}")
+    with telling():
+        if as_json:
+            empty = dict.fromkeys(("photo", "sha256", "taken_at", "frames"))
+            reasons = [{"code": why.code, "message": why.message}]
+            print_json({"status": "refused", **empty, "reasons": reasons})
+        else:
+            print(f"nothing written ({why.code}): {why.message}")
     raise typer.Exit(REFUSED)
 
 

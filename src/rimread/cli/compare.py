@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rimread.cli._indents import rules_from
-from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking
+from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking, telling
+from rimread.cli._job import Job, measured
 from rimread.cli._options import Json, Rules
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -118,10 +119,11 @@ def compare(
         for path, problems in ((readings, spoilt), (image, broken), (readings, study.unmatched)):
             for problem in problems:
                 say(f"{path}: {problem}")
-        if as_json:
-            _print_json(study, spoilt)
-        else:
-            _print(study)
+        with telling():
+            if as_json:
+                _print_json(study, spoilt)
+            else:
+                _print(study)
         _write(study, page, figures, readings.name)
     if spoilt or broken:
         raise typer.Exit(MISUSE)
@@ -161,19 +163,13 @@ def _measured(
 ) -> Iterator[ImageResult]:
     """Each photo of the table measured once; paths count from the table's folder."""
     from rimread.agreement import image_result  # noqa: PLC0415
-    from rimread.photo import PhotoError, read_photo  # noqa: PLC0415
-    from rimread.reading import measure_photo, reading_json  # noqa: PLC0415
-    from rimread.refusal import Refusal  # noqa: PLC0415
+    from rimread.reading import reading_json  # noqa: PLC0415
     from rimread.scale import read_scale  # noqa: PLC0415
 
-    scale = read_scale(scale_file)
+    job = Job(read_scale(scale_file), test, rules_from("iso"), tone=None, on=None)
     for name in dict.fromkeys(reading.photo for reading in people):
-        try:
-            photo = read_photo(folder / name)
-            record = reading_json(name, photo.sha256, measure_photo(photo, scale, test))
-        except PhotoError as error:
-            record = reading_json(name, None, Refusal("unreadable", str(error)))
-        yield image_result(record)
+        seen = measured(folder / name, job)
+        yield image_result(reading_json(name, seen.sha256, seen.result))
 
 
 # -- what people see ------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rimread.cli._io import REFUSED, print_json, say, speaking
+from rimread.cli._io import REFUSED, print_json, say, speaking, telling
 from rimread.cli._options import Json
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -59,8 +59,9 @@ def convert(
             for scale in to or SCALES
         ]
     asked = [(scale, result) for scale, result in results if to or result]
-    for scale, result in results if as_json else asked or results[:1]:
-        (_print_record if as_json else _print)(scale, result)
+    with telling():
+        for scale, result in results if as_json else asked or results[:1]:
+            (_print_record if as_json else _print)(scale, result)
     if not asked or not all(result for _, result in asked):
         raise typer.Exit(REFUSED)
 

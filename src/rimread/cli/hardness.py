@@ -12,7 +12,7 @@ import typer
 from rimread.budget import budget_json
 from rimread.check import checks_json
 from rimread.cli._indents import indents_from, print_checks, rules_from
-from rimread.cli._io import REFUSED, print_json, speaking
+from rimread.cli._io import REFUSED, print_json, speaking, telling
 from rimread.cli._job import piece_of
 from rimread.cli._options import (
     Average,
@@ -118,10 +118,11 @@ def hardness(
         if verification is not None:
             checks += verification.checks
         statement = statement_of(series, way, chosen, verification)
-    if as_json:
-        print_json(_record(series, checks, statement, steps))
-    else:
-        _print(series, checks, statement, steps)
+    with telling():
+        if as_json:
+            print_json(_record(series, checks, statement, steps))
+        else:
+            _print(series, checks, statement, steps)
     if given.refused or any(check.outcome == "fail" for check in checks):
         raise typer.Exit(REFUSED)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from rimread.cli._io import REFUSED, print_json, say, speaking
+from rimread.cli._io import REFUSED, print_json, say, speaking, telling
 from rimread.cli._options import Json, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -79,16 +79,17 @@ def check(
         with open_ledger(where, create=False) as book:
             number, sha256 = book.head()
             faults = list(audit(book, known=noted))
-    if as_json:
-        told = [{"code": f.code, "entry": f.number, "message": f.message} for f in faults]
-        status = "failed" if faults else "passed"
-        print_json({"status": status, "entries": number, "hash": sha256, "faults": told})
-    else:
-        for fault in faults:
-            at = "the ledger" if fault.number is None else f"entry {fault.number}"
-            print(f"{at}: {fault.message} ({fault.code})")
-        said = f"{len(faults)} faults" if faults else "as it was written"
-        print(f"{number} entries, {said}; the last is {number}:{sha256}")
+    with telling():
+        if as_json:
+            told = [{"code": f.code, "entry": f.number, "message": f.message} for f in faults]
+            status = "failed" if faults else "passed"
+            print_json({"status": status, "entries": number, "hash": sha256, "faults": told})
+        else:
+            for fault in faults:
+                at = "the ledger" if fault.number is None else f"entry {fault.number}"
+                print(f"{at}: {fault.message} ({fault.code})")
+            said = f"{len(faults)} faults" if faults else "as it was written"
+            print(f"{number} entries, {said}; the last is {number}:{sha256}")
     if faults:
         raise typer.Exit(REFUSED)
 
@@ -136,14 +137,15 @@ def show(where: _Where, number: _Number, as_json: Json = False) -> None:
             entry = book.entry(number)
             later = book.replaced_by(number)
     told = {**whole(entry), "replaced_by": later}
-    if as_json:
-        print_json(told)
-        return
-    record = told.pop("record")
-    if not told["task"]:
-        del told["attempt"]
-    _print_pairs(told)
-    _print_pairs(record)
+    with telling():
+        if as_json:
+            print_json(told)
+            return
+        record = told.pop("record")
+        if not told["task"]:
+            del told["attempt"]
+        _print_pairs(told)
+        _print_pairs(record)
 
 
 @ledger.command()
@@ -190,7 +192,8 @@ def withdraw(
             told = {key: record[key] for key in ("photo", "indent") if key in record}
             draft = Draft("withdrawal", told, operator=operator, replaces=number, reason=reason)
             (entry,) = book.append([draft])
-    print(f"entry {entry.number} withdraws entry {number}")
+    with telling():
+        print(f"entry {entry.number} withdraws entry {number}")
 
 
 def _noted(known: str | None) -> tuple[int, str] | None:

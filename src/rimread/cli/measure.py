@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from rimread.budget import in_step
 from rimread.cli import _measure_options as own
 from rimread.cli._book import Keeper, Kept, Wishes, keeping
 from rimread.cli._indents import print_checks
@@ -192,8 +193,8 @@ def _table(
             return
         found = seen.result.diameters
         U = found.budget.U
-        d1, d2 = (text.in_step(d, U)[0] for d in (found.d1_mm, found.d2_mm))
-        mean = " ± ".join(text.in_step(found.mean_mm, U))
+        d1, d2 = (in_step(d, U)[0] for d in (found.d1_mm, found.d2_mm))
+        mean = " ± ".join(in_step(found.mean_mm, U))
         print(
             f"{seen.name:{wide}}  {d1:>8}  {d2:>8}  {mean:>18}  {text.result(seen.result)}",
             flush=True,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from rimread.cli._indents import rules_from
-from rimread.cli._io import REFUSED, print_json, speaking
+from rimread.cli._io import REFUSED, print_json, speaking, telling
 from rimread.cli._options import Json, Rules
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -66,10 +66,11 @@ def plan(
         made = plan_for(
             material, low, high, piece=piece, pairs=_pairs(ball, force), rules=rules_from(rules)
         )
-    if as_json:
-        print_json(_record(made))
-    else:
-        _print(made)
+    with telling():
+        if as_json:
+            print_json(_record(made))
+        else:
+            _print(made)
     if not made.options:
         raise typer.Exit(REFUSED)
 

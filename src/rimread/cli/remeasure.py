@@ -11,7 +11,7 @@ import typer
 
 from rimread.cli import _remeasure_options as own
 from rimread.cli._indents import rules_from
-from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking
+from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking, telling
 from rimread.cli._options import Tone, date_of
 from rimread.cli._progress import Progress
 
@@ -98,10 +98,11 @@ def remeasure(
             head = book.head()
         if plot is not None and compared.error:
             draw(compared).savefig(plot, dpi=150)
-    if as_json:
-        print_json(_record(tally, compared, head))
-    else:
-        _print(tally, compared, head, out, pull)
+    with telling():
+        if as_json:
+            print_json(_record(tally, compared, head))
+        else:
+            _print(tally, compared, head, out, pull)
     if compared.rows == 0:
         say(f"{source}: no photo in it")
     raise typer.Exit(_exit_code(compared))

@@ -12,7 +12,7 @@ import typer
 
 from rimread.cli import _report_options as own
 from rimread.cli._indents import results_from, rules_from
-from rimread.cli._io import REFUSED, say, speaking
+from rimread.cli._io import REFUSED, say, speaking, telling
 from rimread.cli._options import Average, Rules, Way, date_of
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -99,7 +99,8 @@ def report(
         _judge(out)
         made = _made(results, asked, job, files, _How(rules, policy, way, convert or (), table))
         _write(made, out, paper, font)
-    _closing(made, out)
+    with telling():
+        _closing(made, out)
     if made.failed or made.refused:
         raise typer.Exit(REFUSED)
 

@@ -14,7 +14,7 @@ import typer
 from rimread.check import checks_json
 from rimread.cli import _validate_options as own
 from rimread.cli._indents import print_checks
-from rimread.cli._io import REFUSED, print_json, say, speaking
+from rimread.cli._io import REFUSED, print_json, say, speaking, telling
 from rimread.cli._options import Json, ScaleFile, Test, ToneCurve
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -90,10 +90,11 @@ def validate(
             working, count=count, seed=seed, jobs=jobs or cores(), told=_progress(count, begun)
         )
         found = summarised(working, trials, limits=limits, cells=cells)
-        if as_json:
-            print_json(_record(found, limits, seed))
-        else:
-            _print(found, plot)
+        with telling():
+            if as_json:
+                print_json(_record(found, limits, seed))
+            else:
+                _print(found, plot)
         if plot is not None:
             from rimread.validate.figure import save_figure  # noqa: PLC0415
 

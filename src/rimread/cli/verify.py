@@ -10,7 +10,7 @@ import typer
 
 from rimread.check import checks_json
 from rimread.cli._indents import indents_from, print_checks, rules_from
-from rimread.cli._io import REFUSED, print_json, speaking
+from rimread.cli._io import REFUSED, print_json, speaking, telling
 from rimread.cli._options import Json, Rules, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -72,13 +72,14 @@ def verify(
             record, checks, refused = _block(things, chosen, day, log, operator)
     failed = refused > 0 or any(check.outcome == "fail" for check in checks)
     record = {"status": "failed" if failed else "passed", **record}
-    if as_json:
-        print_json({key: value for key, value in record.items() if key != "_lines"})
-    else:
-        for line in record["_lines"]:
-            print(line)
-        print_checks(checks)
-        print(f"{record['status']}; next due {record['due_on']}")
+    with telling():
+        if as_json:
+            print_json({key: value for key, value in record.items() if key != "_lines"})
+        else:
+            for line in record["_lines"]:
+                print(line)
+            print_checks(checks)
+            print(f"{record['status']}; next due {record['due_on']}")
     if failed:
         raise typer.Exit(REFUSED)
 

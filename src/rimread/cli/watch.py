@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from rimread.budget import in_step
 from rimread.cli._book import Kept, Wishes, keeping
 from rimread.cli._io import print_json, speaking, until_stopped
 from rimread.cli._job import Seen, job_of, measured
@@ -94,7 +95,7 @@ def _tell(seen: Seen, kept: Kept) -> None:
         print(f"{path.name}  refused ({result.code}): {result.message}", flush=True)
         lines: tuple[str, ...] = ()
     else:
-        mean = " ± ".join(text.in_step(result.diameters.mean_mm, result.diameters.budget.U))
+        mean = " ± ".join(in_step(result.diameters.mean_mm, result.diameters.budget.U))
         print(f"{path.name}  {mean} mm  {text.result(result)}", flush=True)
         lines = tuple(text.check_lines(result))
     for line in (*lines, *kept.lines()):

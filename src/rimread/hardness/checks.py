@@ -114,7 +114,7 @@ def ovality(d1_mm: float, d2_mm: float, test: TestCondition, rules: RuleSet) -> 
 def standard_pair(test: TestCondition, rules: RuleSet) -> Check:
     """Whether ball and force are one of the 21 pairs."""
     source = "BS EN ISO 6506-1:2005 scale table; other forces by agreement, ISO 6506-1:2014 7.3"
-    if rules.name == "astm":
+    if rules.base == "astm":
         source += "; ASTM E10 taken as the same, from memory"
     text = f"{plain_number(test.ball_mm)}/{plain_number(test.force_kgf)}"
     if test.is_standard:

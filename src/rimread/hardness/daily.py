@@ -106,17 +106,20 @@ def append_daily(path: Path, verification: Verification, *, on: date, operator: 
         f"{verification.repeatability_rel:.6f}",
         "yes" if verification.passed else "no",
     )
+    there = path.read_bytes() if path.exists() else b""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    if not path.exists() or path.stat().st_size == 0:
+    if not there:
         writer.writerow(COLUMNS)
+    elif not there.endswith((b"\n", b"\r")):  # as some editors leave it
+        text.write("\n")
     writer.writerow(row)
     with path.open("a", encoding="utf-8", newline="") as file:
         file.write(text.getvalue())
 
 
 def read_daily(path: Path) -> tuple[DailyCheck, ...]:
-    """The log, in the order of the file.
+    """The log, in the order of the file; empty lines are passed over.
 
     Raises
     ------
@@ -133,6 +136,8 @@ def read_daily(path: Path) -> tuple[DailyCheck, ...]:
         raise ValueError(f"{path} is no daily log: its first line must be {','.join(COLUMNS)}")
     entries = []
     for number, row in enumerate(rows[1:], start=2):
+        if not any(row):
+            continue
         try:
             entries.append(_entry(row))
         except ValueError as error:

@@ -15,9 +15,6 @@ from rimread.hardness.rules import RuleSet, rule_set
 
 __all__ = ["Excluded", "Option", "Plan", "plan"]
 
-LARGEST_HBW: Final = 650.0
-"""The standard goes no further: ISO 6506-1 scope, read in an Italian catalogue of UNI EN ISO."""
-
 _SAME: Final = 1e-9  # relative
 
 
@@ -124,7 +121,8 @@ def plan(
     Raises
     ------
     ValueError
-        If the material is unknown, the hardness impossible, or the machine has nothing.
+        If the material is unknown, the hardness impossible or beyond the rules, or the machine has
+        nothing.
     """
     chosen, made_of = rule_set(rules), material(group)
     if not (math.isfinite(hbw_high) and 0.0 < hbw_low <= hbw_high):
@@ -132,9 +130,11 @@ def plan(
             f"expected hardness must run from above 0 HBW upwards (got {hbw_low:g} to {hbw_high:g})"
         )
         raise ValueError(msg)
-    if hbw_high > LARGEST_HBW:
-        msg = f"the Brinell test ends at {LARGEST_HBW:g} HBW (got {hbw_high:g})"
-        raise ValueError(msg)
+    most = chosen["most_hbw"]
+    if hbw_high > most:
+        raise ValueError(
+            f"by {chosen.title} the Brinell test ends at {most:g} HBW (got {hbw_high:g})"
+        )
     if not pairs:
         raise ValueError("the machine must have at least one pair of ball and force (got none)")
     options, excluded = [], []

@@ -20,6 +20,9 @@ __all__ = ["ASTM", "ISO", "RULE_SETS", "Limit", "RuleSet", "read_rules", "rule_s
 MEMORY: Final = "from memory"
 _IS1587: Final = "ISO 6506-1, read in the summary of IS 1587:1993"
 _GUIDE: Final = "ISO 6506-1:2005, read in a hardness guide that cites it"
+_SCOPE: Final = (  # SIST EN ISO 6506-1:2006 and EN ISO 6506-1:2014 at standards.iteh.ai
+    "ISO 6506-1:2005 clause 1 (scope), read in a standards catalogue; that of 2014 names no limit"
+)
 _OLD_SPLIT: Final = (
     "ISO 6506-2:2005 table, from memory; since 2017 the ranges follow the force-diameter index"
 )
@@ -50,12 +53,15 @@ class RuleSet:
     repeatability_on : {"hbw", "d"}
         Whether the range of block indents is taken on HBW or on mean diameters. 1 % of d is
         about 2 % of HBW, so the two must not be mixed.
+    base : {"iso", "astm"}
+        Of whose rules what the lab's file does not name stays.
     """
 
     name: str
     title: str
     limits: Mapping[str, Limit]
     repeatability_on: str
+    base: str
 
     def __getitem__(self, name: str) -> float:
         """Value of one limit."""
@@ -68,14 +74,14 @@ class RuleSet:
 
 def _set(name: str, title: str, on: str, limits: Mapping[str, tuple[float, str]]) -> RuleSet:
     made = {key: Limit(*pair) for key, pair in limits.items()}
-    return RuleSet(name, title, MappingProxyType(made), on)
+    return RuleSet(name, title, MappingProxyType(made), on, base=name)
 
 
 _ISO_LIMITS: Final[Mapping[str, tuple[float, str]]] = {
     "d_min_in_balls": (0.24, _IS1587),
     "d_max_in_balls": (0.6, _IS1587),
     "d_range_binding": (0.0, "GB/T 231.1-2018 7.4 (mod. ISO 6506-1:2014): outside, state d/D"),
-    "most_hbw": (650.0, f"ISO 6506-1 clause 1 (scope), {MEMORY}"),
+    "most_hbw": (650.0, _SCOPE),
     "most_hbw_binding": (0.0, "goes with d_range_binding: 650 HBW is d = 0.24 D at 0.102 F/D² 30"),
     "absurd_hbw": (900.0, "printed 10/3000 tables end at 899 HBW (2.05 mm)"),
     "thickness_in_depths": (8.0, "ISO 6506-1:2014 6.3"),
@@ -221,7 +227,8 @@ def _over_base(data: Mapping[str, Any], name: str) -> RuleSet:
         raise ValueError(f"limits must be a table [limits] of numbers (got {table!r})")  # noqa: TRY004
     for key, value in table.items():
         limits[key] = Limit(_limit_value(key, value, base), source)
-    return RuleSet(name, data.get("title", name), MappingProxyType(limits), on)
+    title = data.get("title", name)
+    return RuleSet(name, title, MappingProxyType(limits), on, base=base.name)
 
 
 def _limit_value(key: str, value: object, base: RuleSet) -> float:

@@ -20,7 +20,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from rimread.budget import Budget, Component, combine
+from rimread.budget import Budget, Component, combine, in_step
 from rimread.hardness.block import Verification
 from rimread.hardness.condition import TestCondition
 from rimread.hardness.formula import brinell, designation, sensitivities
@@ -79,7 +79,7 @@ class Statement:
         """E.g. ``229 HBW 10/3000, U = 4.1 HBW (1.8 %), k = 2.00``."""
         U = self.budget.U
         return (
-            f"{designation(self.hbw, self.test)}, U = {_two_digits(U)} HBW "
+            f"{designation(self.hbw, self.test)}, U = {in_step(self.hbw, U)[1]} HBW "
             f"({U / self.hbw:.1%}), k = {self.budget.k:.2f}"
         )
 
@@ -355,8 +355,3 @@ def _matches(series: Series, verification: Verification) -> None:
 
 def _material(series: Series) -> str:
     return " and scatter of the piece" if series.sd_hbw is not None else ", not the piece's scatter"
-
-
-def _two_digits(value: float) -> str:
-    decimals = max(0, 1 - math.floor(math.log10(value))) if value > 0.0 else 1
-    return f"{value:.{decimals}f}"

@@ -37,7 +37,8 @@ class Filter:
     kind : {"image", "hand", "withdrawal"}, optional
     status : {"measured", "refused"}, optional
     photo : str, optional
-        Part of the photo's name or path; capitals do not matter.
+        Part of the photo's name or path; capitals do not matter (in PostgreSQL those its locale
+        knows: under ``C`` only A to Z).
     sha256 : str, optional
         Of the photo.
     operator, test : str, optional
@@ -324,6 +325,7 @@ def _sqlite(url: sa.URL) -> sa.Engine:
         connection.execute("PRAGMA journal_mode = WAL")  # readers and a writer side by side
         connection.execute("PRAGMA synchronous = FULL")  # on the disk when a commit returns
         connection.execute("PRAGMA recursive_triggers = ON")
+        connection.create_function("lower", 1, _lower, deterministic=True)  # SQLite's own: a to z
 
     @sa.event.listens_for(engine, "begin")
     def _begun(connection: sa.Connection) -> None:
@@ -331,6 +333,10 @@ def _sqlite(url: sa.URL) -> sa.Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
 
     return engine
+
+
+def _lower(text: str | None) -> str | None:
+    return None if text is None else text.casefold()
 
 
 @contextmanager

@@ -6,13 +6,12 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
-from rimread.budget import Budget
+from rimread.budget import Budget, in_step
 from rimread.check import Check, Outcome
 from rimread.hardness import brinell, rounded
 from rimread.report.blocks import Block, Column, Heading, Table, Words
 from rimread.report.model import TestReport
 from rimread.report.results import Result, file_name
-from rimread.report.text import in_step
 
 __all__ = [
     "NOT_KNOWN",

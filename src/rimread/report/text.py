@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from rimread.budget import Budget
+from rimread.budget import Budget, in_step
 from rimread.check import Check
 from rimread.neighbours import Place
 from rimread.reading import Reading
@@ -15,7 +15,6 @@ __all__ = [
     "CAUTION",
     "budget_lines",
     "check_lines",
-    "in_step",
     "lines",
     "lines_of_all",
     "place_lines",
@@ -27,16 +26,6 @@ CAUTION = (
     "A hardness can decide whether a part holds: the standard in force, a verified machine and "
     "a qualified person decide that, not this program."
 )
-
-
-def in_step(value: float, U: float) -> tuple[str, str]:
-    """Value and expanded uncertainty with the digits that count: two of U (GUM 7.2.6).
-
-    >>> in_step(3.85094, 0.00421)
-    ('3.8509', '0.0042')
-    """
-    decimals = max(0, 1 - math.floor(math.log10(float(f"{U:.1e}")))) if U > 0 else 4
-    return f"{value:.{decimals}f}", f"{U:.{decimals}f}"
 
 
 def result(reading: Reading) -> str:
