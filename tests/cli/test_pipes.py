@@ -2,34 +2,42 @@
 
 from __future__ import annotations
 
+import errno
+import io
 import os
+import shutil
 import subprocess
 import sys
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
 from tests.cli.test_verify import BLOCK, GOOD
 
+from rimread.cli import _io
 from rimread.ledger import Draft, open_ledger
 
+ROOT = Path(__file__).parents[2]
+SCALE = ROOT / "calibration" / "hall-scope.toml"
+PLATE = ROOT / "sample_images" / "hall-plate-2.jpg"
 BAD = ("4.10,4.10",) * 5
 
 
-def _nobody_reads(*words: str) -> tuple[int, str]:
-    """Exit code and what went to standard error."""
+def _nobody_reads(*words: object, both: bool = False) -> tuple[int, str]:
+    """Exit code and what went to standard error, if not it has lost its reader, too."""
     reader, writer = os.pipe()
     os.close(reader)
     try:
         done = subprocess.run(
-            [sys.executable, "-c", "from rimread.cli import app; app()", *words],
+            [sys.executable, "-c", "from rimread.cli import app; app()", *map(str, words)],
             stdout=writer,
-            stderr=subprocess.PIPE,
+            stderr=writer if both else subprocess.PIPE,
             text=True,
             check=False,
         )
     finally:
         os.close(writer)
-    return done.returncode, done.stderr
+    return done.returncode, done.stderr or ""
 
 
 @pytest.fixture
@@ -40,7 +48,6 @@ def files(tmp_path: Path) -> dict[str, str]:
     return {"BLOCK": str(tmp_path / "block.toml"), "BOOK": str(tmp_path / "book.db")}
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="a closed pipe is another error there")
 @pytest.mark.parametrize(
     ("words", "code"),
     [
@@ -57,3 +64,100 @@ def files(tmp_path: Path) -> dict[str, str]:
 def test_the_verdict_stands(files: dict[str, str], words: tuple[str, ...], code: int) -> None:
     found, said = _nobody_reads(*(files.get(word, word) for word in words))
     assert (found, said) == (code, "")
+
+
+def three(folder: Path) -> list[Path]:
+    """A photo, one that cannot be read, and the photo again."""
+    good, bad, again = (folder / name for name in ("1.jpg", "2.jpg", "3.jpg"))
+    shutil.copy(PLATE, good)
+    bad.write_bytes(b"no picture")
+    shutil.copy(PLATE, again)
+    return [good, bad, again]
+
+
+def entries(ledger: Path) -> list[str | None]:
+    with open_ledger(ledger, create=False) as book:
+        return [Path(str(entry.record["photo"])).name for entry in book.entries()]
+
+
+@pytest.mark.parametrize("both", [False, True])
+@pytest.mark.parametrize("words", [(), ("--json",), ("--average", "all")])
+def test_what_is_kept_is_kept_to_the_end(
+    tmp_path: Path,
+    words: tuple[str, ...],
+    both: bool,  # noqa: FBT001
+) -> None:
+    photos, ledger, seen = three(tmp_path), tmp_path / "book.db", tmp_path / "seen"
+    options = ("--scale", SCALE, "--test", "10/3000", "--on", "2026-12-01", *words)
+    keeping = ("--ledger", ledger, "--overlay", seen)
+    code, said = _nobody_reads("measure", *photos, *options, *keeping, both=both)
+    assert code == 2
+    assert both or all("2.jpg" in line or "same picture" in line for line in said.splitlines())
+    assert entries(ledger) == ["1.jpg", "2.jpg", "3.jpg"]
+    assert sorted(path.name for path in seen.iterdir()) == ["1-rim.jpg", "3-rim.jpg"]
+
+
+def test_where_nothing_is_kept_the_work_so_far_gives_the_code(tmp_path: Path) -> None:
+    good, bad, _ = three(tmp_path)
+    options = ("--scale", SCALE, "--test", "10/3000", "--on", "2026-12-01", "--json")
+    assert _nobody_reads("measure", good, bad, *options) == (0, "")  # ends before the second
+    assert _nobody_reads("measure", bad, good, *options)[0] == 2
+
+
+def test_watch_goes_on_for_its_ledger(tmp_path: Path) -> None:
+    inbox, ledger = tmp_path / "inbox", tmp_path / "book.db"
+    inbox.mkdir()
+    three(inbox)
+    words = ("--scale", SCALE, "--test", "10/3000", "--existing", "--settle", "0", "--idle", "1")
+    code, _ = _nobody_reads("watch", inbox, *words, "--ledger", ledger)
+    assert code == 2
+    assert sorted(filter(None, entries(ledger))) == ["1.jpg", "2.jpg", "3.jpg"]
+
+
+def test_remeasure_goes_on_without_anybody(tmp_path: Path) -> None:
+    three(tmp_path)
+    ledger, out = tmp_path / "book.db", tmp_path / "out.csv"
+    words = ("--scale", SCALE, "--test", "10/3000", "--workers", "1", "--out", out)
+    code, _ = _nobody_reads("remeasure", tmp_path, "--ledger", ledger, *words, both=True)
+    assert code == 2
+    assert len(out.read_text(encoding="utf-8-sig").splitlines()) == 4
+
+
+class Broken(io.StringIO):
+    """A stream whose reader has gone, or whose disk is full."""
+
+    def __init__(self, error: OSError, handle: int) -> None:
+        super().__init__()
+        self.error, self.handle = error, handle
+
+    def flush(self) -> None:  # noqa: D102
+        raise self.error
+
+    def fileno(self) -> int:  # noqa: D102
+        return self.handle
+
+
+@pytest.mark.parametrize(
+    ("windows", "error", "gone"),
+    [
+        (True, OSError(errno.EINVAL, "Invalid argument"), True),
+        (False, OSError(errno.EINVAL, "Invalid argument"), False),
+        (True, OSError(errno.EINVAL, "Invalid argument", "a?b.jpg"), False),
+        (True, OSError(errno.ENOSPC, "No space left on device"), False),
+        (False, BrokenPipeError(errno.EPIPE, "Broken pipe"), True),
+    ],
+)
+def test_windows_calls_it_an_invalid_argument(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    windows: bool,  # noqa: FBT001
+    error: OSError,
+    gone: bool,  # noqa: FBT001
+) -> None:
+    monkeypatch.setattr(_io, "_WINDOWS", windows)
+    with (
+        (tmp_path / "out").open("w", encoding="utf-8") as file,
+        nullcontext() if gone else pytest.raises(OSError, match=error.strerror),
+        _io.quiet(Broken(error, file.fileno())),
+    ):
+        pass

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import glob
 import json
 import os
 import sys
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TextIO
@@ -20,9 +21,11 @@ __all__ = [
     "expand",
     "line_safe",
     "print_json",
+    "quiet",
     "say",
     "speaking",
     "telling",
+    "told",
     "until_stopped",
 ]
 
@@ -31,6 +34,9 @@ REFUSED = 1
 
 MISUSE = 2
 """Exit code: a wrong option, or an input that cannot be read. Wins over `REFUSED`."""
+
+
+_WINDOWS = os.name == "nt"
 
 
 @contextmanager
@@ -43,10 +49,10 @@ def speaking() -> Iterator[None]:
     try:
         yield
         sys.stdout.flush()
-    except BrokenPipeError:  # the reader of a pipe has seen enough
-        _to_nobody()
-        raise typer.Exit from None
     except OSError as error:
+        if _nobody_reads(error):  # of a list: who has seen enough misses nothing
+            _to_nobody(sys.stdout)
+            raise typer.Exit from None
         say(f"{error.filename}: {error.strerror}" if error.filename else str(error))
         raise typer.Exit(MISUSE) from None
     except ValueError as error:
@@ -57,15 +63,41 @@ def speaking() -> Iterator[None]:
 @contextmanager
 def telling() -> Iterator[None]:
     """Print what came of it all; the exit code that follows is the same if nobody reads it."""
+    with quiet(sys.stdout):
+        yield
+
+
+def told(tell: Callable[..., None], *what: object) -> bool:
+    """Print with `tell`; False, once, when nobody reads any more, and all is quiet from then on."""
+    with telling():
+        tell(*what)
+        sys.stdout.flush()
+        return True
+    return False
+
+
+@contextmanager
+def quiet(stream: TextIO) -> Iterator[None]:
+    """Write to nobody from where the reader of a pipe has gone."""
     try:
         yield
-        sys.stdout.flush()
-    except BrokenPipeError:
-        _to_nobody()
+        stream.flush()
+    except OSError as error:
+        if not _nobody_reads(error):
+            raise
+        _to_nobody(stream)
 
 
-def _to_nobody() -> None:
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+def _nobody_reads(error: OSError) -> bool:
+    """Whether the reader of a pipe has gone; Windows calls that an invalid argument."""
+    closed = _WINDOWS and error.errno == errno.EINVAL and error.filename is None
+    return closed or isinstance(error, BrokenPipeError)
+
+
+def _to_nobody(stream: TextIO) -> None:
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
 
 
 @contextmanager
@@ -79,7 +111,8 @@ def until_stopped(sentence: str) -> Iterator[None]:
 
 def say(sentence: str) -> None:
     """Tell a person something on standard error."""
-    print(f"rimread: {sentence}", file=sys.stderr, flush=True)
+    with quiet(sys.stderr):
+        print(f"rimread: {sentence}", file=sys.stderr)
 
 
 def print_json(record: Mapping[str, Any]) -> None:

@@ -6,7 +6,7 @@ import sys
 import time
 from typing import TYPE_CHECKING
 
-from rimread.cli._io import say
+from rimread.cli._io import quiet, say
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.archive.run import Tally
@@ -44,7 +44,7 @@ class Progress:
     def say(self, sentence: str) -> None:
         """Tell a person something without spoiling the line."""
         if self._screen:
-            print(f"\r{'':{self._wide}}\r", end="", file=sys.stderr)
+            self._put(f"\r{'':{self._wide}}\r")
         say(sentence)
 
     def end(self, tally: Tally) -> None:
@@ -71,10 +71,15 @@ class Progress:
 
     def _write(self, line: str, end: str) -> None:
         if self._screen:
-            print(f"\r{line:{self._wide}}", end=end, file=sys.stderr, flush=True)
+            self._put(f"\r{line:{self._wide}}{end}")
             self._wide = len(line)
         else:
-            print(line, file=sys.stderr, flush=True)
+            self._put(f"{line}\n")
+
+    @staticmethod
+    def _put(words: str) -> None:
+        with quiet(sys.stderr):
+            sys.stderr.write(words)
 
 
 def _clock(seconds: float | None) -> str:

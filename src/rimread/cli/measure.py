@@ -14,7 +14,7 @@ from rimread.budget import in_step
 from rimread.cli import _measure_options as own
 from rimread.cli._book import Keeper, Kept, Wishes, keeping
 from rimread.cli._indents import print_checks
-from rimread.cli._io import MISUSE, REFUSED, expand, print_json, say, speaking
+from rimread.cli._io import MISUSE, REFUSED, expand, print_json, say, speaking, telling, told
 from rimread.cli._job import Job, Seen, job_of, measured, measured_all, piece_of, told_once
 from rimread.cli._machine import Machine, machine_of
 from rimread.cli._options import (
@@ -119,12 +119,13 @@ def measure(
             names = [f"{path} #9" if every else str(path) for path in paths]
             show = _json_shown(alone) if as_json else _table(names, alone, budget=budget)
             draw = None if overlay is None else _drawer(overlay, paths, job.scale)
-            code, all_seen = _each(paths, job, keeper, show, draw, every=every)
+            code, all_seen = _each(paths, job, keeper, show, draw, every=every, code=machine.code)
         if average is not None:
             code = max(code, _averaged(all_seen, average, machine, as_json=as_json, budget=budget))
         if not as_json:
-            _closing(job.scale, machine if average is None else None, every=every)
-    raise typer.Exit(max(code, machine.code))
+            with telling():
+                _closing(job.scale, machine if average is None else None, every=every)
+    raise typer.Exit(code)
 
 
 def _each(
@@ -135,16 +136,22 @@ def _each(
     draw: Callable[[Sequence[Seen]], int] | None,
     *,
     every: bool,
+    code: int,
 ) -> tuple[int, list[Seen]]:
-    """Measure, keep, show and draw each photo; gives the worst exit code and all indents."""
-    code = 0
+    """Measure, keep, show and draw each photo; gives the worst exit code and all indents.
+
+    Where nothing stays behind, the work ends with its reader.
+    """
+    stays = keeper.book is not None or draw is not None
     all_seen: list[Seen] = []
     for path in paths:
         indents = measured_all(path, job) if every else [measured(path, job)]
         keeper.judge(path, len(indents))
         for seen in indents:
-            show(seen, keeper.keep(path, seen.sha256, seen.result))
+            kept = keeper.keep(path, seen.sha256, seen.result)
             code = max(code, seen.exit_code)
+            if not told(show, seen, kept) and not stays:
+                raise typer.Exit(code)
         if draw is not None:
             code = max(code, draw(indents))
         all_seen += indents
@@ -181,7 +188,8 @@ def _table(
     from rimread.report import text  # noqa: PLC0415
 
     wide = max(map(len, names))
-    print(f"{'photo':{wide}}  {'d1 mm':>8}  {'d2 mm':>8}  {'mean mm ± U':>18}  hardness ± U")
+    with telling():
+        print(f"{'photo':{wide}}  {'d1 mm':>8}  {'d2 mm':>8}  {'mean mm ± U':>18}  hardness ± U")
 
     def row(seen: Seen, kept: Kept) -> None:
         if isinstance(seen.result, Refusal):
@@ -224,10 +232,11 @@ def _averaged(
         rules=machine.rules,
         verification=machine.verification,
     )
-    if as_json:
-        print_json({"series": series_json(found, average)})
-    else:
-        _print_together(found, average, budget=budget)
+    with telling():
+        if as_json:
+            print_json({"series": series_json(found, average)})
+        else:
+            _print_together(found, average, budget=budget)
     return REFUSED if found.failed else 0
 
 

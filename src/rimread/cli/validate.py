@@ -14,7 +14,7 @@ import typer
 from rimread.check import checks_json
 from rimread.cli import _validate_options as own
 from rimread.cli._indents import print_checks
-from rimread.cli._io import REFUSED, print_json, say, speaking, telling
+from rimread.cli._io import REFUSED, print_json, quiet, say, speaking, telling
 from rimread.cli._options import Json, ScaleFile, Test, ToneCurve
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -197,7 +197,8 @@ def _progress(total: int, begun: float) -> Callable[[Trial], None]:
         left = (now - begun) / done * (total - done)
         line = f"{done} of {total} photos, {refused} refused, about {left:.0f} s left"
         start, end = ("\r", "\n" if done == total else "") if screen else ("", "\n")
-        print(f"{start}{line:60}".rstrip(), end=end, file=sys.stderr, flush=True)
+        with quiet(sys.stderr):
+            print(f"{start}{line:60}".rstrip(), end=end, file=sys.stderr)
 
     return tell
 

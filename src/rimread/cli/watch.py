@@ -10,7 +10,7 @@ import typer
 
 from rimread.budget import in_step
 from rimread.cli._book import Kept, Wishes, keeping
-from rimread.cli._io import print_json, speaking, until_stopped
+from rimread.cli._io import print_json, quiet, speaking, told, until_stopped
 from rimread.cli._job import Seen, job_of, measured
 from rimread.cli._options import Json, Rules, ScaleFile, Test
 
@@ -62,7 +62,8 @@ def watch(
         job = job_of(scale, test, rules, tone=None, on=None)
         coming = arrivals(folder, existing=existing, settle_s=settle, idle_s=idle)
         if not as_json:
-            print(f"watching {folder} for pictures; Ctrl-C ends", file=sys.stderr, flush=True)
+            with quiet(sys.stderr):
+                print(f"watching {folder} for pictures; Ctrl-C ends", file=sys.stderr)
         wishes = Wishes(ledger, (), operator, None, "")
         code = 0
         with (
@@ -72,11 +73,9 @@ def watch(
             for path in coming:
                 seen = measured(path, job)
                 kept = keeper.keep(path, seen.sha256, seen.result)
-                if as_json:
-                    _print_record(seen, kept)
-                else:
-                    _tell(seen, kept)
                 code = max(code, seen.exit_code)
+                if not told(_print_record if as_json else _tell, seen, kept) and ledger is None:
+                    break
     raise typer.Exit(code)
 
 
