@@ -12,7 +12,7 @@ import csv
 import re
 import unicodedata
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
@@ -41,10 +41,22 @@ _GROUPS = re.compile(r"[-+]?\d{1,3}(?:[.,' ]\d{3})+(?:[.,]\d+)?")
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """Why a line is left out: its number (the first is 1) and one sentence."""
+    """Why a line is left out.
+
+    Parameters
+    ----------
+    line : int
+        Its number, the first is 1.
+    message : str
+        One sentence.
+    texts, others : mapping of str to str
+        Cells as in a `Row`, empty where it is not known which cell belongs to which column.
+    """
 
     line: int
     message: str
+    texts: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
+    others: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
 
     def __str__(self) -> str:
         return f"line {self.line}: {self.message}"
@@ -129,17 +141,17 @@ class Table:
             )
         texts = dict.fromkeys(self._texts, "")
         texts |= {name: cells[column.place] for name, column in self._known.items()}
+        others = {column.name: cells[column.place] for column in self._others}
         values: dict[str, float | None] = dict.fromkeys(self._numeric)
         for name, column in self._known.items():
             if not texts[name]:
                 if name in self._required:
-                    return Problem(line, f"{self.headers[column.place]!r} is empty")
+                    return Problem(line, f"{self.headers[column.place]!r} is empty", texts, others)
             elif name in self._numeric:
                 try:
                     values[name] = numbers.read(texts[name], self._numeric[name], column.unit, line)
                 except ValueError as error:
-                    return Problem(line, f"{self.headers[column.place]!r} {error}")
-        others = {column.name: cells[column.place] for column in self._others}
+                    return Problem(line, f"{self.headers[column.place]!r} {error}", texts, others)
         return Row(line, texts, values, others)
 
 

@@ -174,8 +174,8 @@ def compared(folder, told):
 
 
 def test_an_earlier_value_corrected_in_the_manifest_counts(tmp_path):
-    _, row = compared(tmp_path, "4.0")
-    assert (float(row["old_mm"]), row["pull"]) == (4.0, "disagrees")
+    _, row = compared(tmp_path, "4.5")
+    assert (float(row["old_mm"]), row["pull"]) == (4.5, "disagrees")
     tally, row = compared(tmp_path, "4.8434")
     assert (tally.before, tally.now) == (1, 0)  # nothing to be measured again
     assert (float(row["old_mm"]), row["pull"]) == (4.8434, "")

@@ -81,7 +81,10 @@ def test_from_spreadsheet_to_table(archive, tmp_path):
     rows = table(tmp_path / "out.csv")
     assert [row["Heat No."] for row in rows] == [
         *("H-hall-plate-1", "H-hall-plate-2", "H-bench-axle-1", "H-fine-sleeve-1"),
-        *("H-hall-double", "H-broken", "H-gone", "", ""),
+        *("H-hall-double", "H-broken", "H-gone", "H-typo", "H-again"),
+    ]
+    assert [Path(row["photo"].replace("\\", "/")).name for row in rows[-3:]] == [
+        *("gone.jpg", "hall-plate-1.jpg", "hall-plate-1.jpg"),
     ]
     assert [row["refusal"] for row in rows] == [
         *("", "", "", "", "overlapping-indents", "unreadable", "unreadable"),
@@ -115,6 +118,33 @@ def test_from_spreadsheet_to_table(archive, tmp_path):
     with open_ledger(tmp_path / "book.db") as book:
         assert list(audit(book)) == []
         assert book.head()[0] == 7
+
+
+@pytest.mark.parametrize("slip", ["2,80;2,72;", ";;1030"])
+def test_a_slip_of_the_pen_is_named_and_kept_out_of_the_statistics(archive, tmp_path, slip):
+    told = truth()["hall-plate-1.jpg"]
+    d1, d2 = (f"{1000.0 * float(told[key]):.0f}" for key in ("d1_mm", "d2_mm"))
+    (archive / "slip.csv").write_text(
+        "photo;d1 (µm);d2 (µm);hbw;note\n"
+        f"Prüfung 2019/hall-plate-1.jpg;{d1};{d2};;good\n"
+        f"Prüfung 2019/hall-plate-2.jpg;{slip};mm under µm\n",
+        encoding="utf-8",
+    )
+    words = [archive / "slip.csv", "--ledger", tmp_path / "book.db", "--scales", SCALES]
+    words += ["--on", "2026-11-20", "--workers", 1, "--pull", tmp_path / "pull.csv"]
+    words += ["--test", "10/3000", "--plot", tmp_path / "old-new.png"]
+    done = run(*words, "--out", tmp_path / "out.csv", "--json")
+    record = json.loads(done.stdout)
+    assert (record["compared"], record["too_far_apart"], record["worth_pulling"]) == (1, 1, 1)
+    assert abs(record["new_minus_old_mean_mm"]) < 0.02
+    assert "line 3: Prüfung 2019/hall-plate-2.jpg: " in done.stderr
+    good, far = table(tmp_path / "out.csv")
+    assert (good["pull"], far["pull"], far["note"]) == ("", "too-far-apart", "mm under µm")
+    assert float(far["mean_mm"]) > 3.0  # the photo itself is measured as ever
+    assert far["new_minus_old_mm"] == far["normalised_error"] == ""
+    assert far["old_hbw"] == slip.rpartition(";")[2].replace("1030", "1030.0")
+    (pulled,) = table(tmp_path / "pull.csv")
+    assert pulled["pull"] == "too-far-apart"
 
 
 def test_the_same_digits_as_measure(archive, tmp_path):

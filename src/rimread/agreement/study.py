@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from typing import Final
 
 import numpy as np
 
@@ -24,15 +23,12 @@ from rimread.hardness import (
     RuleSet,
     TestCondition,
     hand_reading,
+    not_of_one_indent,
     rule_set,
 )
 from rimread.table import Problem
 
 __all__ = ["compare", "reading_order"]
-
-MOST_APART: Final = 0.1
-"""A reading further from the image than this share of d belongs to another indent or unit:
-10 % of d is 20 % of HBW. Common practice, no source."""
 
 
 def compare(
@@ -133,12 +129,8 @@ def _unlike(human: HumanReading, image: ImageResult, test: TestCondition) -> str
     if image.test is not None and image.test.name != test.name:
         return f"{human.photo!r} was measured under {image.test.name}, not under {test.name}"
     of_image = (image.d1_mm + image.d2_mm) / 2.0
-    apart = abs(human.mean_mm / of_image - 1.0)
-    if apart > MOST_APART:
-        return (
-            f"mean of {human.mean_mm:.3f} mm is {apart:.0%} off the image's {of_image:.3f} mm: "
-            "another indent, another unit or a slip of the pen"
-        )
+    if far := not_of_one_indent(human.mean_mm, of_image):
+        return far
     if max(human.mean_mm, of_image) >= test.ball_mm:
         return f"{of_image:.3f} mm is no indent of a ball of {test.ball_mm:g} mm: check the test"
     return ""

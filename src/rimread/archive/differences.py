@@ -9,7 +9,14 @@ from typing import Any, Literal
 
 from rimread.archive.items import Earlier
 from rimread.budget import Component, combine
-from rimread.hardness import TestCondition, brinell, diameter_for, hand_reading, parse_test
+from rimread.hardness import (
+    TestCondition,
+    brinell,
+    diameter_for,
+    hand_reading,
+    not_of_one_indent,
+    parse_test,
+)
 
 __all__ = ["RESOLUTION_MM", "Difference", "difference"]
 
@@ -17,7 +24,9 @@ RESOLUTION_MM = 0.01
 """Step of an earlier reading whose uncertainty the manifest does not give: common practice with
 reading microscopes, no source. Its scope is taken at the limit of the standard (0.5 % of d)."""
 
-Why = Literal["", "disagrees", "arithmetic", "failed-check", "refused-now", "no-number"]
+Why = Literal[
+    "", "disagrees", "arithmetic", "failed-check", "refused-now", "no-number", "too-far-apart"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +47,8 @@ class Difference:
     why : str
         Why the piece is worth pulling from the drawer: ``disagrees``; ``arithmetic``, the earlier
         hardness does not follow from the earlier diameter; ``failed-check``; ``refused-now``;
-        ``no-number``, the earlier figures cannot be those of this test. Empty when it is not.
+        ``no-number``, the earlier figures cannot be those of this test; ``too-far-apart``, they
+        cannot be those of this indent, and nothing is computed from them. Empty when it is not.
     """
 
     old_mm: float | None
@@ -74,6 +84,8 @@ def difference(
         return Difference(earlier.diameter_mm, earlier.hbw, earlier.U_mm, why="no-number")
     if record["status"] != "measured":
         return Difference(old_mm, old_hbw, U_old_mm, why="refused-now")
+    if not_of_one_indent(old_mm, record["mean_mm"]):
+        return Difference(earlier.diameter_mm, earlier.hbw, earlier.U_mm, why="too-far-apart")
     apart_mm = record["mean_mm"] - old_mm
     error = apart_mm / math.hypot(U_old_mm, record["U_mean_mm"])
     return Difference(

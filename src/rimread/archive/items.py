@@ -124,12 +124,12 @@ def _item(row: Row, folder: Path) -> Item | Problem:
         try:
             taken_on = date.fromisoformat(texts["date"])
         except ValueError:
-            return Problem(row.line, f"'date' must be like 2019-03-28 (got {texts['date']!r})")
+            return _problem(row, f"'date' must be like 2019-03-28 (got {texts['date']!r})")
     if any("\0" in texts[key] for key in ("photo", "scale")):
-        return Problem(row.line, f"no file has such a name ({texts['photo']!r})")
+        return _problem(row, f"no file has such a name ({texts['photo']!r})")
     bad = [key for key in _EARLIER if numbers[key] is not None and not 0.0 < numbers[key] < 1e5]  # type: ignore[operator]
     if bad:
-        return Problem(row.line, f"{bad[0]!r} must be above 0 (got {texts[bad[0]]!r})")
+        return _problem(row, f"{bad[0]!r} must be above 0 (got {texts[bad[0]]!r})")
     return Item(
         photo=printable(texts["photo"]),
         path=str(_found(folder, texts["photo"])),
@@ -142,6 +142,10 @@ def _item(row: Row, folder: Path) -> Item | Problem:
         earlier=Earlier(*(numbers[key] for key in _EARLIER)),
         own=dict(row.others),
     )
+
+
+def _problem(row: Row, message: str) -> Problem:
+    return Problem(row.line, message, row.texts, row.others)
 
 
 def _found(folder: Path, name: str) -> Path:

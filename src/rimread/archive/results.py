@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from array import array
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from rimread.archive.differences import RESOLUTION_MM, Difference, difference
 from rimread.archive.items import Item
 from rimread.archive.run import Archive, Repeated
+from rimread.hardness import not_of_one_indent
 from rimread.ledger import Entry, Ledger
 from rimread.ledger.export import COLUMNS, flat, writing
 from rimread.table import Problem
@@ -40,6 +41,9 @@ class Comparison:
         Of the photos that have both: earlier mean diameter, new less old, normalised error.
     pulled : list of dict
         Rows worth pulling from the drawer.
+    too_far_apart : int
+        Photos whose earlier figures are of another indent or unit; they are in none of the above
+        but `pulled`.
     rows, refused, unreadable, failed : int
         Rows written; of them refused, without a photo that could be read (lines of the manifest
         that cannot be used among them), and with a check that failed.
@@ -51,6 +55,7 @@ class Comparison:
     apart_mm: array[float] = field(default_factory=lambda: array("d"))
     error: array[float] = field(default_factory=lambda: array("d"))
     pulled: list[dict[str, Any]] = field(default_factory=list)
+    too_far_apart: int = 0
     rows: int = 0
     refused: int = 0
     unreadable: int = 0
@@ -69,6 +74,7 @@ class Comparison:
         """Take one photo in."""
         if found.why and len(self.pulled) < _MOST_PULLED:
             self.pulled.append(row)
+        self.too_far_apart += found.why == "too-far-apart"
         if found.normalised_error is not None:
             self.old_mm.append(_number(found.old_mm))
             self.apart_mm.append(_number(found.new_minus_old_mm))
@@ -100,6 +106,7 @@ def write_results(
     own: tuple[str, ...] = (),
     pull: Path | None = None,
     resolution_mm: float = RESOLUTION_MM,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> Comparison:
     """Write the table of results from the ledger, and the list of those worth pulling.
 
@@ -116,6 +123,8 @@ def write_results(
         that no list of an earlier start stays.
     resolution_mm : float
         Step of earlier readings whose U the manifest does not give.
+    tell : callable
+        Called with a sentence about each line whose earlier figures are of another indent or unit.
     """
     columns, places = _columns(own)
     comparison = Comparison()
@@ -131,9 +140,11 @@ def write_results(
                 if found is not None:
                     row |= _named(found)
                     comparison.add(found, row)
+                    if found.why == "too-far-apart":
+                        tell(f"line {row['line']}: {row['photo']}: {_far(found, row)}")
                 write(row)
     if pull is not None:
-        comparison.pulled.sort(key=lambda row: -abs(row["normalised_error"] or 0.0))
+        comparison.pulled.sort(key=_disagreement, reverse=True)
         with writing(pull, columns) as write:
             for row in comparison.pulled:
                 write(row)
@@ -162,6 +173,18 @@ def _compared(item: Item | Problem, entry: Entry | None, resolution_mm: float) -
     return difference(told, resolution_mm=resolution_mm)
 
 
+def _far(found: Difference, row: Mapping[str, Any]) -> str:
+    """What is wrong with the earlier figures of a photo."""
+    if found.old_mm is None:
+        return f"{found.old_hbw:g} HBW cannot have come from an indent of {row['mean_mm']:.3f} mm"
+    return f"an earlier {not_of_one_indent(found.old_mm, row['mean_mm'])}"
+
+
+def _disagreement(row: Mapping[str, Any]) -> float:
+    """How far new and old are apart, for the order of the list."""
+    return math.inf if row["pull"] == "too-far-apart" else abs(row["normalised_error"] or 0.0)
+
+
 def _named(found: Difference) -> dict[str, Any]:
     row = asdict(found)
     row["pull"] = row.pop("why")
@@ -174,11 +197,16 @@ def _row(
     row: dict[str, Any] = dict.fromkeys(columns) | {"line": item.line or None}
     if isinstance(item, Problem):
         code = "repeated-line" if isinstance(item, Repeated) else "bad-line"
+        row |= {"photo": item.texts.get("photo") or None, **_own(item.others, own)}
         return row | {"status": "refused", "refusal": code, "why": item.message}
     assert entry is not None  # noqa: S101  (the caller has seen to it)
     row |= {name: value for name, value in flat(entry).items() if name in columns}
     row["path"] = entry.record.get("path")
-    return row | {own[name]: value for name, value in item.own.items()}
+    return row | _own(item.own, own)
+
+
+def _own(cells: Mapping[str, str], places: Mapping[str, str]) -> dict[str, str]:
+    return {places[name]: value for name, value in cells.items()}
 
 
 def _number(value: float | None) -> float:

@@ -178,7 +178,7 @@ class Archive:
         first = self.first_line(task, item.line)
         if first != item.line:
             said = f"names the same photo as line {first}: {item.photo}"
-            return Repeated(item.line, said), ""
+            return Repeated(item.line, said, {"photo": item.photo}, item.own), ""
         return item, task
 
 

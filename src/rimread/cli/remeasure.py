@@ -93,7 +93,7 @@ def remeasure(
         ):
             tally = _run(archive, book, _pool(workers, scheduler))
             compared = write_results(
-                archive, book, out, own=columns, pull=pull, resolution_mm=old_step
+                archive, book, out, own=columns, pull=pull, resolution_mm=old_step, tell=say
             )
             head = book.head()
         if plot is not None and compared.error:
@@ -206,6 +206,7 @@ def _record(tally: Tally, compared: Comparison, head: tuple[int, str]) -> dict[s
         "compared": len(compared.error),
         "new_minus_old_mean_mm": compared.mean_mm if compared.error else None,
         "new_minus_old_sd_mm": compared.sd_mm if several else None,
+        "too_far_apart": compared.too_far_apart,
         "disagreeing": compared.disagreeing,
         "worth_pulling": len(compared.pulled),
         "ledger_entries": head[0],
@@ -231,6 +232,11 @@ def _print(
             f"{len(compared.error)} compared with earlier results: new less old is "
             f"{compared.mean_mm:+.4f} mm on average, s = {compared.sd_mm:.4f} mm; "
             f"{compared.disagreeing} differ by more than both uncertainties together"
+        )
+    if compared.too_far_apart:
+        print(
+            f"{compared.too_far_apart} not compared: the earlier result is of another indent, in "
+            "another unit or a slip of the pen"
         )
     if compared.pulled:
         where = f", listed in {pull}" if pull else "; --pull FILE lists them"

@@ -31,6 +31,7 @@ from rimread.hardness.rules import RuleSet, read_rules, rule_set
 from rimread.hardness.series import (
     Indent,
     Series,
+    not_of_one_indent,
     series_checks,
     series_from_indents,
     too_unequal,
@@ -82,6 +83,7 @@ __all__ = [
     "hardness_from_diameter",
     "indent_checks",
     "material",
+    "not_of_one_indent",
     "parse_test",
     "piece_checks",
     "plan",

@@ -19,6 +19,7 @@ __all__ = [
     "Policy",
     "Series",
     "grubbs_critical",
+    "not_of_one_indent",
     "permissible_error",
     "repeatability_limit",
     "series_checks",
@@ -33,6 +34,9 @@ _DROP_FROM: Final = 5  # "take five, drop the highest and the lowest"
 _OUTLIER_LEVEL: Final = 0.05
 _MOST_OVAL: Final = 1.5
 """No indent is so oval; a slip of the pen, a decimal comma or a second unit makes such pairs."""
+_MOST_APART: Final = 0.1
+"""A reading further from the image than this share of d belongs to another indent or unit:
+10 % of d is 20 % of HBW. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +136,17 @@ class Series:
 def too_unequal(d1_mm: float, d2_mm: float) -> bool:
     """Whether two diameters that were typed cannot be those of one indent."""
     return max(d1_mm, d2_mm) > _MOST_OVAL * min(d1_mm, d2_mm)
+
+
+def not_of_one_indent(read_mm: float, image_mm: float) -> str:
+    """Why a mean diameter that was read cannot be of the indent in the image, "" when it can."""
+    apart = abs(read_mm / image_mm - 1.0)
+    if apart <= _MOST_APART:
+        return ""
+    return (
+        f"mean of {read_mm:.3f} mm is {apart:.0%} off the image's {image_mm:.3f} mm: another "
+        "indent, another unit or a slip of the pen"
+    )
 
 
 def series_from_indents(
