@@ -121,6 +121,21 @@ def test_missing_file(tmp_path):
         open_table(tmp_path / "none.csv", required=("photo",))
 
 
+@pytest.mark.parametrize(
+    ("line", "photo", "others"),
+    [
+        ("a.jpg,Zoë,drei,3.45,H1,ok", "a.jpg", {"Heat": "H1", "Note": "ok"}),
+        ("a.jpg,,3.42,3.45,H1,ok", "a.jpg", {"Heat": "H1", "Note": "ok"}),
+        ("a.jpg,Zoë,3.42,3.45,H1", "a.jpg", {"Heat": "H1"}),  # cut off
+        ("a.jpg,Zoë,3.42,3.45,H1,ok,more", "", {}),  # which comma is one too many?
+        ("a.jpg,Zoë", "a.jpg", {}),
+    ],
+)
+def test_what_is_known_of_a_bad_line_stays_with_it(tmp_path, line, photo, others):
+    (problem,) = read(tmp_path, f"photo,operator,d1,d2,Heat,Note\n{line}\n")
+    assert (problem.texts["photo"], problem.others) == (photo, others)
+
+
 def test_own_columns_are_kept_as_written(tmp_path):
     (row,) = read(tmp_path, "photo,Heat No.,furnace (°C)\na.jpg,007,850\n", required=("photo",))
     assert row.others == {"Heat No.": "007", "furnace (°C)": "850"}

@@ -50,7 +50,7 @@ class Problem:
     message : str
         One sentence.
     texts, others : mapping of str to str
-        Cells as in a `Row`, empty where it is not known which cell belongs to which column.
+        Cells as in a `Row`, as far as it is known which of them belongs to which column.
     """
 
     line: int
@@ -133,15 +133,19 @@ class Table:
                 yield self._row(line, cells, numbers)
 
     def _row(self, line: int, cells: list[str], numbers: _Numbers) -> Row | Problem:
-        if len(cells) < len(self.headers) or any(cells[len(self.headers) :]):
+        texts = dict.fromkeys(self._texts, "")
+        too_many = any(cells[len(self.headers) :])
+        there = 0 if too_many else len(cells)
+        texts |= {name: cells[c.place] for name, c in self._known.items() if c.place < there}
+        others = {c.name: cells[c.place] for c in self._others if c.place < there}
+        if len(cells) < len(self.headers) or too_many:
             return Problem(
                 line,
                 f"has {len(cells)} cells and the header {len(self.headers)}; a cell that holds a "
                 f"{_DELIMITERS[self._delimiter]} needs quotation marks around it",
+                texts,
+                others,
             )
-        texts = dict.fromkeys(self._texts, "")
-        texts |= {name: cells[column.place] for name, column in self._known.items()}
-        others = {column.name: cells[column.place] for column in self._others}
         values: dict[str, float | None] = dict.fromkeys(self._numeric)
         for name, column in self._known.items():
             if not texts[name]:
