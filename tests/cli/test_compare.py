@@ -103,7 +103,7 @@ def test_a_line_that_cannot_be_read_is_two_and_the_rest_is_done(table, results):
         (("--image", "RESULTS", "--scale", SCALE), "either"),
         (("--scale", SCALE), "--test"),
         (("--image", "RESULTS", "--resolution", "0"), "above 0"),
-        (("--image", "RESULTS", "--scope", "nan"), "above 0"),
+        *((("--image", "RESULTS", "--scope", bad), "in % of d") for bad in ("nan", "0.005", "5")),
         (("--image", "RESULTS", "--test", "10:3000"), "a test is"),
         (("--image", "RESULTS", "--test", "5/750"), "not one reading"),
         (("--image", "missing.jsonl"), "missing.jsonl"),
@@ -115,6 +115,17 @@ def test_misuse(table, results, options, why):
     assert done.exit_code == 2
     assert why in done.stderr
     assert done.stdout == ""
+
+
+def test_the_scope_is_in_percent_as_in_the_other_verbs(table, results):
+    """U of a reading by eye: ±0.5 % of d, rectangular, as `hand_reading` has it."""
+    words = (table(*GOOD), "--image", results, "--json")
+    by_default, same, twice = (
+        json.loads(run(*words, *more).stdout)["readings"][0]["U_human_mm"]
+        for more in ((), ("--scope", "0.5"), ("--scope", "1"))
+    )
+    assert same == by_default
+    assert 1.5 * same < twice < 2.0 * same
 
 
 def test_a_missing_column_is_misuse(table, results):

@@ -54,8 +54,8 @@ _Resolution = Annotated[
 _Scope = Annotated[
     float | None,
     typer.Option(
-        metavar="SHARE",
-        help="Permitted error of the scope as a share of d. [default: 0.005, ISO 6506-2]",
+        metavar="PERCENT",
+        help="Permitted error of the scope in % of d. [default: 0.5, ISO 6506-2]",
     ),
 ]
 _Page = Annotated[
@@ -65,6 +65,8 @@ _Page = Annotated[
 _Figures = Annotated[
     Path | None, typer.Option(metavar="FOLDER", help="Write the figures as SVG and PNG here.")
 ]
+
+_SCOPE_PERCENT = (0.02, 2.0)  # what a scope for this can be: own choice, the standard asks for 0.5
 
 
 def compare(
@@ -103,7 +105,7 @@ def compare(
         from rimread.hardness import parse_test  # noqa: PLC0415
 
         _positive("--resolution", resolution)
-        _positive("--scope", scope)
+        scope_rel = _scope_rel(scope)
         apart("--page", page, readings, image, scale)
         condition = None if test is None else parse_test(test)
         people, spoilt = read_human(readings)
@@ -113,7 +115,7 @@ def compare(
             results,
             test=condition,
             resolution_mm=resolution,
-            scope_rel=scope,
+            scope_rel=scope_rel,
             rules=rules_from(rules),
         )
         for path, problems in ((readings, spoilt), (image, broken), (readings, study.unmatched)):
@@ -134,6 +136,19 @@ def compare(
 def _positive(option: str, value: float | None) -> None:
     if value is not None and not 0.0 < value < float("inf"):
         raise ValueError(f"{option} must be above 0 (got {value:g})")
+
+
+def _scope_rel(percent: float | None) -> float | None:
+    """Share of d; a share given for percent, or percent of something else, is none of a scope."""
+    low, high = _SCOPE_PERCENT
+    if percent is None:
+        return None
+    if not low <= percent <= high:
+        raise ValueError(
+            f"--scope is in % of d and lies in {low:g} to {high:g}: write 0.5 for 0.5 %, a share "
+            f"of 0.005 (got {percent:g})"
+        )
+    return percent / 100.0
 
 
 # -- the image's side -----------------------------------------------------------------------------
