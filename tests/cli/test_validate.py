@@ -124,7 +124,7 @@ def test_a_photo_without_an_indent_still_gives_its_noise(lab):
         (("--finish", "rust"), "finish must be one of ground"),
         (("--most-error", "0"), "error_rel"),
         (("--most-refused", "200"), "refused"),
-        (("--plot", "v.doc"), "ending in .png"),
+        (("--plot", "v.doc"), "ends in .png"),
         (("--plot", "nowhere/v.png"), "no such folder"),
         (("--like", "missing.jpg"), "no such file"),
         (("--count", "0"), "--count"),

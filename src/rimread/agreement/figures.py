@@ -6,8 +6,9 @@ import io
 import math
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from rimread import plot
 from rimread.agreement.model import Comparison, Operator, Pair
 from rimread.agreement.study import reading_order
 
@@ -23,14 +24,6 @@ _SIGNS = "osD^vPX*"
 _GREY = "#808080"
 _HEIGHT_IN = 3.8
 _MOST_ACROSS = 3
-_STYLE: Any = {  # matplotlib types the keys one by one
-    "svg.fonttype": "none",  # text stays text: small, searchable, in the reader's font
-    "svg.hashsalt": "rimread",  # the same study gives the same bytes
-    "font.family": "sans-serif",
-    "font.size": 10.0,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-}
 
 
 def _against_image(figure: Figure, study: Comparison) -> None:
@@ -142,13 +135,11 @@ def draw(name: str, study: Comparison) -> Figure | None:
         raise ValueError(f"a figure is one of {', '.join(FIGURES)} (got {name!r})")
     if name == "gauge" and study.gauge is None:
         return None
-    try:
-        from matplotlib import rc_context  # noqa: PLC0415  (an extra)
-        from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
-    except ModuleNotFoundError:
-        msg = "figures need matplotlib: pip install 'rimread[figures]'"
-        raise ValueError(msg) from None
-    with rc_context(_STYLE):
+    plot.needed()
+    from matplotlib import rc_context  # noqa: PLC0415  (an extra)
+    from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
+
+    with rc_context(plot.STYLE):
         figure = Figure(figsize=(7.2, _HEIGHT_IN), layout="constrained")
         FIGURES[name][1](figure, study)
     return figure
@@ -159,7 +150,7 @@ def svg(figure: Figure) -> str:
     from matplotlib import rc_context  # noqa: PLC0415  (an extra)
 
     target = io.StringIO()
-    with rc_context(_STYLE):
+    with rc_context(plot.STYLE):
         figure.savefig(target, format="svg", transparent=True, metadata={"Date": None})
     text = target.getvalue()
     return text[text.index("<svg") :].replace("#000000", "currentColor")
@@ -177,21 +168,14 @@ def save_figures(study: Comparison, folder: Path) -> list[Path]:
     """
     figures = {name: draw(name, study) for name in FIGURES}
     folder.mkdir(parents=True, exist_ok=True)
-    return [
-        _saved(figure, folder / f"{name}.{ending}")
-        for name, figure in figures.items()
-        if figure is not None
-        for ending in ("svg", "png")
-    ]
-
-
-def _saved(figure: Figure, path: Path) -> Path:
-    from matplotlib import rc_context  # noqa: PLC0415  (an extra)
-
-    metadata = {"Date": None} if path.suffix == ".svg" else {}
-    with rc_context(_STYLE):
-        figure.savefig(path, dpi=200, facecolor="white", metadata=metadata)
-    return path
+    written = []
+    for name, figure in figures.items():
+        if figure is None:
+            continue
+        for path in (folder / f"{name}.svg", folder / f"{name}.png"):
+            plot.save(figure, path, dpi=200)
+            written.append(path)
+    return written
 
 
 def _sorted(person: Operator) -> list[Pair]:

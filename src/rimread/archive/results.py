@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rimread import plot
 from rimread.archive.differences import RESOLUTION_MM, Difference, difference
 from rimread.archive.items import Item
 from rimread.archive.run import Archive, Repeated
@@ -223,10 +224,9 @@ def draw(comparison: Comparison) -> Figure:
     """
     if not comparison.error:
         raise ValueError("nothing to draw: no photo has an earlier result and a new one")
-    try:
-        from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
-    except ModuleNotFoundError:
-        raise ValueError("figures need matplotlib: pip install 'rimread[figures]'") from None
+    plot.needed()
+    from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
+
     figure = Figure(figsize=(9.0, 4.0), layout="constrained")
     apart, errors = figure.subplots(1, 2)
     if len(comparison.error) > _DOTS:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import errno
 import hashlib
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, PngImagePlugin
 
+from rimread import whole
 from rimread.capture.frame import Picture
 
 __all__ = ["Kept", "keep", "png_bytes", "write_whole"]
@@ -80,31 +79,9 @@ def png_bytes(picture: Picture, words: Mapping[str, str]) -> bytes:
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that no one ever sees half of it, and a power cut does not undo it."""
+    """Write a file as `rimread.whole.write` does, into a folder that is made when it is missing."""
     new = [folder for folder in path.parents if not folder.exists()]
     path.parent.mkdir(parents=True, exist_ok=True)
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        with unfinished.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)
-    for folder in (path, *new):
-        _sync_names(folder.parent)
-
-
-def _sync_names(folder: Path) -> None:
-    """Put the names in a folder on the disk, where the system and the drive can."""
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    except OSError as error:
-        if error.errno not in (errno.EINVAL, errno.ENOTSUP):  # as some network drives say
-            raise
-    finally:
-        os.close(handle)
+    whole.write(path, data)
+    for folder in new:
+        whole.sync_names(folder.parent)

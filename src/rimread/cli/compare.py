@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rimread import whole
 from rimread.cli._indents import rules_from
 from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking, telling
 from rimread.cli._job import Job, measured
@@ -242,4 +243,4 @@ def _write(study: Comparison, page: Path | None, figures: Path | None, title: st
     if page is not None:
         from rimread.agreement.page import page_html  # noqa: PLC0415
 
-        page.write_text(page_html(study, title), encoding="utf-8")
+        whole.write(page, page_html(study, title).encode())

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from rimread import plot as plots
 from rimread.cli import _remeasure_options as own
 from rimread.cli._indents import rules_from
 from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking, telling
@@ -97,7 +98,7 @@ def remeasure(
             )
             head = book.head()
         if plot is not None and compared.error:
-            draw(compared).savefig(plot, dpi=150)
+            plots.save(draw(compared), plot, dpi=150)
     with telling():
         if as_json:
             print_json(_record(tally, compared, head))
@@ -139,20 +140,9 @@ def _judge(
     for path in filter(None, (out, pull)):
         judge_table(path)
     if plot is not None:
-        _judge_plot(plot)
+        plots.judge(plot)
     apart("--out", out, source, pull)
     apart("--pull", pull, source)
-
-
-def _judge_plot(plot: Path) -> None:
-    if plot.suffix.lower() not in {".png", ".svg", ".pdf"}:
-        raise ValueError(f"a plot ends in .png, .svg or .pdf (got {plot.name!r})")
-    if not plot.parent.is_dir():
-        raise ValueError(f"{plot}: no such folder")
-    try:
-        import matplotlib  # noqa: F401, ICN001, PLC0415  (an extra)
-    except ModuleNotFoundError:
-        raise ValueError("figures need matplotlib: pip install 'rimread[figures]'") from None
 
 
 def _source(path: Path) -> tuple[Callable[[], Iterable[Item | Problem]], tuple[str, ...]]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import typer
 
+from rimread import whole
 from rimread.cli import _report_options as own
 from rimread.cli._indents import results_from, rules_from
 from rimread.cli._io import REFUSED, say, speaking, telling
@@ -303,7 +304,7 @@ def _write(made: TestReport, out: Path, paper: Literal["a4", "letter"], font: Pa
     if out.suffix.lower() == ".html":
         from rimread.report.page import html_of  # noqa: PLC0415
 
-        out.write_text(html_of(page), encoding="utf-8", newline="\n")
+        whole.write(out, html_of(page).encode())
         return
     try:
         from rimread.report.pdf import pdf_of  # noqa: PLC0415
@@ -311,7 +312,7 @@ def _write(made: TestReport, out: Path, paper: Literal["a4", "letter"], font: Pa
         msg = f'a PDF needs {error.name}: pip install "rimread[report]"; HTML needs nothing more'
         raise ValueError(msg) from error
     data, lacking = pdf_of(page, on=made.made_on, paper=paper, font=font)
-    out.write_bytes(data)
+    whole.write(out, data)
     if lacking:
         say(
             f"no font at hand has {' '.join(lacking)}: written as numbers like "

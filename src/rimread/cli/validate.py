@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 import time
 from collections.abc import Callable
@@ -11,6 +12,8 @@ from typing import TYPE_CHECKING, Any, cast
 
 import typer
 
+from rimread import plot as plots
+from rimread import whole
 from rimread.check import checks_json
 from rimread.cli import _validate_options as own
 from rimread.cli._indents import print_checks
@@ -162,22 +165,9 @@ def _character(path: Path, scale: Scale, tone: ToneCurve | None, seed: int) -> C
 def _judge(plot: Path | None, show: Path | None) -> None:
     """Say what is missing before the work and not after it."""
     if plot is not None:
-        _can_plot(plot)
+        plots.judge(plot)
     if show is not None and show.exists() and not show.is_dir():
         raise ValueError(f"--show takes a folder (got the file {show})")
-
-
-def _can_plot(path: Path) -> None:
-    try:
-        from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
-    except ModuleNotFoundError:
-        msg = "a plot needs matplotlib: pip install 'rimread[figures]'"
-        raise ValueError(msg) from None
-    known = Figure().canvas.get_supported_filetypes()
-    if path.suffix.lower().lstrip(".") not in known:
-        raise ValueError(f"a plot is a file ending in .png, .svg or .pdf (got {path.name!r})")
-    if not path.absolute().parent.is_dir():
-        raise ValueError(f"{path}: there is no such folder")
 
 
 def _progress(total: int, begun: float) -> Callable[[Trial], None]:
@@ -215,7 +205,9 @@ def _shown(found: Validation, folder: Path, count: int, seed: int) -> None:
             continue
         what = "beyond-U" if trial.measured else trial.code
         picture = shot_of(found.working, trial.index, count, seed).picture
-        Image.fromarray(picture).save(folder / f"simulated-{trial.index}-{what}.png")
+        data = io.BytesIO()
+        Image.fromarray(picture).save(data, "PNG")
+        whole.write(folder / f"simulated-{trial.index}-{what}.png", data.getvalue())
 
 
 def _record(found: Validation, limits: Limits, seed: int) -> dict[str, Any]:

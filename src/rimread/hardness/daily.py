@@ -15,6 +15,7 @@ from typing import Final
 from rimread.check import Check
 from rimread.hardness.block import Verification
 from rimread.hardness.rules import RuleSet, rule_set
+from rimread.whole import naming
 
 __all__ = ["ControlChart", "DailyCheck", "append_daily", "control_chart", "due_on", "read_daily"]
 
@@ -114,7 +115,7 @@ def append_daily(path: Path, verification: Verification, *, on: date, operator: 
     elif not there.endswith((b"\n", b"\r")):  # as some editors leave it
         text.write("\n")
     writer.writerow(row)
-    with path.open("a", encoding="utf-8", newline="") as file:
+    with naming(path), path.open("a", encoding="utf-8", newline="") as file:
         file.write(text.getvalue())
 
 

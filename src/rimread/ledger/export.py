@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from rimread.ledger.chain import Entry
+from rimread.whole import naming
 
 __all__ = ["COLUMNS", "Writer", "export", "flat", "judge_table", "whole", "writing"]
 
@@ -121,16 +122,17 @@ def writing(path: Path, columns: Mapping[str, type]) -> Iterator[Writer]:
     path = Path(path)
     judge_table(path)
     kind = {".csv": _csv, ".jsonl": _jsonl, ".parquet": _parquet}[path.suffix.lower()]
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
-    os.close(handle)
-    unfinished = Path(name)
-    try:
-        with kind(unfinished, columns) as write:
-            yield write
-        unfinished.chmod(0o666 & ~_umask())
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)
+    with naming(path):
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+        os.close(handle)
+        unfinished = Path(name)
+        try:
+            with kind(unfinished, columns) as write:
+                yield write
+            unfinished.chmod(0o666 & ~_umask())
+            unfinished.replace(path)
+        finally:
+            unfinished.unlink(missing_ok=True)
 
 
 def judge_table(path: Path) -> None:

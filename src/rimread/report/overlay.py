@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rimread import whole
 from rimread.diameters import Diameters
 from rimread.photo import Photo, linear_light
 from rimread.reading import Reading
@@ -143,7 +144,7 @@ def save_overlay(picture: Picture, folder: Path, photo: Path, taken: set[Path]) 
         target = target.with_name(f"{photo.stem}-rim-{number}.jpg")
     taken.add(target)
     _, data = cv2.imencode(".jpg", picture, _JPEG)
-    target.write_bytes(data.tobytes())
+    whole.write(target, data.tobytes())
     return target
 
 

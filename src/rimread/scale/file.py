@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from rimread import __version__
+from rimread import __version__, whole
 from rimread.scale.model import MOST_K1, Certificate, Scale, ScalePhoto
 
 __all__ = ["read_scale", "write_scale"]
@@ -39,15 +39,20 @@ def write_scale(scale: Scale, path: Path) -> str:
     scale : Scale
         What to write; its own `sha256` is not written, the file's is its own.
     path : Path
-        Where to; an existing file is replaced.
+        Where to; an existing file is replaced, whole or not at all.
 
     Returns
     -------
     str
         SHA-256 of the file, lower-case hexadecimal.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
     """
     data = _as_toml(scale).encode("utf-8")
-    Path(path).write_bytes(data)
+    whole.write(path, data)
     return hashlib.sha256(data).hexdigest()
 
 

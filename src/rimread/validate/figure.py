@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from rimread import plot
 from rimread.validate.summary import Cell, Limits, Validation
 from rimread.validate.trial import Trial
 
@@ -18,13 +19,6 @@ _INSIDE, _OUTSIDE, _GREY = "#0072B2", "#D55E00", "#808080"
 """Two of Okabe and Ito, "Color Universal Design" (2008)."""
 _REACH = 2.0
 """Half height of the axis of errors, in limits."""
-_STYLE: Any = {  # matplotlib types the keys one by one
-    "svg.fonttype": "none",  # text stays text
-    "svg.hashsalt": "rimread",  # the same validation gives the same bytes
-    "font.size": 10.0,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-}
 
 
 def draw(found: Validation, limits: Limits) -> Figure:
@@ -35,13 +29,11 @@ def draw(found: Validation, limits: Limits) -> Figure:
     ValueError
         If matplotlib is not installed.
     """
-    try:
-        from matplotlib import rc_context  # noqa: PLC0415  (an extra)
-        from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
-    except ModuleNotFoundError:
-        msg = "a plot needs matplotlib: pip install 'rimread[figures]'"
-        raise ValueError(msg) from None
-    with rc_context(_STYLE):
+    plot.needed()
+    from matplotlib import rc_context  # noqa: PLC0415  (an extra)
+    from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
+
+    with rc_context(plot.STYLE):
         figure = Figure(figsize=(7.6, 6.4), layout="constrained")
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
         _errors(above, found, limits)
@@ -66,12 +58,7 @@ def save_figure(found: Validation, limits: Limits, path: Path) -> None:
     OSError
         If the file cannot be written.
     """
-    figure = draw(found, limits)
-    from matplotlib import rc_context  # noqa: PLC0415  (an extra)
-
-    metadata = {"Date": None} if path.suffix == ".svg" else {}
-    with rc_context(_STYLE):
-        figure.savefig(path, dpi=160, facecolor="white", metadata=metadata)
+    plot.save(draw(found, limits), path, dpi=160)
 
 
 def _errors(axes: Axes, found: Validation, limits: Limits) -> None:

@@ -1,0 +1,126 @@
+"""Files written whole or not at all; what was there before stays when it cannot be done."""
+
+import errno
+import json
+import os
+import stat
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from rimread import whole
+from rimread.ledger.export import writing
+
+ROOT = Path(__file__).parents[1]
+PLATE, OVERLAY = ROOT / "sample_images" / "hall-plate-2.jpg", "out/hall-plate-2-rim.jpg"
+SCALE = ROOT / "calibration" / "hall-scope.toml"
+STAGE = [ROOT / "calibration" / f"hall-{way}.jpg" for way in ("horizontal", "vertical")]
+RESULT = {
+    **dict.fromkeys(("d1_mm", "d2_mm", "mean_mm"), 3.9),
+    "photo": "a.jpg",
+    "status": "measured",
+    "test": "10/3000",
+    "angle_deg": 0.0,
+    "U_mean_mm": 0.008,
+    "k": 2.0,
+}
+
+
+def there(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+@pytest.mark.parametrize("before", [{}, {"k.toml": b"old"}])
+def test_a_full_disk_leaves_what_was_there_and_is_told_with_the_name(tmp_path, monkeypatch, before):
+    for name, data in before.items():
+        (tmp_path / name).write_bytes(data)
+
+    def full(_handle):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(OSError, match="No space left") as told:
+        whole.write(tmp_path / "k.toml", b"new" * 1000)
+    assert told.value.filename == str(tmp_path / "k.toml")
+    assert there(tmp_path) == before
+
+
+def test_no_folder_of_that_name(tmp_path):
+    path = tmp_path / "none" / "k.toml"
+    with pytest.raises(FileNotFoundError) as told:
+        whole.write(path, b"new")
+    assert told.value.filename == str(path)
+    assert there(tmp_path) == {}
+
+
+def test_a_long_name(tmp_path):
+    path = tmp_path / ("ü" * 120 + ".html")  # 245 bytes of the 255 that Linux takes
+    whole.write(path, b"new")
+    assert there(tmp_path) == {path.name: b"new"}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="as POSIX has them")
+def test_links_permissions_and_what_is_no_file(tmp_path):
+    (tmp_path / "shelf").mkdir()
+    target, link = tmp_path / "shelf" / "k.toml", tmp_path / "k.toml"
+    target.write_bytes(b"old")
+    target.chmod(0o640)
+    link.symlink_to(target)
+    whole.write(link, b"new")
+    assert link.is_symlink()
+    assert target.read_bytes() == b"new"
+    assert stat.S_IMODE(target.stat().st_mode) == 0o640
+    assert there(target.parent) == {"k.toml": b"new"}
+    whole.write(Path(os.devnull), b"new")
+    assert stat.S_ISCHR(Path(os.devnull).stat().st_mode)
+
+
+def test_what_is_protected_stays(tmp_path, monkeypatch):
+    path = tmp_path / "k.toml"
+    path.write_bytes(b"old")
+    monkeypatch.setattr("os.access", lambda *_: False)  # as for anybody but the superuser
+    with pytest.raises(PermissionError) as told:
+        whole.write(path, b"new")
+    assert told.value.filename == str(path)
+    assert there(tmp_path) == {"k.toml": b"old"}
+
+
+def test_a_table_is_named_too(tmp_path):
+    path = tmp_path / "out.csv"
+    full, other = OSError(errno.ENOSPC, "No space left on device"), OSError(5, "", "/elsewhere/x")
+    for error, name in ((full, str(path)), (other, "/elsewhere/x")):
+        with pytest.raises(OSError) as told:  # noqa: PT011, SIM117
+            with writing(path, {"a": str}):
+                raise error
+        assert told.value.filename == name
+    assert there(tmp_path) == {}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="no limit to files elsewhere")
+@pytest.mark.parametrize(
+    ("words", "name"),
+    [
+        (("measure", PLATE, "--scale", SCALE, "--test", "10/3000", "--overlay", "out"), OVERLAY),
+        (("calibrate", *STAGE, "--division", "0.1", "--out", "out/k.toml"), "out/k.toml"),
+        (("compare", "read.csv", "--image", "r.jsonl", "--page", "out/s.html"), "out/s.html"),
+    ],
+)
+def test_a_file_that_cannot_get_large_enough_in_a_real_process(tmp_path, words, name):
+    """A limit to the size of a file stops a write halfway, as a full disk does."""
+    resource = pytest.importorskip("resource")
+    (tmp_path / "read.csv").write_text("photo,operator,d1,d2\na.jpg,Ann,3.90,3.91\n", "utf-8")
+    (tmp_path / "r.jsonl").write_text(json.dumps(RESULT), "utf-8")
+    (tmp_path / "out").mkdir()
+    done = subprocess.run(
+        [sys.executable, "-c", "from rimread.cli import app; app()", *map(str, words)],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (500, 500)),
+    )
+    assert done.returncode == 2
+    assert f"{name}: " in done.stderr
+    assert there(tmp_path / "out") == {}
