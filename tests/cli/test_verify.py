@@ -67,6 +67,20 @@ def test_log_and_chart(block: str, tmp_path: Path) -> None:
     assert (tmp_path / "daily.csv").read_text(encoding="utf-8").count("\n") == 14
 
 
+def test_two_checks_of_one_day_give_no_limits(block: str, tmp_path: Path) -> None:
+    log = str(tmp_path / "daily.csv")
+    for d in ("4.00,4.01", "4.40,4.40"):
+        _call(block, *[d] * 5, "--log", log, "--on", "2026-03-02")
+    shown = _call(block, "--log", log).stdout
+    assert "no limits from so few days" in shown
+    assert "2 checks on 1 day on the chart" in shown
+    assert "chart-limits" not in shown
+    rows = [line for line in shown.splitlines() if line.startswith("  2026-03-02")]
+    assert [row.count("|") for row in rows] == [1, 1]  # the centre, no limits
+    chart = _json(block, "--log", log)["chart"]
+    assert (chart["days"], chart["sigma_rel"], chart["moving_range_limit_rel"]) == (1, None, None)
+
+
 def test_the_chart_alone_adds_no_line(block: str, tmp_path: Path) -> None:
     log = tmp_path / "daily.csv"
     for day in ("2026-03-02", "2026-03-03"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -135,6 +136,22 @@ def test_few_days_are_guesswork() -> None:
     assert "chart-baseline" in _broken(QUIET[:9])
 
 
+def test_limits_from_few_days_are_none() -> None:
+    few, enough = _chart(QUIET[:9]), _chart(QUIET)
+    assert (few.has_limits, enough.has_limits) == (False, True)
+    assert "none yet" in few.checks[0].message
+    of_limits = {"chart-limits", "chart-moving-range", "chart-two-of-three", "chart-four-of-five"}
+    assert {c.code for c in enough.checks} - {c.code for c in few.checks} == of_limits
+
+
+def test_checks_of_one_day_are_one_day() -> None:
+    entries = [replace(entry, on=FIRST) for entry in _log(QUIET)]
+    chart = control_chart(entries, block="B-17", test="10/3000")
+    assert (chart.days, chart.has_limits) == (1, False)
+    assert chart.checks[0].message.startswith("10 checks on 1 day on the chart")
+    assert chart.checks[0].outcome == "warn"
+
+
 def test_a_jump() -> None:
     assert {"chart-limits", "chart-moving-range"} <= _broken([*QUIET, 0.012])
 
@@ -179,7 +196,7 @@ def test_other_blocks_are_left_aside_and_dates_put_in_order() -> None:
 
 
 def test_one_day_is_no_chart() -> None:
-    with pytest.raises(ValueError, match="two days at least"):
+    with pytest.raises(ValueError, match="two checks at least"):
         _chart([0.001])
 
 

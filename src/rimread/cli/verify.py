@@ -132,7 +132,7 @@ def _block(
 def _chart_only(block: Block, rules: RuleSet, log: Path) -> _Outcome:
     chart = _chart(block, log)
     if chart is None:
-        raise ValueError(f"{log} holds fewer than two days of block {block.serial}: no chart yet")
+        raise ValueError(f"{log} holds fewer than two checks of block {block.serial}: no chart yet")
     record = {
         "block": block.serial,
         "checks": checks_json(chart.checks),
@@ -180,10 +180,11 @@ def _chart_json(chart: ControlChart) -> dict[str, Any]:
     return {
         "dates": [e.on.isoformat() for e in chart.entries],
         "errors_rel": [e.error_rel for e in chart.entries],
+        "days": chart.days,
         "centre_rel": chart.centre_rel,
-        "sigma_rel": chart.sigma_rel,
+        "sigma_rel": chart.sigma_rel if chart.has_limits else None,
         "moving_ranges_rel": list(chart.moving_ranges_rel),
-        "moving_range_limit_rel": chart.moving_range_limit_rel,
+        "moving_range_limit_rel": chart.moving_range_limit_rel if chart.has_limits else None,
     }
 
 
@@ -201,16 +202,26 @@ def _lines(verification: Verification) -> list[str]:
 
 
 def _chart_lines(chart: ControlChart) -> list[str]:
-    """Errors as a text chart, oldest above, limits at three sigma of the moving range."""
-    reach = 3.0 * chart.sigma_rel
-    low, high = chart.centre_rel - reach, chart.centre_rel + reach
-    limits = f"limits {low:+.2%} and {high:+.2%}, steps up to {chart.moving_range_limit_rel:.2%}"
-    lines = [f"error on the block: centre {chart.centre_rel:+.2%}, {limits}"]
+    """Errors as a text chart, oldest above, limits at three sigma of the moving range.
+
+    Where there are no limits the farthest error is at the edge.
+    """
     width = 2 * _CHART_HALF_WIDTH
+    bars: tuple[int, ...] = (_CHART_HALF_WIDTH,)
+    if chart.has_limits:
+        reach = 3.0 * chart.sigma_rel
+        low, high = chart.centre_rel - reach, chart.centre_rel + reach
+        steps = f"steps up to {chart.moving_range_limit_rel:.2%}"
+        limits = f"limits {low:+.2%} and {high:+.2%}, {steps}"
+        bars = (0, _CHART_HALF_WIDTH, width)
+    else:
+        reach = max(abs(entry.error_rel - chart.centre_rel) for entry in chart.entries)
+        limits = "no limits from so few days"
+    lines = [f"error on the block: centre {chart.centre_rel:+.2%}, {limits}"]
     for entry in chart.entries[-_CHART_LINES:]:
         off = (entry.error_rel - chart.centre_rel) / reach if reach > 0.0 else 0.0
         place = round(_CHART_HALF_WIDTH * (1.0 + max(-1.0, min(1.0, off))))
-        row = ["|" if i in (0, _CHART_HALF_WIDTH, width) else " " for i in range(width + 1)]
+        row = ["|" if i in bars else " " for i in range(width + 1)]
         row[place] = "o" if abs(off) <= 1.0 else "X"
         lines.append(f"  {entry.on.isoformat()} {''.join(row)} {entry.error_rel:+.2%}")
     return lines

@@ -6,13 +6,13 @@ import csv
 import io
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
 from typing import Final
 
-from rimread.check import Check
+from rimread.check import Check, Outcome
 from rimread.hardness.block import Verification
 from rimread.hardness.rules import RuleSet, rule_set
 from rimread.whole import naming
@@ -32,7 +32,7 @@ COLUMNS: Final = (
     "passed",
 )
 LEAST_BASELINE: Final = 10
-"""Fewer days give limits that are guesswork; common practice, no source."""
+"""Fewer days give no limits, only guesswork; common practice, no source."""
 
 _D2, _D4 = 1.128, 3.267  # moving ranges of two: ASTM STP 15D / ISO 7870-2 constants, from memory
 _RUN, _TREND = 8, 6
@@ -71,8 +71,9 @@ class ControlChart:
     moving_range_limit_rel : float
         3.267 times the mean moving range.
     checks : tuple of Check
-        Codes ``chart-baseline``, ``chart-limits``, ``chart-moving-range``, ``chart-two-of-three``,
-        ``chart-four-of-five``, ``chart-run``, ``chart-trend``; they judge the newest entry.
+        Codes ``chart-baseline``, ``chart-run``, ``chart-trend`` and, where there are limits,
+        ``chart-limits``, ``chart-moving-range``, ``chart-two-of-three``, ``chart-four-of-five``;
+        they judge the newest entry.
     """
 
     entries: tuple[DailyCheck, ...]
@@ -81,6 +82,16 @@ class ControlChart:
     moving_ranges_rel: tuple[float, ...]
     moving_range_limit_rel: float
     checks: tuple[Check, ...]
+
+    @property
+    def days(self) -> int:
+        """On how many days the block was tested; several checks of one day are one day."""
+        return len({entry.on for entry in self.entries})
+
+    @property
+    def has_limits(self) -> bool:
+        """Whether sigma and moving range stand on enough days to be limits."""
+        return self.days >= LEAST_BASELINE
 
 
 def append_daily(path: Path, verification: Verification, *, on: date, operator: str = "") -> None:
@@ -163,13 +174,13 @@ def control_chart(entries: Sequence[DailyCheck], *, block: str, test: str) -> Co
     """
     own = sorted((e for e in entries if (e.block, e.test) == (block, test)), key=lambda e: e.on)
     if len(own) < 2:
-        raise ValueError(f"a chart of block {block} needs two days at least (got {len(own)})")
+        raise ValueError(f"a chart of block {block} needs two checks at least (got {len(own)})")
     errors = [e.error_rel for e in own]
     ranges = tuple(abs(b - a) for a, b in pairwise(errors))
     centre, mean_range = statistics.fmean(errors), statistics.fmean(ranges)
     sigma = mean_range / _D2
-    checks = _chart_checks([e - centre for e in errors], ranges, sigma, mean_range)
-    return ControlChart(tuple(own), centre, sigma, ranges, _D4 * mean_range, checks)
+    chart = ControlChart(tuple(own), centre, sigma, ranges, _D4 * mean_range, ())
+    return replace(chart, checks=_chart_checks(chart))
 
 
 def due_on(last: date, *, rules: str | RuleSet = "iso", every: str = "verify_every_days") -> date:
@@ -208,34 +219,41 @@ def _entry(row: list[str]) -> DailyCheck:
     )
 
 
-def _chart_checks(
-    z: list[float], ranges: tuple[float, ...], sigma: float, mean_range: float
-) -> tuple[Check, ...]:
+def _baseline(chart: ControlChart) -> Check:
+    checks, days = len(chart.entries), chart.days
+    has = f"{days} day{'s' if days > 1 else ''} on the chart"
+    if checks > days:
+        has = f"{checks} checks on {has}"
+    says = f"limits from fewer than {LEAST_BASELINE} are guesswork"
+    if not chart.has_limits:
+        says += ": there are none yet, and nothing is held against them"
+    outcome: Outcome = "pass" if chart.has_limits else "warn"
+    return Check("chart-baseline", outcome, f"{has}, {says}", "common practice, no source")
+
+
+def _chart_checks(chart: ControlChart) -> tuple[Check, ...]:
     """Rules on the newest point; `z` are the errors from the centre line."""
-    n = len(z)
-    checks = [
-        Check(
-            "chart-baseline",
-            "pass" if n >= LEAST_BASELINE else "warn",
-            f"{n} days on the chart, limits from fewer than {LEAST_BASELINE} are guesswork",
-            "common practice, no source",
-        )
-    ]
+    z = [entry.error_rel - chart.centre_rel for entry in chart.entries]
+    sigma = chart.sigma_rel
+    checks = [_baseline(chart)]
 
     def rule(code: str, broken: bool, says: str, source: str = _WECO) -> None:  # noqa: FBT001
         message = f"the newest day {'breaks' if broken else 'keeps'} the rule: {says}"
         checks.append(Check(code, "warn" if broken else "pass", message, source))
 
     steps = [b - a for a, b in pairwise(z)]
-    rule("chart-limits", abs(z[-1]) > 3 * sigma + _NOISE, "no day beyond 3 sigma of the centre")
-    rule(
-        "chart-moving-range",
-        ranges[-1] > _D4 * mean_range + _NOISE,
-        f"no step from day to day beyond {_D4} mean steps",
-        "individuals chart, constants of ASTM STP 15D, from memory",
-    )
-    rule("chart-two-of-three", _beyond(z, 2 * sigma, 2, 3), "not two of three days beyond 2 sigma")
-    rule("chart-four-of-five", _beyond(z, sigma, 4, 5), "not four of five days beyond 1 sigma")
+    if chart.has_limits:
+        far, jump = 3 * sigma + _NOISE, chart.moving_range_limit_rel + _NOISE
+        rule("chart-limits", abs(z[-1]) > far, "no day beyond 3 sigma of the centre")
+        rule(
+            "chart-moving-range",
+            chart.moving_ranges_rel[-1] > jump,
+            f"no step from day to day beyond {_D4} mean steps",
+            "individuals chart, constants of ASTM STP 15D, from memory",
+        )
+        two, four = _beyond(z, 2 * sigma, 2, 3), _beyond(z, sigma, 4, 5)
+        rule("chart-two-of-three", two, "not two of three days beyond 2 sigma")
+        rule("chart-four-of-five", four, "not four of five days beyond 1 sigma")
     rule("chart-run", _beyond(z, 0.0, _RUN, _RUN), f"not {_RUN} days in a row on one side")
     trend = len(steps) >= _TREND - 1 and (
         min(steps[1 - _TREND :]) > _NOISE or max(steps[1 - _TREND :]) < -_NOISE
