@@ -113,6 +113,7 @@ def test_failed_checks_exit_with_1(tmp_path: Path):
 @pytest.mark.parametrize(
     ("words", "says"),
     [
+        (("--temperature", "-500"), "temperature_c must lie in -50 to 100"),
         (("--out", "x.doc"), "written as .html or .pdf"),
         (("--policy", "drop-extremes"), "at least 5 indents"),
         (("--convert", "hv"), "say which group"),

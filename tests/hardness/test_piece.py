@@ -134,6 +134,8 @@ def test_every_group_has_an_index_of_the_standard_at_every_hardness() -> None:
         ({"edge_mm": -1.0}, "edge_mm must be above 0"),
         ({"spacing_mm": math.nan}, "spacing_mm must be a finite number"),
         ({"temperature_c": math.inf}, "temperature_c must be a finite number"),
+        ({"temperature_c": -300.0}, "temperature_c must lie in -50 to 100 \\(got -300"),
+        ({"temperature_c": 100.5}, "temperature_c must lie in -50 to 100 \\(got 100.5"),
         ({"material": "wood"}, "material must be one of steel"),
         ({"material": "sintered"}, "ISO 4498"),
     ],

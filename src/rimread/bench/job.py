@@ -7,6 +7,7 @@ from typing import Any
 
 from rimread.bench.ask import Ask
 from rimread.hardness import parse_test, rule_set
+from rimread.hardness.piece import TEMPERATURE_C
 
 __all__ = ["Job"]
 
@@ -71,7 +72,7 @@ class Job:
             new["scale"] = ask.text("scale", most=64)
         if ask.given("temperature_c"):
             has = ask.has("temperature_c")
-            new["temperature_c"] = ask.number("temperature_c", -50.0, 100.0) if has else None
+            new["temperature_c"] = ask.number("temperature_c", *TEMPERATURE_C) if has else None
         if ask.given("blind"):
             new["blind"] = ask.flag("blind")
         if ask.given("frames"):

@@ -11,10 +11,13 @@ from rimread.hardness.formula import brinell, depth_mm
 from rimread.hardness.materials import index_check, material
 from rimread.hardness.rules import RuleSet, rule_set
 
-__all__ = ["Piece", "explained_by_lay", "piece_checks"]
+__all__ = ["TEMPERATURE_C", "Piece", "explained_by_lay", "piece_checks"]
 
 _ROUNDING = 1e-9  # relative
 _ALONG_DEG = 20.0  # nearer than this to the lay counts as along it: own choice, no source
+
+TEMPERATURE_C = (-50.0, 100.0)
+"""Where a room or a yard can be; beyond it is a slip of the pen: own choice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +59,11 @@ class Piece:
                 raise ValueError(f"{field.name} must be a finite number (got {value})")
             elif value is not None and field.name.endswith(("_mm", "_s")) and value <= 0.0:
                 raise ValueError(f"{field.name} must be above 0 (got {value:g})")
+        low, high = TEMPERATURE_C
+        if self.temperature_c is not None and not low <= self.temperature_c <= high:
+            raise ValueError(
+                f"temperature_c must lie in {low:g} to {high:g} (got {self.temperature_c:g})"
+            )
 
 
 def piece_checks(
