@@ -25,6 +25,7 @@ from rimread.cli import (
     watch,
 )
 from rimread.cli._io import line_safe
+from rimread.cli._verb import Verb
 
 __all__ = ["app"]
 
@@ -54,6 +55,8 @@ for _verb in (
 ):
     app.command()(_verb)
 app.add_typer(ledger.ledger)
+for _known in (*app.registered_commands, *ledger.ledger.registered_commands):
+    _known.cls = Verb
 
 
 def _version(asked: bool) -> None:
