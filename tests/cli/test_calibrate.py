@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import math
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -65,6 +67,20 @@ def test_table_for_people(tmp_path):
     assert "no certificate given" in done.stdout
     assert "field of view" in done.stdout
     assert str(tmp_path / "hall.toml") in done.stdout
+
+
+def test_figures_are_told_with_the_digits_that_say_something(tmp_path):
+    """Without a certificate the length is a guess and outweighs the scatter: endless freedom."""
+    out = tmp_path / "hall.toml"
+    shown = calibrate(GOOD, out=out).stdout
+    k1, U = re.search(r"distortion k1 +(-?[\d.]+) ± ([\d.]+)", shown).groups()
+    assert len(U.replace(".", "").lstrip("0")) == 2
+    assert len(k1.partition(".")[2]) == len(U.partition(".")[2])
+    record = json.loads(calibrate(GOOD, "--json", out=out).stdout)
+    assert float(U) == pytest.approx(2.0 * record["u_k1_half_diagonal"], rel=0.05)
+    assert record["dof"] is None
+    assert "\ndof = inf\n" in out.read_text(encoding="utf-8")
+    assert math.isinf(read_scale(out).dof)
 
 
 def test_refusal_writes_nothing(tmp_path):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from rimread.budget import in_step
 from rimread.cli._io import REFUSED, apart, expand, print_json, speaking, telling
 from rimread.cli._options import Json, Tone, date_of, day
 
@@ -137,7 +138,7 @@ def _record(result: Scale | Refusal, out: Path) -> dict[str, Any]:
         "u_px_per_mm_x": math.sqrt(result.covariance[0][0]),
         "u_px_per_mm_y": math.sqrt(result.covariance[1][1]),
         "u_k1_half_diagonal": math.sqrt(result.covariance[2][2]),
-        "dof": result.dof,
+        "dof": result.dof if math.isfinite(result.dof) else None,
         "valid_until": result.valid_until.isoformat(),
         "photos": [
             {
@@ -169,7 +170,8 @@ def _tell(result: Scale | Refusal, out: Path) -> None:
             f"px/mm along {axis}   {value:10.4f} ± {2 * spread:.4f} "
             f"({200 * spread / value:.3f} %, k = 2)"
         )
-    print(f"distortion k1   {result.k1_half_diagonal:10.5f} ± {2 * u[2]:.5f} (k = 2)")
+    k1, U = in_step(result.k1_half_diagonal, 2.0 * u[2])
+    print(f"distortion k1   {k1:>10} ± {U} (k = 2)")
     width, height = result.width_px / result.px_per_mm_x, result.height_px / result.px_per_mm_y
     print(f"field of view   {width:.3f} × {height:.3f} mm; if that cannot be, --division is wrong")
     for p in result.photos:

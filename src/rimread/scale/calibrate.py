@@ -37,6 +37,9 @@ A measuring device may be off by 0.5 % (ISO 6506-2, from memory); the scale may 
 that at k = 2. No source for the fifth.
 """
 
+_ENDLESS_DOF = 1e6
+"""From here on Student's t is the normal distribution to six digits, and more says nothing."""
+
 _INCH_MM = 25.4
 _SPARE_LINES = 1
 """Lines that dust may feign past the end of a scale."""
@@ -338,7 +341,8 @@ def _whole_covariance(fit: Fit, certificate: Certificate | None) -> tuple[FloatA
     along = np.array([fit.values[0], fit.values[1], 0.0]) * relative
     whole = fit.covariance + np.outer(along, along)
     share = np.diag(fit.scatter)[:2] / np.diag(whole)[:2]
-    return whole, float(fit.dof / np.max(share) ** 2)
+    dof = float(fit.dof / np.max(share) ** 2)
+    return whole, dof if dof < _ENDLESS_DOF else math.inf
 
 
 def _u_length(certificate: Certificate | None) -> float:

@@ -82,7 +82,7 @@ class Scale:
         Of (px_per_mm_x, px_per_mm_y, k1_half_diagonal); holds everything known about the scale:
         line scatter, certificate, aspect.
     dof : float
-        Effective degrees of freedom of that covariance.
+        Effective degrees of freedom of that covariance, infinite where there are many.
     width_px, height_px : int
         Size of the photos the scale holds for.
     label : str
