@@ -5,6 +5,7 @@ import json
 import math
 import os
 import re
+import shutil
 import statistics
 import struct
 import subprocess
@@ -170,6 +171,29 @@ def test_same_name_from_two_folders_gives_two_overlays(tmp_path):
         str(tmp_path / "y/a.jpg"),
     ]
     assert {p.name for p in tmp_path.glob("*.jpg")} == {"a-rim.jpg", "a-rim-2.jpg"}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no such names there")
+@pytest.mark.parametrize("bad", ["\n", "\r", "\x1b[31m", "\u2028"])
+def test_a_name_with_a_line_break_breaks_no_table(tmp_path, bad):
+    good, spoilt = tmp_path / f"a{bad}b.jpg", tmp_path / f"c{bad}d.jpg"
+    shutil.copy(GOOD, good)
+    spoilt.write_bytes(b"no picture")
+    book = tmp_path / "book.db"
+    done = measure(good, spoilt, options=("--ledger", book, "--average", "all"))
+    assert bad == "\n" or bad not in done.stdout
+    escaped = bad.encode("unicode_escape").decode()
+    head, first, *others = done.stdout.splitlines()
+    assert first.startswith(f"{good.parent / f'a{escaped}b.jpg'}  ")
+    assert 3.0 < float(first[head.index("d1 mm") - 3 :].split()[0]) < 5.0
+    assert sum("b.jpg" in line for line in others) == 1  # in the series, once
+    assert any(line.startswith(f"{spoilt.parent / f'c{escaped}d.jpg'}  unre") for line in others)
+    assert f"c{escaped}d.jpg: not a picture" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    listed = CliRunner().invoke(app, ["ledger", "list", str(book)]).stdout
+    assert len(listed.splitlines()) == 2
+    (record, *_) = records(measure(good, options=("--json",)))
+    assert record["photo"] == str(good)
 
 
 def test_same_input_gives_the_same_digits():

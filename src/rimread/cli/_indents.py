@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rimread.cli._io import say
+from rimread.cli._io import say, shown
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.check import Check
@@ -99,7 +99,7 @@ def results_from(word: str) -> tuple[Result, ...]:
 def print_checks(checks: Iterable[Check]) -> None:
     """Checks for people, the source beneath what did not pass."""
     for check in checks:
-        print(f"  {check.outcome:4}  {check.code}: {check.message}")
+        print(shown(f"  {check.outcome:4}  {check.code}: {check.message}"))
         if check.outcome != "pass":
             print(f"        source: {check.source}")
 

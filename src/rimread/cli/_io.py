@@ -6,6 +6,7 @@ import errno
 import glob
 import json
 import os
+import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -23,6 +24,7 @@ __all__ = [
     "print_json",
     "quiet",
     "say",
+    "shown",
     "speaking",
     "telling",
     "told",
@@ -37,6 +39,7 @@ MISUSE = 2
 
 
 _WINDOWS = os.name == "nt"
+_BREAKS = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")  # controls and other line ends
 
 
 @contextmanager
@@ -112,7 +115,16 @@ def until_stopped(sentence: str) -> Iterator[None]:
 def say(sentence: str) -> None:
     """Tell a person something on standard error."""
     with quiet(sys.stderr):
-        print(f"rimread: {sentence}", file=sys.stderr)
+        print(f"rimread: {shown(sentence)}", file=sys.stderr)
+
+
+def shown(line: str) -> str:
+    r"""A line for people, in which what would break it (a file may be so named) is an escape.
+
+    >>> shown("indent\n7.jpg")
+    'indent\\n7.jpg'
+    """
+    return _BREAKS.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), line)
 
 
 def print_json(record: Mapping[str, Any]) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from rimread.budget import budget_json
 from rimread.check import checks_json
-from rimread.cli._io import say
+from rimread.cli._io import say, shown
 from rimread.cli._options import Average, Way
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -160,7 +160,7 @@ def print_series(series: Series) -> None:
     for number, (indent, hbw, used) in enumerate(lines, start=1):
         note = "" if used else "  dropped"
         note += "  odd" if series.outlier == number - 1 else ""
-        name = f"  {Path(indent.name).name}" if indent.name else ""
+        name = f"  {shown(Path(indent.name).name)}" if indent.name else ""
         print(
             f"{number:3d} {indent.d1_mm:8.3f} {indent.d2_mm:8.3f} {indent.mean_mm:8.3f} "
             f"{hbw:8.1f}{name}{note}"

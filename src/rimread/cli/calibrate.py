@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from rimread.budget import in_step
-from rimread.cli._io import REFUSED, apart, expand, print_json, speaking, telling
+from rimread.cli._io import REFUSED, apart, expand, print_json, shown, speaking, telling
 from rimread.cli._options import Json, Tone, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -176,7 +176,7 @@ def _tell(result: Scale | Refusal, out: Path) -> None:
     print(f"field of view   {width:.3f} × {height:.3f} mm; if that cannot be, --division is wrong")
     for p in result.photos:
         print(
-            f"{p.name}: {p.lines_used} lines at {p.angle_deg:.2f}°, "
+            f"{shown(p.name)}: {p.lines_used} lines at {p.angle_deg:.2f}°, "
             f"scatter {p.residual_rms_px:.3f} px"
         )
     for note in result.notes:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from rimread.cli._io import REFUSED, print_json, say, speaking, telling
+from rimread.cli._io import REFUSED, print_json, say, shown, speaking, telling
 from rimread.cli._options import Json, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -256,7 +256,7 @@ def _line(entry: Entry) -> str:
     what = record.get("photo") or ""
     if record.get("indent") is not None:
         what += f" #{record['indent']}"
-    return f"{entry.number:>7}  {when}  {draft.kind:5}  {what}  {says}{who}"
+    return shown(f"{entry.number:>7}  {when}  {draft.kind:5}  {what}  {says}{who}")
 
 
 def _print_pairs(values: dict[str, Any], indent: str = "") -> None:
@@ -264,12 +264,10 @@ def _print_pairs(values: dict[str, Any], indent: str = "") -> None:
         if isinstance(value, list) and value:
             print(f"{indent}{key}:")
             for part in value:
-                print(
-                    f"{indent}  "
-                    + "; ".join(f"{k} {v}" for k, v in part.items() if v not in ("", None))
-                )
+                told = "; ".join(f"{k} {v}" for k, v in part.items() if v not in ("", None))
+                print(shown(f"{indent}  {told}"))
         elif isinstance(value, dict) and value:
             print(f"{indent}{key}:")
             _print_pairs(value, indent + "  ")
         elif value not in (None, "", [], {}):
-            print(f"{indent}{key}: {value}")
+            print(shown(f"{indent}{key}: {value}"))

@@ -14,7 +14,7 @@ from rimread.budget import in_step
 from rimread.cli import _measure_options as own
 from rimread.cli._book import Keeper, Kept, Wishes, keeping
 from rimread.cli._indents import print_checks
-from rimread.cli._io import MISUSE, REFUSED, expand, print_json, say, speaking, telling, told
+from rimread.cli._io import MISUSE, REFUSED, expand, print_json, say, shown, speaking, telling, told
 from rimread.cli._job import Job, Seen, job_of, measured, measured_all, piece_of, told_once
 from rimread.cli._machine import Machine, machine_of
 from rimread.cli._options import (
@@ -187,15 +187,16 @@ def _table(
     from rimread.refusal import Refusal  # noqa: PLC0415
     from rimread.report import text  # noqa: PLC0415
 
-    wide = max(map(len, names))
+    wide = max(len(shown(name)) for name in names)
     with telling():
         print(f"{'photo':{wide}}  {'d1 mm':>8}  {'d2 mm':>8}  {'mean mm ± U':>18}  hardness ± U")
 
     def row(seen: Seen, kept: Kept) -> None:
+        name = shown(seen.name)
         if isinstance(seen.result, Refusal):
             word = "unreadable" if seen.photo is None else f"refused ({seen.result.code})"
             why = "" if seen.photo is None else f": {seen.result.message}"
-            print(f"{seen.name:{wide}}  {word}{why}", flush=True)
+            print(shown(f"{name:{wide}}  {word}{why}"), flush=True)
             for line in kept.lines():
                 print(f"    {line}", flush=True)
             return
@@ -204,7 +205,7 @@ def _table(
         d1, d2 = (in_step(d, U)[0] for d in (found.d1_mm, found.d2_mm))
         mean = " ± ".join(in_step(found.mean_mm, U))
         print(
-            f"{seen.name:{wide}}  {d1:>8}  {d2:>8}  {mean:>18}  {text.result(seen.result)}",
+            f"{name:{wide}}  {d1:>8}  {d2:>8}  {mean:>18}  {text.result(seen.result)}",
             flush=True,
         )
         extra = text.budget_lines(found.budget, found.mean_mm) if budget else ()
@@ -241,7 +242,7 @@ def _averaged(
 
 
 def _print_together(found: Together, average: Average, *, budget: bool) -> None:
-    left_out = ", ".join(found.refused)
+    left_out = shown(", ".join(found.refused))
     print(f"\nTogether ({average}{f'; not in it: {left_out}' if left_out else ''})")
     if found.series is None:
         print(f"  no result: {found.why}")

@@ -10,7 +10,7 @@ import typer
 
 from rimread.budget import in_step
 from rimread.cli._book import Kept, Wishes, keeping
-from rimread.cli._io import print_json, quiet, speaking, told, until_stopped
+from rimread.cli._io import print_json, quiet, shown, speaking, told, until_stopped
 from rimread.cli._job import Seen, job_of, measured
 from rimread.cli._options import Json, Rules, ScaleFile, Test
 
@@ -91,11 +91,11 @@ def _tell(seen: Seen, kept: Kept) -> None:
 
     path, result = seen.path, seen.result
     if isinstance(result, Refusal):
-        print(f"{path.name}  refused ({result.code}): {result.message}", flush=True)
+        print(shown(f"{path.name}  refused ({result.code}): {result.message}"), flush=True)
         lines: tuple[str, ...] = ()
     else:
         mean = " ± ".join(in_step(result.diameters.mean_mm, result.diameters.budget.U))
-        print(f"{path.name}  {mean} mm  {text.result(result)}", flush=True)
+        print(shown(f"{path.name}  {mean} mm  {text.result(result)}"), flush=True)
         lines = tuple(text.check_lines(result))
     for line in (*lines, *kept.lines()):
         print(f"    {line}", flush=True)
