@@ -41,12 +41,12 @@ _GROUPS = re.compile(r"[-+]?\d{1,3}(?:[.,' ]\d{3})+(?:[.,]\d+)?")
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """Why a line is left out.
+    """Why a line of a table, or a folder, is left out.
 
     Parameters
     ----------
     line : int
-        Its number, the first is 1.
+        Its number, the first is 1; 0 where it is a folder and no line that is left out.
     message : str
         One sentence.
     texts, others : mapping of str to str
@@ -59,7 +59,7 @@ class Problem:
     others: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
 
     def __str__(self) -> str:
-        return f"line {self.line}: {self.message}"
+        return f"line {self.line}: {self.message}" if self.line else self.message
 
 
 @dataclass(frozen=True, slots=True)

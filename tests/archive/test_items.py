@@ -1,5 +1,7 @@
 """What is measured: folder trees and manifests."""
 
+import errno
+import os
 from datetime import date
 from pathlib import Path
 
@@ -17,6 +19,26 @@ def test_a_folder_tree_in_the_order_of_names(tmp_path):
     items = list(from_folder(tmp_path))
     assert [i.photo for i in items] == ["c.bmp", "a ü/1.png", "b/10.tiff", "b/2.JPG"]
     assert all(Path(i.path) == tmp_path / i.photo for i in items)
+
+
+def test_a_folder_that_cannot_be_looked_into_is_told(tmp_path, monkeypatch):
+    for name in ("a/1.jpg", "b/2.jpg", "c/3.jpg"):
+        (tmp_path / name).parent.mkdir()
+        (tmp_path / name).touch()
+    look = os.scandir
+
+    def locked(folder):
+        if Path(folder).name in ("b", "c"):
+            raise PermissionError(errno.EACCES, "Permission denied", folder)
+        return look(folder)
+
+    monkeypatch.setattr("os.scandir", locked)
+    first, *others = from_folder(tmp_path)
+    assert first.photo == "a/1.jpg"
+    assert [str(problem) for problem in others] == [
+        f"{tmp_path / name}: cannot be looked into (Permission denied); may it be read?"
+        for name in ("b", "c")
+    ]
 
 
 def test_a_manifest_with_everything(tmp_path):

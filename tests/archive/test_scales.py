@@ -160,6 +160,20 @@ def test_a_damaged_scale_file_is_not_passed_over(hall, tmp_path):
     assert choose(hall, tmp_path / "a.jpg", root=tmp_path) == "scale-unreadable"
 
 
+def test_a_scale_file_in_a_locked_folder_is_not_passed_over(tmp_path, monkeypatch):
+    (tmp_path / "hall.toml").write_text("x = 1", encoding="utf-8")
+
+    def locked(path, *_how, **_more):
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr(Path, "open", locked)
+    monkeypatch.setattr(Path, "is_file", locked)  # as Python 3.11 has it
+    found = scales_in(tmp_path, below=False, since=7)
+    assert isinstance(found, Refusal)
+    assert found.code == "scale-unreadable"
+    assert "Permission denied" in found.message
+
+
 def test_the_refusal_names_what_was_seen(hall, tmp_path):
     shutil.copy(SCALES / "fine-scope.toml", tmp_path)
     why = choose_scale(hall, tmp_path / "a.jpg", root=tmp_path)

@@ -172,6 +172,28 @@ def test_the_same_digits_as_measure(archive, tmp_path):
     assert {key: record[key] for key in expected} == expected
 
 
+def test_a_locked_folder_is_told_and_has_a_row(archive, tmp_path, monkeypatch):
+    shutil.copytree(archive / "Prüfung 2019", tmp_path / "tree" / "open")
+    (tmp_path / "tree" / "shut").mkdir()
+    look = os.scandir
+
+    def locked(folder="."):
+        if Path(os.fsdecode(folder)).name == "shut":
+            raise PermissionError(13, "Permission denied", str(folder))
+        return look(folder)
+
+    monkeypatch.setattr("os.scandir", locked)
+    words = [tmp_path / "tree", "--ledger", tmp_path / "b.db", "--out", tmp_path / "out.csv"]
+    words += ["--test", "10/3000", "--scales", SCALES, "--workers", 1, "--on", "2026-11-20"]
+    done = run(*words)
+    assert done.exit_code == 2
+    assert f"rimread: {tmp_path / 'tree' / 'shut'}: cannot be looked into" in done.stderr
+    assert "7 of 7" in done.stderr
+    *_, row = table(tmp_path / "out.csv")
+    assert (row["refusal"], row["line"], row["status"]) == ("locked-folder", "", "refused")
+    assert "Permission denied" in row["why"]
+
+
 def test_a_folder_and_a_scale_added_later(archive, tmp_path):
     tree = tmp_path / "tree"
     shutil.copytree(archive / "Prüfung 2019", tree / "2019")

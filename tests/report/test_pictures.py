@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import shutil
 from dataclasses import replace
@@ -119,6 +120,23 @@ def test_given_pictures_are_said_to_be_unproved(measured, tmp_path):
     (tmp_path / "bench-axle-1-rim.jpg").unlink()
     (picture,) = pictures_from_files([measured], tmp_path)
     assert isinstance(picture, Refusal)
+
+
+@pytest.mark.parametrize("step", ["stat", "read_bytes"])
+def test_a_locked_folder_of_pictures_is_told_and_stops_no_report(
+    measured, tmp_path, monkeypatch, step
+):
+    cv2.imwrite(str(tmp_path / "bench-axle-1-rim.jpg"), np.full((300, 300, 3), 90, np.uint8))
+
+    def locked(path, **_how):
+        raise PermissionError(errno.EACCES, "Permission denied", str(path))
+
+    monkeypatch.setattr(Path, step, locked)  # as for anybody but the superuser
+    monkeypatch.setattr(Path, "is_file", lambda path: path.stat().st_size > 0)  # as in Python 3.11
+    (picture,) = pictures_from_files([measured], tmp_path)
+    assert picture == Refusal(
+        "no-picture", "bench-axle-1-rim.jpg cannot be read (Permission denied)"
+    )
 
 
 def test_given_pictures_of_two_photos_of_one_name_are_not_told_apart(measured, tmp_path):

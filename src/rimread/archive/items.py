@@ -78,14 +78,29 @@ def task_of(photo: str, *, run: str) -> str:
     return sha256_of(canonical({"photo": photo, "run": run}))
 
 
-def from_folder(root: Path) -> Iterator[Item]:
-    """Photos of a folder and all below it, folder by folder in the order of their names."""
-    for folder, folders, names in os.walk(root):
+def from_folder(root: Path) -> Iterator[Item | Problem]:
+    """Photos of a folder and all below it, folder by folder in the order of their names.
+
+    A folder that cannot be looked into is a problem: its photos are missing.
+    """
+    locked: list[OSError] = []
+    for folder, folders, names in os.walk(root, onerror=locked.append):
+        yield from _locked(locked)
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
             if name.lower().endswith(SUFFIXES) and not name.startswith("."):
                 path = Path(folder, name)
                 yield Item(printable(path.relative_to(root).as_posix()), str(path))
+
+    yield from _locked(locked)
+
+
+def _locked(errors: list[OSError]) -> Iterator[Problem]:
+    """The folders that were passed over since, each told once."""
+    while errors:
+        error = errors.pop(0)
+        folder = printable(str(error.filename))
+        yield Problem(0, f"{folder}: cannot be looked into ({error.strerror}); may it be read?")
 
 
 def from_manifest(path: Path) -> Iterator[Item | Problem]:

@@ -197,7 +197,9 @@ def _row(
 ) -> dict[str, Any]:
     row: dict[str, Any] = dict.fromkeys(columns) | {"line": item.line or None}
     if isinstance(item, Problem):
-        code = "repeated-line" if isinstance(item, Repeated) else "bad-line"
+        code = "bad-line" if item.line else "locked-folder"
+        if isinstance(item, Repeated):
+            code = "repeated-line"
         row |= {"photo": item.texts.get("photo") or None, **_own(item.others, own)}
         return row | {"status": "refused", "refusal": code, "why": item.message}
     assert entry is not None  # noqa: S101  (the caller has seen to it)

@@ -58,7 +58,7 @@ class Tally:
     measured, refused, unreadable : int
         Done now; a refusal because a file could not be read counts as unreadable only.
     bad_lines, duplicates : int
-        Of the manifest.
+        Of the manifest; of a folder tree, folders that cannot be looked into.
     """
 
     before: int = 0

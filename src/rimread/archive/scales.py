@@ -90,8 +90,8 @@ def scales_in(folder: Path, *, below: bool, since: int = 0) -> tuple[ScaleFile, 
         try:
             there = _looked_at(path)
         except OSError as error:
-            if not Path(path).is_file():  # a folder of that name, a file gone in the meantime
-                continue
+            if isinstance(error, FileNotFoundError) or os.path.isdir(path):  # noqa: PTH112
+                continue  # gone in the meantime, or a folder of that name; a locked one is neither
             return Refusal("scale-unreadable", f"{path}: {error.strerror}; may it be read?")
         if isinstance(there, Refusal):
             return there

@@ -159,9 +159,12 @@ def _measured_again(result: Result, photo: Photo, scale: Scale, known: _Known) -
 
 def _given(i: int, result: Result, folder: Path) -> Picture | Refusal:
     path = folder / f"{_stem(result)}-rim.jpg"
-    if not path.is_file() or path.stat().st_size > _MOST_BYTES:
-        return Refusal("no-picture", f"{path.name} was not found or is too large")
-    data = np.frombuffer(path.read_bytes(), np.uint8)
+    try:
+        if not path.is_file() or path.stat().st_size > _MOST_BYTES:
+            return Refusal("no-picture", f"{path.name} was not found or is too large")
+        data = np.frombuffer(path.read_bytes(), np.uint8)
+    except OSError as error:
+        return Refusal("no-picture", f"{path.name} cannot be read ({error.strerror})")
     pixels = cv2.imdecode(data, cv2.IMREAD_COLOR) if data.size else None
     if pixels is None:
         return Refusal("no-picture", f"{path.name} is no picture")
