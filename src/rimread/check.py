@@ -6,7 +6,10 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Literal
 
-__all__ = ["Check", "Outcome", "checks_json"]
+__all__ = ["ON_LIMIT", "Check", "Outcome", "checks_json"]
+
+ON_LIMIT = 1e-9
+"""Relative; a value on a limit stays on it through d and back, whatever the last bit says."""
 
 Outcome = Literal["pass", "warn", "fail"]
 

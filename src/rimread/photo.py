@@ -26,12 +26,15 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, UnidentifiedImageError
 
-__all__ = ["MOST_PIXELS", "Photo", "PhotoError", "Tone", "linear_light", "read_photo"]
+__all__ = ["ENDINGS", "MOST_PIXELS", "Photo", "PhotoError", "Tone", "linear_light", "read_photo"]
 
 Tone = Literal["srgb", "linear"]
 
 MOST_PIXELS = 100_000_000
 """Largest picture read; the work on it takes about 35 bytes a pixel."""
+
+ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp")
+"""Endings, in small letters, of files that are taken for photos where a folder is gone through."""
 
 LEAST_SIDE_PX = 64
 """Smallest side of a picture; no indent that can be measured fits into less."""

@@ -187,9 +187,10 @@ def test_the_page_is_never_written_over_what_is_read(table, results):
     assert results.read_bytes() == told
 
 
-def test_results_nested_too_deeply_are_one_bad_line(table, results):
+@pytest.mark.parametrize("spoilt", ["[" * 100_000, "1" * 5000, '{"status": ', "7"])
+def test_a_result_that_is_none_is_one_bad_line(table, results, spoilt):
     with results.open("a", encoding="utf-8") as file:
-        file.write("\n" + "[" * 100_000)
+        file.write(f"\n{spoilt}")
     done = run(table(*GOOD), "--image", results)
     assert done.exit_code == 2
     assert "line 4" in done.stderr

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from rimread.hardness import TestCondition, parse_test, too_unequal
+from rimread.report.results import read_text, told_by_lines
 from rimread.table import Problem, Row, read_rows
 
 __all__ = [
@@ -139,26 +140,20 @@ def read_results(path: Path) -> tuple[list[ImageResult], list[Problem]]:
     OSError
         If the file cannot be read.
     """
-    data = path.read_bytes()
-    wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")  # a redirect in Windows PowerShell 5
-    text = data.decode("utf-16" if wide else "utf-8-sig", errors="replace")
     results: list[ImageResult] = []
     problems: list[Problem] = []
-    for line, content in enumerate(text.splitlines(), start=1):
-        if not content.strip():
-            continue
+    for line, told in told_by_lines(read_text(path, errors="replace")):
         try:
-            told = json.loads(content)
-            if isinstance(told, dict) and set(told) == {"series"}:
-                continue  # what measure --average adds
+            if isinstance(told, Exception):
+                raise told
             results.append(image_result(told))
         except (ValueError, RecursionError) as error:  # a JSONDecodeError is a ValueError
-            told = error.msg if isinstance(error, json.JSONDecodeError) else str(error)
-            problems.append(Problem(line, f"is no result of rimread measure --json ({told})"))
+            why = error.msg if isinstance(error, json.JSONDecodeError) else str(error)
+            problems.append(Problem(line, f"is no result of rimread measure --json ({why})"))
     return results, problems
 
 
-def image_result(record: Mapping[str, Any]) -> ImageResult:
+def image_result(record: object) -> ImageResult:
     """Result from one record of ``rimread measure --json``.
 
     Raises

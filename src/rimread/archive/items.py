@@ -9,13 +9,11 @@ from datetime import date
 from pathlib import Path
 
 from rimread.ledger.chain import canonical, sha256_of
+from rimread.photo import ENDINGS
 from rimread.reading import printable
 from rimread.table import Problem, Row, Table, open_table
 
 __all__ = ["Earlier", "Item", "from_folder", "from_manifest", "own_columns", "task_of"]
-
-SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp")
-"""Endings that count as photos in a folder tree; a manifest may name any file."""
 
 _TEXTS = ("scale", "test", "label", "sha256", "date")
 _EARLIER = {"d1": "mm", "d2": "mm", "mean": "mm", "hbw": "HBW", "U": "mm"}
@@ -88,7 +86,7 @@ def from_folder(root: Path) -> Iterator[Item | Problem]:
         yield from _locked(locked)
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
-            if name.lower().endswith(SUFFIXES) and not name.startswith("."):
+            if name.lower().endswith(ENDINGS) and not name.startswith("."):
                 path = Path(folder, name)
                 yield Item(printable(path.relative_to(root).as_posix()), str(path))
 

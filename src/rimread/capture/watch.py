@@ -11,10 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["PICTURES", "arrivals"]
+from rimread.photo import ENDINGS
 
-PICTURES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp"})
-"""Endings of files that are taken for pictures, in small letters."""
+__all__ = ["arrivals"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +107,7 @@ def _whole(
 def _listing(folder: Path) -> dict[Path, _State]:
     found = {}
     for path in folder.iterdir():
-        if path.name.startswith(".") or path.suffix.lower() not in PICTURES:
+        if path.name.startswith(".") or path.suffix.lower() not in ENDINGS:
             continue
         try:
             told = path.stat()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import sys
 import time
 from collections.abc import Callable
 from dataclasses import asdict
@@ -17,16 +16,15 @@ from rimread import whole
 from rimread.check import checks_json
 from rimread.cli import _validate_options as own
 from rimread.cli._indents import print_checks
-from rimread.cli._io import REFUSED, print_json, quiet, say, speaking, telling
+from rimread.cli._io import REFUSED, print_json, say, speaking, telling
 from rimread.cli._options import Json, ScaleFile, Test, ToneCurve
+from rimread.cli._progress import Line
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import TestCondition
     from rimread.scale.model import Scale
     from rimread.simulate.scene import Finish, LightKind
     from rimread.validate import Cell, Character, Limits, Trial, Validation, Working
-
-_SCREEN_S, _FILE_S = 0.2, 30.0  # how often progress is told on a screen and into a file
 
 
 def validate(
@@ -172,23 +170,17 @@ def _judge(plot: Path | None, show: Path | None) -> None:
 
 def _progress(total: int, begun: float) -> Callable[[Trial], None]:
     """What tells on standard error how far the work is."""
-    screen = sys.stderr.isatty()
+    line = Line()
     done = refused = 0
-    told = begun
 
     def tell(trial: Trial) -> None:
-        nonlocal done, refused, told
+        nonlocal done, refused
         done += 1
         refused += not trial.measured
-        now = time.monotonic()
-        if done < total and now - told < (_SCREEN_S if screen else _FILE_S):
-            return
-        told = now
-        left = (now - begun) / done * (total - done)
-        line = f"{done} of {total} photos, {refused} refused, about {left:.0f} s left"
-        start, end = ("\r", "\n" if done == total else "") if screen else ("", "\n")
-        with quiet(sys.stderr):
-            print(f"{start}{line:60}".rstrip(), end=end, file=sys.stderr)
+        if line.due() or done == total:
+            left = (time.monotonic() - begun) / done * (total - done)
+            told = f"{done} of {total} photos, {refused} refused, about {left:.0f} s left"
+            line.write(told, last=done == total)
 
     return tell
 

@@ -9,7 +9,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from rimread.check import Check
+from rimread.check import ON_LIMIT, Check
 from rimread.hardness.checks import diameter_range
 from rimread.hardness.condition import TestCondition, parse_test
 from rimread.hardness.rules import RuleSet, rule_set
@@ -161,7 +161,7 @@ def scope_checks(
         message = (
             f"interval of {true_mm:g} mm reads {read_mm:g} mm, {error:+.2%}, limit ±{limit:.2%}"
         )
-        good = abs(error) <= limit * (1.0 + 1e-9)
+        good = abs(error) <= limit * (1.0 + ON_LIMIT)
         checks.append(Check("scope-interval", "pass" if good else "fail", message, source))
     n = len(intervals_mm)
     message = f"{n} intervals read, at least {_SCOPE_INTERVALS} asked for"

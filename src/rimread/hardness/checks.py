@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from rimread.check import Check, Outcome
+from rimread.check import ON_LIMIT, Check, Outcome
 from rimread.hardness.condition import TestCondition, plain_number
 from rimread.hardness.formula import brinell, sensitivities
 from rimread.hardness.rules import RuleSet, rule_set
 
 __all__ = ["diameter_range", "hardness_range", "indent_checks", "ovality", "standard_pair"]
-
-_ROUNDING = 1e-9  # relative; 2.4 mm on a 10 mm ball is on the limit, whatever the last bit says
 
 
 def indent_checks(
@@ -55,7 +53,7 @@ def diameter_range(
     low = rules["d_min_in_balls"] * test.ball_mm
     high = rules["d_max_in_balls"] * test.ball_mm
     ratio = mean_mm / test.ball_mm
-    inside = low * (1.0 - _ROUNDING) <= mean_mm <= high * (1.0 + _ROUNDING)
+    inside = low * (1.0 - ON_LIMIT) <= mean_mm <= high * (1.0 + ON_LIMIT)
     margin = min(mean_mm - low, high - mean_mm)
     outcome = _outcome(inside, rules["d_range_binding"])
     note = ""
@@ -88,7 +86,7 @@ def hardness_range(
     slope = abs(sensitivities(mean_mm, test).diameter) * hbw / mean_mm
     if U_mean_mm is not None and abs(hbw - most) < slope * U_mean_mm:
         return Check("hardness-range", "warn", f"{message}; nearer to the limit than U", source)
-    inside = hbw <= most * (1.0 + _ROUNDING)
+    inside = hbw <= most * (1.0 + ON_LIMIT)
     if not inside:
         message += "; another method measures such metal"
     return Check("hardness-range", _outcome(inside, rules["most_hbw_binding"]), message, source)
@@ -98,7 +96,7 @@ def ovality(d1_mm: float, d2_mm: float, test: TestCondition, rules: RuleSet) -> 
     """Difference of the two diameters against 1 % of the ball diameter."""
     limit = rules["ovality_in_balls"] * test.ball_mm
     difference = abs(d1_mm - d2_mm)
-    beyond = difference > limit * (1.0 + _ROUNDING)
+    beyond = difference > limit * (1.0 + ON_LIMIT)
     outcome = _outcome(not beyond, rules["ovality_binding"])
     message = (
         f"the diameters differ by {difference:.3f} mm ({difference / max(d1_mm, d2_mm):.1%} of d), "

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
-from rimread.check import Check
+from rimread.check import ON_LIMIT, Check
 from rimread.hardness.condition import TestCondition, plain_number
 
 __all__ = ["MATERIALS", "Material", "index_check", "material"]
 
-_ROUNDING: Final = 1e-9  # relative; a value on a limit stays on it through d and back
 
 SOURCE: Final = "ISO 6506-1 table of materials, from memory"
 
@@ -39,7 +38,7 @@ class Material:
 
     def indices(self, hbw: float) -> frozenset[float]:
         """Indices that serve this hardness."""
-        low_side, high_side = hbw * (1.0 - _ROUNDING), hbw * (1.0 + _ROUNDING)
+        low_side, high_side = hbw * (1.0 - ON_LIMIT), hbw * (1.0 + ON_LIMIT)
         return frozenset(
             index
             for low, high, indices in self.classes

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, fields, replace
 
-from rimread.check import Check, Outcome
+from rimread.check import ON_LIMIT, Check, Outcome
 from rimread.hardness.condition import TestCondition, plain_number
 from rimread.hardness.formula import brinell, depth_mm
 from rimread.hardness.materials import index_check, material
@@ -13,7 +13,6 @@ from rimread.hardness.rules import RuleSet, rule_set
 
 __all__ = ["TEMPERATURE_C", "Piece", "explained_by_lay", "piece_checks"]
 
-_ROUNDING = 1e-9  # relative
 _ALONG_DEG = 20.0  # nearer than this to the lay counts as along it: own choice, no source
 
 TEMPERATURE_C = (-50.0, 100.0)
@@ -134,7 +133,7 @@ def _thickness(mean_mm: float, test: TestCondition, piece: Piece, rules: RuleSet
         f"thickness {plain_number(piece.thickness_mm)} mm, at least {least:.2f} mm = "
         f"{rules['thickness_in_depths']:g} h with h = {depth:.3f} mm"
     )
-    good = piece.thickness_mm >= least * (1.0 - _ROUNDING)
+    good = piece.thickness_mm >= least * (1.0 - ON_LIMIT)
     if not good:
         message += "; take a smaller force, and look for a mark on the back"
     return Check(
@@ -147,12 +146,12 @@ def _distance(
 ) -> Check | None:
     if found_mm is None:
         return None
-    name = f"{what}_in_d" + ("_soft" if hbw < rules["soft_below_hbw"] * (1.0 - _ROUNDING) else "")
+    name = f"{what}_in_d" + ("_soft" if hbw < rules["soft_below_hbw"] * (1.0 - ON_LIMIT) else "")
     least = rules[name] * mean_mm
     start = "centre to edge" if what == "edge" else "centre to next centre"
     away = plain_number(round(found_mm, 3))
     message = f"{start} {away} mm, at least {least:.2f} mm = {rules[name]:g} d"
-    good = found_mm >= least * (1.0 - _ROUNDING)
+    good = found_mm >= least * (1.0 - ON_LIMIT)
     return Check(what, "pass" if good else "fail", message, rules.source(name))
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
+from rimread.check import ON_LIMIT
 from rimread.hardness.condition import STANDARD_PAIRS, TestCondition, plain_number
 from rimread.hardness.formula import depth_mm, diameter_for
 from rimread.hardness.materials import Material, material
@@ -14,8 +14,6 @@ from rimread.hardness.piece import Piece
 from rimread.hardness.rules import RuleSet, rule_set
 
 __all__ = ["Excluded", "Option", "Plan", "plan"]
-
-_SAME: Final = 1e-9  # relative
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,9 +187,9 @@ def _why_not(
     if why or option is None:
         return why or "the ball would sink in altogether"
     low, high = (rules[f"d_{end}_in_balls"] * test.ball_mm for end in ("min", "max"))
-    if option.d_max_mm > high * (1.0 + _SAME):
+    if option.d_max_mm > high * (1.0 + ON_LIMIT):
         return f"indent of {option.d_max_mm:.2f} mm too large, at most {high:.4g} mm"
-    if option.d_min_mm < low * (1.0 - _SAME):
+    if option.d_min_mm < low * (1.0 - ON_LIMIT):
         return f"indent of {option.d_min_mm:.2f} mm too small, at least {low:.4g} mm"
     return _no_room(option, piece, rules)
 
@@ -216,6 +214,6 @@ def _no_room(option: Option, piece: Piece, rules: RuleSet) -> str:
         ("room between indents", piece.spacing_mm, option.spacing_mm),
         ("surface radius", piece.radius_mm, rules["radius_in_balls"] * option.test.ball_mm),
     ):
-        if has is not None and has < needs * (1.0 - _SAME):
+        if has is not None and has < needs * (1.0 - ON_LIMIT):
             return f"{what} {plain_number(has)} mm, needs {needs:.2f} mm"
     return ""

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, get_args
+from typing import Any, Final, Literal, get_args
 
 from rimread.budget import COVERAGE, Budget, Component, combine, coverage_factor
 from rimread.check import Check, Outcome
@@ -104,7 +104,7 @@ class Result:
         return f"{self.photo} #{self.number}" if self.number else self.photo
 
 
-def read_text(path: Path) -> str:
+def read_text(path: Path, *, errors: Literal["strict", "replace"] = "strict") -> str:
     """Text of a file of results, be it a redirect in Windows PowerShell 5, which is UTF-16.
 
     Raises
@@ -117,9 +117,26 @@ def read_text(path: Path) -> str:
     data = path.read_bytes()
     wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
     try:
-        return data.decode("utf-16" if wide else "utf-8-sig")
+        return data.decode("utf-16" if wide else "utf-8-sig", errors)
     except UnicodeDecodeError:
         raise ValueError(f"{path} is no file of JSON lines in UTF-8") from None
+
+
+def told_by_lines(text: str) -> Iterator[tuple[int, object]]:
+    """Number of each line of JSON and what it holds, the error where it is none.
+
+    Passed over are empty lines and the series that ``measure --average`` adds.
+    """
+    for number, line in enumerate(text.splitlines(), start=1):
+        if not line.strip():
+            continue
+        told: object
+        try:
+            told = json.loads(line)
+        except (ValueError, RecursionError) as error:  # also a number of thousands of digits
+            told = error
+        if not (isinstance(told, dict) and set(told) == {"series"}):
+            yield number, told
 
 
 def results_from_lines(text: str, name: str) -> tuple[Result, ...]:
@@ -138,16 +155,8 @@ def results_from_lines(text: str, name: str) -> tuple[Result, ...]:
         If a line is no result, or its figures contradict each other; the line is named.
     """
     results = []
-    for number, line in enumerate(text.splitlines(), start=1):
-        if not line.strip():
-            continue
+    for number, told in told_by_lines(text):
         place = f"{name} line {number}"
-        try:
-            told = json.loads(line)
-        except (json.JSONDecodeError, RecursionError):
-            told = None
-        if isinstance(told, dict) and set(told) == {"series"}:
-            continue  # what measure --average adds; the report makes its own
         if not isinstance(told, dict):
             msg = f"{place} is no result of rimread measure --json"
             raise ValueError(msg)  # noqa: TRY004  (a file's content, not a caller's type)
