@@ -644,3 +644,24 @@ def test_several_frames_bring_their_scatter_into_u(bench):
     kept = read_photo(bench.folder / entry.record["photo"])
     assert kept.grey.dtype == np.uint16
     assert kept.sha256 == entry.record["sha256"]
+
+
+@pytest.mark.parametrize("count", [2, 5])
+def test_a_picture_that_moved_is_neither_kept_nor_measured(bench, count):
+    class Drifting(Still):
+        def next(self, count):
+            """Each frame four pixels on from the one before."""
+            shown = super().next(count)
+            return [
+                Frame(np.roll(f.picture, 4 * i, axis=1), f.taken_at, f.number)
+                for i, f in enumerate(shown)
+            ]
+
+    grey = read_photo(ROOT / "sample_images" / PLATES[1]).grey
+    bench.desk.feed, bench.desk.camera = Drifting(grey), "drifting"
+    bench.desk.set_job(Ask({"frames": count}))
+    with pytest.raises(ValueError, match="come to rest"):
+        bench.desk.snap()
+    assert bench.desk.pending is None
+    assert not list((bench.folder / "photos").iterdir())
+    assert bench.entries() == []

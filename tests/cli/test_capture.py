@@ -72,6 +72,7 @@ def test_capture_waits_until_still_and_sharp(tmp_path, coming_to_rest, plate):
     photo = read_photo(next(tmp_path.iterdir()))
     assert np.abs(photo.grey.astype(int) - plate).mean() < 1.5, "the still, sharp one"
     assert "moves" in done.stderr
+    assert done.stderr.index("next frame to compare with") < done.stderr.index("moves")
 
 
 def test_capture_averages_and_tells_the_scatter(tmp_path, plate):
@@ -93,6 +94,20 @@ def test_capture_that_never_comes_to_rest_writes_nothing(tmp_path, plate):
     done = run("capture", video, "--auto", "--out", tmp_path / "out", "--json")
     assert done.exit_code == 1
     assert json.loads(done.stdout)["reasons"][0]["code"] == "not-steady"
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("of", ["indent", "stage"])
+@pytest.mark.parametrize("drift", [1, 4, 16])
+def test_capture_averages_no_drift(tmp_path, plate, drift, of):
+    """No pause between the frames is long enough to be taken for rest, and no average is made."""
+    grey = plate if of == "indent" else read_photo(ROOT / "calibration/hall-horizontal.jpg").grey
+    video = film(tmp_path / "d.avi", [np.roll(grey, drift * i, axis=1) for i in range(12)])
+    for how in ((), ("--auto",)):
+        words = ("--frames", 2 if drift > 1 else 8, "--of", of, "--out", tmp_path / "out")
+        done = run("capture", video, *how, *words)
+        assert done.exit_code == 1, done.output
+        assert "nothing written (not-steady)" in done.stdout
     assert not (tmp_path / "out").exists()
 
 

@@ -21,8 +21,9 @@ from rimread.bench.pending import Pending, UndecidedError, Use
 from rimread.bench.series import Decision, Line, Series, eyes_of, lines_of
 from rimread.bench.stage import Stage
 from rimread.budget import Component
-from rimread.capture.burst import LEAST_FRAMES, Scatter, average, scatter_of
+from rimread.capture.burst import LEAST_FRAMES, Burst, Scatter, average, scatter_of
 from rimread.capture.feed import Feed
+from rimread.capture.frame import Frame
 from rimread.hardness import TestCondition, parse_test
 from rimread.ledger import Ledger
 from rimread.reading import measure_photo
@@ -106,10 +107,9 @@ class Desk:
         with self._lock:
             use = self._ready()
             frames = self._frames(self.job.frames)
-            burst = average(frames)
+            burst, (beyond, note) = _average(frames), _beyond(frames)
             words = {"Source": self.camera, "Frames averaged": str(burst.frames)}
             shot = self.folder.keep_frames(burst, words)
-            beyond, note = _beyond(frames)
             self._measure(shot, use, beyond=beyond, note=note)
 
     def upload(self, data: bytes, label: str) -> None:
@@ -243,7 +243,7 @@ class Desk:
     def snap_stage(self, slot: str) -> None:
         """Take a picture of the stage micrometer from the camera."""
         with self._lock:
-            burst = average(self._frames(1))
+            burst = _average(self._frames(1))
             shot = self.folder.keep_frames(burst, {"Source": self.camera, "Of": "stage micrometer"})
             self._stage.put(slot, shot)
 
@@ -328,7 +328,7 @@ class Desk:
         if self.pending is not None:
             raise UndecidedError("first decide on the picture: accept, correct or reject it")
 
-    def _frames(self, count: int) -> list[Any]:
+    def _frames(self, count: int) -> list[Frame]:
         if self.feed is None:
             raise ValueError("there is no camera: open a picture file instead")
         frames = self.feed.next(count)
@@ -386,11 +386,33 @@ class Desk:
         return told.verification(lines, self.folder, self.series.block, self.job.rules)
 
 
-def _beyond(frames: Sequence[Any]) -> tuple[list[Component], str]:
-    """Scatter from frame to frame as a component in fractions of the diameter."""
+def _average(frames: Sequence[Frame]) -> Burst:
+    """Average of frames of a sight that did not move.
+
+    Raises
+    ------
+    ValueError
+        If it did.
+    """
+    burst = average(frames)
+    if isinstance(burst, Refusal):
+        raise ValueError(burst.message)  # noqa: TRY004  (what was before the camera, not a type)
+    return burst
+
+
+def _beyond(frames: Sequence[Frame]) -> tuple[list[Component], str]:
+    """Scatter from frame to frame as a component in fractions of the diameter.
+
+    Raises
+    ------
+    ValueError
+        If the rim moved.
+    """
     if len(frames) < LEAST_FRAMES:
         return [], ""
     scatter = scatter_of(frames)
     if not isinstance(scatter, Scatter):
+        if scatter.code == "not-steady":
+            raise ValueError(scatter.message)
         return [], scatter.message
     return [scatter.component(1.0)], ""

@@ -38,10 +38,11 @@ class Steady:
     def at(self, frame: Frame) -> bool:
         """Whether to take the picture now; `why` then says what was missing."""
         assert self._look is not None  # noqa: S101  (made with the object)
-        self.why = _missing(self._look.at(frame))
-        self._run = 0 if self.why else self._run + 1
+        missing = _missing(self._look.at(frame))
+        self._run = 0 if missing else self._run + 1
+        if missing or 2 * self._run >= self.frames:  # a slow drift rests for a few frames, too
+            self.why = missing or "holding still"
         if self._run < self.frames:
-            self.why = self.why or "holding still"
             return False
         if not self.indent:
             return True
@@ -57,6 +58,8 @@ class Steady:
 
 
 def _missing(sight: Sight) -> str:
+    if sight.first:
+        return "waiting for the next frame to compare with"
     if not sight.still:
         return "the picture moves"
     return "" if sight.sharp else "the picture is not sharp"
