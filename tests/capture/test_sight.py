@@ -229,6 +229,15 @@ def test_steady_says_what_is_missing():
     assert [stage.at(frame(STAGE, number)) for number in (1, 2, 3)] == [False, False, True]
 
 
+@pytest.mark.parametrize(
+    "other", [PLATE, SMALLER, np.full((300, 400), 120.0)], ids=["indent", "another", "bare metal"]
+)
+def test_a_stage_micrometer_has_ruled_lines(other):
+    stage, rng = Steady(frames=2, indent=False), np.random.default_rng(5)
+    assert not any(stage.at(frame(noisy(other, rng), number)) for number in range(1, 5))
+    assert "no ruled lines" in stage.why
+
+
 def test_one_frame_is_not_still():
     with pytest.raises(ValueError, match="2 frames"):
         Steady(frames=1)

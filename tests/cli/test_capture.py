@@ -111,6 +111,16 @@ def test_capture_averages_no_drift(tmp_path, plate, drift, of):
     assert not (tmp_path / "out").exists()
 
 
+def test_capture_looks_for_what_must_be_in_view(tmp_path, plate):
+    ruled = read_photo(ROOT / "calibration/hall-horizontal.jpg").grey
+    for name, grey, code in (("indent", plate, 1), ("ruled", ruled, 0)):
+        video = film(tmp_path / f"{name}.avi", [grey] * 10)
+        done = run("capture", video, "--auto", "--of", "stage", "--out", tmp_path / name)
+        assert done.exit_code == code, done.output
+        assert ("no ruled lines" in done.stderr) == (name == "indent")
+        assert (tmp_path / name).exists() == (name == "ruled")
+
+
 def test_capture_of_too_short_a_video(tmp_path, plate):
     video = film(tmp_path / "s.avi", [plate] * 2)
     done = run("capture", video, "--frames", 4, "--out", tmp_path / "out")

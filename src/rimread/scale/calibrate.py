@@ -188,14 +188,31 @@ def _mark_all(
     return marks
 
 
+def lines_seen(photo: Photo) -> int | Refusal:
+    """How many ruled lines lie side by side in a photo; a scale may still ask for more than lines.
+
+    Returns
+    -------
+    int or Refusal
+        ``no-lines`` or ``too-few-lines``.
+    """
+    ladders = _enough_lines(linear_light(photo, photo.grey), photo.name)
+    return ladders if isinstance(ladders, Refusal) else ladders[0].lines
+
+
+def _enough_lines(light: NDArray[np.float32], name: str) -> list[Ladder] | Refusal:
+    ladders = find_ladders(light)
+    enough = [ladder for ladder in ladders if ladder.lines >= MIN_LINES]
+    return enough or _nothing(name, max((ladder.lines for ladder in ladders), default=0))
+
+
 def _finest_lines(
     light: NDArray[np.float32], name: str, division_mm: float, certificate: Certificate | None
 ) -> Ladder | Refusal:
     """The ladder of the finest lines, proved by the longer lines or by the scale's length."""
-    ladders = find_ladders(light)
-    enough = [ladder for ladder in ladders if ladder.lines >= MIN_LINES]
-    if not enough:
-        return _nothing(name, max((ladder.lines for ladder in ladders), default=0))
+    enough = _enough_lines(light, name)
+    if isinstance(enough, Refusal):
+        return enough
     length = certificate.nominal_mm if certificate else None
     by_length = [ladder for ladder in enough if _fits(ladder, division_mm, length)]
     if by_length:
