@@ -238,6 +238,14 @@ def test_a_stage_micrometer_has_ruled_lines(other):
     assert "no ruled lines" in stage.why
 
 
+def test_blocks_of_a_compressed_picture_are_no_ruled_lines():
+    """A camera's JPEG (ITU-T T.81: blocks of 8 x 8), out of focus: its blocks are its sharpest."""
+    _, data = cv2.imencode(".jpg", blurred(PLATE, 6.0), (cv2.IMWRITE_JPEG_QUALITY, 30))
+    stage, seen = Steady(frames=2, indent=False), cv2.imdecode(data, cv2.IMREAD_GRAYSCALE)
+    assert not any(stage.at(frame(seen, number)) for number in range(1, 5))
+    assert "lines" in stage.why
+
+
 def test_one_frame_is_not_still():
     with pytest.raises(ValueError, match="2 frames"):
         Steady(frames=1)
