@@ -236,11 +236,31 @@ def test_running_mean_and_spread(bench):
 
 
 def test_one_indent_taken_twice_is_noticed(bench):
-    for name in (PLATES[1], PLATES[2], PLATES[1]):
+    for name in (PLATES[1], PLATES[2]):
         bench.desk.accept(bench.open(name))
+    jpeg = photo(PLATES[1])
+    bench.desk.upload(jpeg[:2] + b"\xff\xfe\x00\x06else" + jpeg[2:], "another file of it")
+    bench.desk.accept(bench.desk.pending.id)
     warned = [c["message"] for c in bench.desk.told()["series"]["checks"] if c["outcome"] == "warn"]
     assert sum("indents 1 and 3" in message for message in warned) == 1
     assert not any("indents 1 and 2" in message for message in warned)
+
+
+def test_a_photo_counts_once_and_is_turned_away_at_once(bench):
+    for name in PLATES[1:3]:
+        bench.desk.accept(bench.open(name))
+    kept = list((bench.folder / "photos").rglob("*.jpg"))
+    with pytest.raises(ValueError, match="indent 2 of the series already"):
+        bench.open(PLATES[2])
+    assert bench.desk.pending is None
+    assert bench.desk.told()["series"]["n"] == 2
+    assert list((bench.folder / "photos").rglob("*.jpg")) == kept, "nothing is kept twice"
+    bench.desk.withdraw(Ask({"entry": 2, "reason": "wrong piece"}))
+    bench.desk.accept(bench.open(PLATES[2]))
+    assert bench.desk.told()["series"]["n"] == 2
+    bench.desk.report()
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.desk.accept(bench.open(PLATES[2]))
 
 
 def test_test_of_a_begun_series_stays(bench):

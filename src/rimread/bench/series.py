@@ -14,7 +14,16 @@ from rimread.ledger.record import series_of
 from rimread.report.model import ByEye
 from rimread.report.results import budget_from
 
-__all__ = ["Decision", "Line", "Series", "eyes_of", "indents_of", "last_that_counts", "lines_of"]
+__all__ = [
+    "Decision",
+    "Line",
+    "Series",
+    "eyes_of",
+    "indents_of",
+    "judge_new",
+    "last_that_counts",
+    "lines_of",
+]
 
 Decision = Literal["accepted", "rejected", "corrected", "refused"]
 
@@ -130,6 +139,22 @@ def lines_of(ledger: Ledger, series: Series) -> list[Line]:
             places[entry.number] = place
             lines[place] = _line(entry)
     return list(lines.values())
+
+
+def judge_new(sha256: str, lines: Sequence[Line]) -> None:
+    """Say that a photo counts already, before it is measured for nothing.
+
+    Raises
+    ------
+    ValueError
+        If a line that counts is of the photo with this hash.
+    """
+    for number, line in enumerate(lines, start=1):
+        if line.counts and line.record["sha256"] == sha256:
+            raise ValueError(
+                f"this photo is indent {number} of the series already, and a photo counts once: "
+                "open another one, or withdraw that indent first"
+            )
 
 
 def eyes_of(ledger: Ledger, series: Series) -> list[ByEye]:
