@@ -182,6 +182,14 @@ def test_watch_tells_people(tmp_path):
     assert "HBW 10/3000" in done.stdout
 
 
+def test_watch_tells_of_a_picture_that_stays_empty(tmp_path):
+    (tmp_path / "empty.jpg").touch()
+    words = ("--scale", SCALE, "--test", "10/3000", "--existing", "--settle", 0, "--idle", 3.0)
+    done = run("watch", tmp_path, *words)
+    assert done.exit_code == 2
+    assert done.stdout.count("empty.jpg  refused (unreadable)") == 1
+
+
 def test_watch_stopped_in_the_middle_of_a_picture(tmp_path, monkeypatch):
     """The first is refused, and the second is not measured to its end: no word and no entry."""
     for name in ("hall-double.jpg", "hall-plate-2.jpg"):
