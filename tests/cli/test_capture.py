@@ -4,6 +4,7 @@ import json
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -15,6 +16,7 @@ import pytest
 from tests.bench.conftest import ROOT
 from typer.testing import CliRunner
 
+from rimread.bench.serve import Address, bound
 from rimread.cli import app
 from rimread.ledger import open_ledger
 from rimread.photo import read_photo
@@ -143,6 +145,20 @@ def test_capture_misuse(tmp_path, words, sentence):
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.parametrize("camera", ["987", "/dev/video987", "rtsp://127.0.0.1:1/scope"])
+def test_only_our_own_sentence_is_told_without_a_camera(tmp_path, camera):
+    """In a process of its own: the libraries write past Python's standard error."""
+    program = [sys.executable, "-c", "from rimread.cli import app; app()"]
+    words = ["capture", camera, "--out", str(tmp_path)]
+    kept = {key: word for key, word in os.environ.items() if not key.startswith("OPENCV_")}
+    done = subprocess.run(
+        [*program, *words], capture_output=True, text=True, check=False, env=kept, timeout=120
+    )
+    assert done.returncode == 2
+    (line,) = done.stderr.splitlines()
+    assert line.startswith(f"rimread: camera {camera} cannot be opened")
+
+
 # -- watch ----------------------------------------------------------------------------------------
 
 
@@ -237,6 +253,20 @@ def test_bench_misuse(tmp_path, words, sentence):
     assert done.exit_code == 2
     assert sentence in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_bench_at_a_port_that_is_taken_says_what_to_do(tmp_path):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        done = run("bench", "--no-show", "--data", tmp_path / "b", "--port", port)
+    assert done.exit_code == 2
+    assert f"port {port}" in done.stderr
+    assert "choose another --port" in done.stderr
+    assert "Errno" not in done.stderr
+    with pytest.raises(OSError, match="choose another --host"):
+        bound(Address("192.0.2.1", 0, (), ""))  # kept for documentation by RFC 5737
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a process alone gets no Ctrl-C there")
