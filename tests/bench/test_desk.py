@@ -585,6 +585,22 @@ def test_report_is_of_the_day_and_person_of_its_indents(bench):
     assert "2020-11-26" in text, "the day the report was made"
 
 
+def test_report_is_of_the_piece_of_its_indents(bench):
+    """Written when the next job lies on the table already."""
+    told = {"part": "plate 9", "heat": "K77", "location": "rim", "temperature_c": 21.5}
+    bench.desk.set_job(Ask(told))
+    bench.desk.accept(bench.open(PLATES[1]))
+    bench.desk.set_job(Ask({"location": "hub"}))
+    bench.desk.accept(bench.open(PLATES[2]))
+    bench.desk.set_job(
+        Ask({"part": "shaft 4", "heat": "Z next", "location": "end", "temperature_c": 35.0})
+    )
+    page = bench.folder / "reports" / bench.desk.report()["files"][0]
+    text = page.read_text(encoding="utf-8")
+    assert all(word in text for word in ("plate 9", "K77", "rim; hub", "21.5"))
+    assert not any(word in text for word in ("shaft 4", "Z next", "35.0"))
+
+
 def test_report_tells_a_rim_set_by_hand(bench):
     name = bench.open(PLATES[1])
     ellipse = bench.desk.told()["pending"]["ellipse"]

@@ -23,6 +23,7 @@ __all__ = [
     "judge_new",
     "last_that_counts",
     "lines_of",
+    "piece_of",
 ]
 
 Decision = Literal["accepted", "rejected", "corrected", "refused"]
@@ -178,6 +179,20 @@ def _line(entry: Entry) -> Line:
 def last_that_counts(lines: Sequence[Line]) -> Line | None:
     """The last line that counts: day and person of what follows from the series."""
     return next((line for line in reversed(lines) if line.counts), None)
+
+
+def piece_of(lines: Iterable[Line]) -> dict[str, Any]:
+    """What was tested, as the lines that count were written: the job may be the next one by now.
+
+    Words that differ from line to line stand one behind the other, for the indents lie in more
+    places than one; the temperature is that of the last.
+    """
+    told = [line.record["series"] for line in lines if line.counts]
+    words = {
+        key: "; ".join(filter(None, dict.fromkeys(str(one.get(key) or "") for one in told)))
+        for key in ("part", "heat", "location")
+    }
+    return {**words, "temperature_c": told[-1].get("temperature_c") if told else None}
 
 
 def indents_of(lines: Iterable[Line]) -> list[Indent]:
