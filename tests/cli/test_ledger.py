@@ -168,6 +168,22 @@ def test_export_holds_the_same_in_every_kind(book, tmp_path):
     assert [p.name for p in tmp_path.glob(".*")] == []
 
 
+def test_export_says_what_was_decided(tmp_path):
+    """What does not count is told apart from what does; those of no bench have no decision."""
+    decisions = ["accepted", "rejected", "corrected", "refused", None]
+    path = tmp_path / "bench.db"
+    with open_ledger(path) as ledger:
+        for decision in decisions:
+            record = {"photo": "a.jpg", "status": "measured", "mean_mm": 3.4}
+            told = {} if decision is None else {"decision": decision}
+            ledger.append([Draft("image", record | told)])
+    for kind in ("csv", "parquet"):
+        assert run("export", path, tmp_path / f"out.{kind}", "--all").exit_code == 0
+    with (tmp_path / "out.csv").open(encoding="utf-8-sig", newline="") as file:
+        assert [row["decision"] or None for row in csv.DictReader(file)] == decisions
+    assert pq.read_table(tmp_path / "out.parquet")["decision"].to_pylist() == decisions
+
+
 def test_exported_lines_prove_themselves(book, tmp_path):
     """The hash follows from what a line of the export holds, without the database."""
     run("export", book, tmp_path / "out.jsonl", "--all")
