@@ -235,11 +235,31 @@ def test_running_mean_and_spread(bench):
 
 
 def test_one_indent_taken_twice_is_noticed(bench):
-    for name in (PLATES[1], PLATES[2], PLATES[1]):
+    for name in (PLATES[1], PLATES[2]):
         bench.desk.accept(bench.open(name))
+    jpeg = photo(PLATES[1])
+    bench.desk.upload(jpeg[:2] + b"\xff\xfe\x00\x06else" + jpeg[2:], "another file of it")
+    bench.desk.accept(bench.desk.pending.id)
     warned = [c["message"] for c in bench.desk.told()["series"]["checks"] if c["outcome"] == "warn"]
     assert sum("indents 1 and 3" in message for message in warned) == 1
     assert not any("indents 1 and 2" in message for message in warned)
+
+
+def test_a_photo_counts_once_and_is_turned_away_at_once(bench):
+    for name in PLATES[1:3]:
+        bench.desk.accept(bench.open(name))
+    kept = list((bench.folder / "photos").rglob("*.jpg"))
+    with pytest.raises(ValueError, match="indent 2 of the series already"):
+        bench.open(PLATES[2])
+    assert bench.desk.pending is None
+    assert bench.desk.told()["series"]["n"] == 2
+    assert list((bench.folder / "photos").rglob("*.jpg")) == kept, "nothing is kept twice"
+    bench.desk.withdraw(Ask({"entry": 2, "reason": "wrong piece"}))
+    bench.desk.accept(bench.open(PLATES[2]))
+    assert bench.desk.told()["series"]["n"] == 2
+    bench.desk.report()
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.desk.accept(bench.open(PLATES[2]))
 
 
 def test_test_of_a_begun_series_stays(bench):
@@ -564,6 +584,22 @@ def test_report_is_of_the_day_and_person_of_its_indents(bench):
     assert "2020-11-26" in text, "the day the report was made"
 
 
+def test_report_is_of_the_piece_of_its_indents(bench):
+    """Written when the next job lies on the table already."""
+    told = {"part": "plate 9", "heat": "K77", "location": "rim", "temperature_c": 21.5}
+    bench.desk.set_job(Ask(told))
+    bench.desk.accept(bench.open(PLATES[1]))
+    bench.desk.set_job(Ask({"location": "hub"}))
+    bench.desk.accept(bench.open(PLATES[2]))
+    bench.desk.set_job(
+        Ask({"part": "shaft 4", "heat": "Z next", "location": "end", "temperature_c": 35.0})
+    )
+    page = bench.folder / "reports" / bench.desk.report()["files"][0]
+    text = page.read_text(encoding="utf-8")
+    assert all(word in text for word in ("plate 9", "K77", "rim; hub", "21.5"))
+    assert not any(word in text for word in ("shaft 4", "Z next", "35.0"))
+
+
 def test_report_tells_a_rim_set_by_hand(bench):
     name = bench.open(PLATES[1])
     ellipse = bench.desk.told()["pending"]["ellipse"]
@@ -643,3 +679,24 @@ def test_several_frames_bring_their_scatter_into_u(bench):
     kept = read_photo(bench.folder / entry.record["photo"])
     assert kept.grey.dtype == np.uint16
     assert kept.sha256 == entry.record["sha256"]
+
+
+@pytest.mark.parametrize("count", [2, 5])
+def test_a_picture_that_moved_is_neither_kept_nor_measured(bench, count):
+    class Drifting(Still):
+        def next(self, count):
+            """Each frame four pixels on from the one before."""
+            shown = super().next(count)
+            return [
+                Frame(np.roll(f.picture, 4 * i, axis=1), f.taken_at, f.number)
+                for i, f in enumerate(shown)
+            ]
+
+    grey = read_photo(ROOT / "sample_images" / PLATES[1]).grey
+    bench.desk.feed, bench.desk.camera = Drifting(grey), "drifting"
+    bench.desk.set_job(Ask({"frames": count}))
+    with pytest.raises(ValueError, match="come to rest"):
+        bench.desk.snap()
+    assert bench.desk.pending is None
+    assert not list((bench.folder / "photos").iterdir())
+    assert bench.entries() == []

@@ -154,6 +154,52 @@ def test_scatter_is_that_of_the_diameter():
     assert part.dof == 5
 
 
+CAMERA = Camera(width_px=640, height_px=512, px_per_mm=150.0)
+
+
+def drifting(px, *, count=8, light=1.0, levels=1.0):
+    """Simulated frames of one indent that moves so far from each to the next, with noise."""
+    scene = Scene(indents=(Indent(d1_mm=2.0, d2_mm=1.99),), camera=CAMERA)
+    grey = simulate(scene, rng=np.random.default_rng(1), oversample=1).picture.astype(np.float32)
+    rng, shown = np.random.default_rng(8), []
+    for number in range(count):
+        warp = np.array([[1, 0, 0.8 * px * number], [0, 1, 0.6 * px * number]], np.float32)
+        seen = cv2.warpAffine(grey, warp, grey.shape[::-1], borderMode=cv2.BORDER_REFLECT)
+        noisy = light * seen + rng.normal(0.0, levels, grey.shape)
+        picture = np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
+        shown.append(Frame(picture, NOW, number + 1))
+    return shown
+
+
+@pytest.mark.parametrize("made", [average, scatter_of], ids=["average", "scatter"])
+@pytest.mark.parametrize("px", [0.25, 0.5, 1.0, 4.0, 8.0])
+def test_frames_of_a_moving_indent_are_refused(made, px):
+    """A drift of v from frame to frame smears n frames by v² (n² - 1) / 12, a ladder's variance."""
+    found = made(drifting(px))
+    assert isinstance(found, Refusal)
+    assert found.code == "not-steady"
+    assert found.evidence["smear_px2"] == pytest.approx(px**2 * (8**2 - 1) / 12, rel=0.1)
+    assert found.evidence["apart_px"] == pytest.approx(0.8 * 7 * px, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    "frames",
+    [drifting(0.0), drifting(0.1), drifting(0.0, light=0.4, levels=4.0)],
+    ids=["at rest", "harmless drift", "dark and noisy"],
+)
+def test_frames_that_a_drift_does_not_smear_are_averaged(frames):
+    assert isinstance(average(frames), Burst)
+    assert isinstance(scatter_of(frames), Scatter)
+
+
+def test_frames_of_different_things_have_no_average():
+    one = drifting(0.0, count=1)
+    bare = frames(np.random.default_rng(9), 2, shape=one[0].picture.shape)
+    found = average([*one, *bare])
+    assert isinstance(found, Refusal)
+    assert "out of view" in found.message
+
+
 def test_no_rim_no_scatter():
     found = scatter_of(frames(np.random.default_rng(7), 4, shape=(128, 128)))
     assert isinstance(found, Refusal)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from tests.bench.conftest import ROOT
 
 from rimread.capture import Frame, Look, Sight, Steady, hints, photo_of
+from rimread.capture.shift import STILL_PX
 from rimread.capture.sight import AS_SHARP, RECALL_S, sharpness
 from rimread.photo import read_photo
 from rimread.refusal import Refusal
@@ -24,6 +25,18 @@ STAGE = read_photo(ROOT / "calibration/hall-horizontal.jpg").grey  # a rendering
 def frame(grey, number=1, *, seconds=None):
     at = START + timedelta(seconds=number / 10 if seconds is None else seconds)
     return Frame(np.clip(np.rint(grey), 0, 255).astype(np.uint8), at, number)
+
+
+def moved(grey, px):
+    """Picture moved towards x, by fractions of a pixel too; cut where nothing came into view."""
+    warp = np.array([[1, 0, px], [0, 1, 0]], np.float32)
+    size = grey.shape[::-1]
+    linear = cv2.warpAffine(grey.astype(np.float32), warp, size, borderMode=cv2.BORDER_REFLECT)
+    return np.asarray(linear)
+
+
+def noisy(grey, rng, *, levels=1.0):
+    return grey + rng.normal(0.0, levels, grey.shape)
 
 
 def blurred(grey, sigma):
@@ -69,10 +82,46 @@ def test_movement_is_told_from_noise():
     assert not look.at(frame(np.roll(PLATE, 25, axis=1), 3)).still
 
 
+@pytest.mark.parametrize("grey", [PLATE, STAGE], ids=["indent", "stage micrometer"])
+@pytest.mark.parametrize("drift", [0.25, 0.5, 1.0, 4.0, 8.0, 16.0])
+def test_way_is_told_to_a_fraction_of_a_pixel(grey, drift):
+    """The picture is moved by a known way: registration must give it back."""
+    look, rng = Look(), np.random.default_rng(7)
+    look.at(frame(noisy(grey, rng)))
+    sight = look.at(frame(noisy(moved(grey, drift), rng), 2))
+    assert sight.moved_px == pytest.approx(drift, abs=0.25)
+    assert sight.still == (drift <= 1.0)
+
+
+@pytest.mark.parametrize("grey", [PLATE, STAGE], ids=["indent", "stage micrometer"])
+def test_a_slow_drift_adds_up(grey):
+    look, rng = Look(), np.random.default_rng(8)
+    still = [look.at(frame(noisy(moved(grey, 0.3 * i), rng), i)).still for i in range(9)]
+    assert still == [False, True, True, True, False, True, True, True, False]
+
+
+@pytest.mark.parametrize("grey", [PLATE, STAGE], ids=["indent", "stage micrometer"])
+def test_noise_of_a_dark_camera_is_no_movement(grey):
+    """A seventh of the light, and noise of half of what is left of the rim's contrast."""
+    look, rng = Look(), np.random.default_rng(9)
+    look.at(frame(noisy(0.15 * grey, rng, levels=6.0)))
+    ways = [look.at(frame(noisy(0.15 * grey, rng, levels=6.0), i)).moved_px for i in range(2, 32)]
+    assert max(ways) <= STILL_PX
+
+
+def test_noise_of_bare_metal_is_no_movement():
+    look, rng = Look(), np.random.default_rng(10)
+    bare = np.full((768, 1024), 90.0)
+    look.at(frame(noisy(bare, rng, levels=6.0)))
+    assert all(look.at(frame(noisy(bare, rng, levels=6.0), i)).still for i in range(2, 12))
+
+
 def test_another_size_is_a_new_beginning():
     look = Look()
-    look.at(frame(PLATE))
-    assert look.at(frame(PLATE[:600], 2)).change == float("inf")
+    assert look.at(frame(PLATE)).first
+    again = look.at(frame(PLATE[:600], 2))
+    assert again.first
+    assert again.change == float("inf")
 
 
 def states(sight, found, width=1024, height=768):
@@ -158,7 +207,18 @@ def test_steady_waits_for_rest_and_focus_and_an_indent():
     assert not any(taken[:10])
 
 
+@pytest.mark.parametrize("drift", [0.25, 0.5, 1.0, 4.0, 8.0, 16.0])
+def test_steady_waits_while_the_indent_drifts(drift):
+    steady, rng = Steady(), np.random.default_rng(4)
+    for number in range(24):
+        assert not steady.at(frame(noisy(moved(PLATE, drift * number), rng), number + 1))
+    assert steady.why == "the picture moves"
+
+
 def test_steady_says_what_is_missing():
+    steady = Steady(frames=2)
+    steady.at(frame(PLATE))
+    assert steady.why == "waiting for the next frame to compare with"
     steady = Steady(frames=2)
     bare = np.full((300, 400), 120.0)
     rng = np.random.default_rng(3)
@@ -167,6 +227,23 @@ def test_steady_says_what_is_missing():
     assert "indent" in steady.why
     stage = Steady(frames=2, indent=False)
     assert [stage.at(frame(STAGE, number)) for number in (1, 2, 3)] == [False, False, True]
+
+
+@pytest.mark.parametrize(
+    "other", [PLATE, SMALLER, np.full((300, 400), 120.0)], ids=["indent", "another", "bare metal"]
+)
+def test_a_stage_micrometer_has_ruled_lines(other):
+    stage, rng = Steady(frames=2, indent=False), np.random.default_rng(5)
+    assert not any(stage.at(frame(noisy(other, rng), number)) for number in range(1, 5))
+    assert "no ruled lines" in stage.why
+
+
+def test_blocks_of_a_compressed_picture_are_no_ruled_lines():
+    """A camera's JPEG (ITU-T T.81: blocks of 8 x 8), out of focus: its blocks are its sharpest."""
+    _, data = cv2.imencode(".jpg", blurred(PLATE, 6.0), (cv2.IMWRITE_JPEG_QUALITY, 30))
+    stage, seen = Steady(frames=2, indent=False), cv2.imdecode(data, cv2.IMREAD_GRAYSCALE)
+    assert not any(stage.at(frame(seen, number)) for number in range(1, 5))
+    assert "lines" in stage.why
 
 
 def test_one_frame_is_not_still():

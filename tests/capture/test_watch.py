@@ -8,6 +8,7 @@ import pytest
 from tests.bench.conftest import ROOT
 
 from rimread.capture import arrivals
+from rimread.capture.watch import EMPTY_FOR
 
 PHOTO = (ROOT / "sample_images/hall-plate-2.jpg").read_bytes()
 QUICK = {"settle_s": 0.15, "every_s": 0.03, "idle_s": 0.6}
@@ -69,6 +70,18 @@ def test_a_file_that_stays_empty_does_not_hold_the_clock(tmp_path):
 
     threading.Thread(target=watch, daemon=True).start()
     assert ended.wait(10.0)
+
+
+def test_a_file_that_stays_empty_is_handed_over_once_and_late(tmp_path):
+    path = tmp_path / "empty.jpg"
+    path.touch()
+    later(lambda: path.write_bytes(PHOTO), EMPTY_FOR * 0.05 + 0.7)
+    times = {"settle_s": 0.05, "every_s": 0.03, "idle_s": 0.9}
+    begun = time.monotonic()
+    coming = arrivals(tmp_path, existing=True, **times)
+    seen = [(found.stat().st_size, time.monotonic() - begun) for found in coming]
+    assert [size for size, _ in seen] == [0, len(PHOTO)]
+    assert seen[0][1] >= EMPTY_FOR * 0.05
 
 
 def test_a_picture_written_anew_comes_again(tmp_path):

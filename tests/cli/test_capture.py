@@ -4,6 +4,7 @@ import json
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -15,6 +16,7 @@ import pytest
 from tests.bench.conftest import ROOT
 from typer.testing import CliRunner
 
+from rimread.bench.serve import Address, bound
 from rimread.cli import app
 from rimread.ledger import open_ledger
 from rimread.photo import read_photo
@@ -72,6 +74,7 @@ def test_capture_waits_until_still_and_sharp(tmp_path, coming_to_rest, plate):
     photo = read_photo(next(tmp_path.iterdir()))
     assert np.abs(photo.grey.astype(int) - plate).mean() < 1.5, "the still, sharp one"
     assert "moves" in done.stderr
+    assert done.stderr.index("next frame to compare with") < done.stderr.index("moves")
 
 
 def test_capture_averages_and_tells_the_scatter(tmp_path, plate):
@@ -96,6 +99,30 @@ def test_capture_that_never_comes_to_rest_writes_nothing(tmp_path, plate):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.parametrize("of", ["indent", "stage"])
+@pytest.mark.parametrize("drift", [1, 4, 16])
+def test_capture_averages_no_drift(tmp_path, plate, drift, of):
+    """No pause between the frames is long enough to be taken for rest, and no average is made."""
+    grey = plate if of == "indent" else read_photo(ROOT / "calibration/hall-horizontal.jpg").grey
+    video = film(tmp_path / "d.avi", [np.roll(grey, drift * i, axis=1) for i in range(12)])
+    for how in ((), ("--auto",)):
+        words = ("--frames", 2 if drift > 1 else 8, "--of", of, "--out", tmp_path / "out")
+        done = run("capture", video, *how, *words)
+        assert done.exit_code == 1, done.output
+        assert "nothing written (not-steady)" in done.stdout
+    assert not (tmp_path / "out").exists()
+
+
+def test_capture_looks_for_what_must_be_in_view(tmp_path, plate):
+    ruled = read_photo(ROOT / "calibration/hall-horizontal.jpg").grey
+    for name, grey, code in (("indent", plate, 1), ("ruled", ruled, 0)):
+        video = film(tmp_path / f"{name}.avi", [grey] * 10)
+        done = run("capture", video, "--auto", "--of", "stage", "--out", tmp_path / name)
+        assert done.exit_code == code, done.output
+        assert ("no ruled lines" in done.stderr) == (name == "indent")
+        assert (tmp_path / name).exists() == (name == "ruled")
+
+
 def test_capture_of_too_short_a_video(tmp_path, plate):
     video = film(tmp_path / "s.avi", [plate] * 2)
     done = run("capture", video, "--frames", 4, "--out", tmp_path / "out")
@@ -116,6 +143,20 @@ def test_capture_misuse(tmp_path, words, sentence):
     assert done.exit_code == 2
     assert sentence in done.stderr
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("camera", ["987", "/dev/video987", "rtsp://127.0.0.1:1/scope"])
+def test_only_our_own_sentence_is_told_without_a_camera(tmp_path, camera):
+    """In a process of its own: the libraries write past Python's standard error."""
+    program = [sys.executable, "-c", "from rimread.cli import app; app()"]
+    words = ["capture", camera, "--out", str(tmp_path)]
+    kept = {key: word for key, word in os.environ.items() if not key.startswith("OPENCV_")}
+    done = subprocess.run(
+        [*program, *words], capture_output=True, text=True, check=False, env=kept, timeout=120
+    )
+    assert done.returncode == 2
+    (line,) = done.stderr.splitlines()
+    assert line.startswith(f"rimread: camera {camera} cannot be opened")
 
 
 # -- watch ----------------------------------------------------------------------------------------
@@ -155,6 +196,14 @@ def test_watch_tells_people(tmp_path):
     assert done.exit_code == 0
     assert "p.jpg  4.41" in done.stdout
     assert "HBW 10/3000" in done.stdout
+
+
+def test_watch_tells_of_a_picture_that_stays_empty(tmp_path):
+    (tmp_path / "empty.jpg").touch()
+    words = ("--scale", SCALE, "--test", "10/3000", "--existing", "--settle", 0, "--idle", 3.0)
+    done = run("watch", tmp_path, *words)
+    assert done.exit_code == 2
+    assert done.stdout.count("empty.jpg  refused (unreadable)") == 1
 
 
 def test_watch_stopped_in_the_middle_of_a_picture(tmp_path, monkeypatch):
@@ -204,6 +253,20 @@ def test_bench_misuse(tmp_path, words, sentence):
     assert done.exit_code == 2
     assert sentence in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_bench_at_a_port_that_is_taken_says_what_to_do(tmp_path):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        done = run("bench", "--no-show", "--data", tmp_path / "b", "--port", port)
+    assert done.exit_code == 2
+    assert f"port {port}" in done.stderr
+    assert "choose another --port" in done.stderr
+    assert "Errno" not in done.stderr
+    with pytest.raises(OSError, match="choose another --host"):
+        bound(Address("192.0.2.1", 0, (), ""))  # kept for documentation by RFC 5737
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a process alone gets no Ctrl-C there")

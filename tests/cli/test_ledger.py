@@ -168,6 +168,22 @@ def test_export_holds_the_same_in_every_kind(book, tmp_path):
     assert [p.name for p in tmp_path.glob(".*")] == []
 
 
+def test_export_says_what_was_decided(tmp_path):
+    """What does not count is told apart from what does; those of no bench have no decision."""
+    decisions = ["accepted", "rejected", "corrected", "refused", None]
+    path = tmp_path / "bench.db"
+    with open_ledger(path) as ledger:
+        for decision in decisions:
+            record = {"photo": "a.jpg", "status": "measured", "mean_mm": 3.4}
+            told = {} if decision is None else {"decision": decision}
+            ledger.append([Draft("image", record | told)])
+    for kind in ("csv", "parquet"):
+        assert run("export", path, tmp_path / f"out.{kind}", "--all").exit_code == 0
+    with (tmp_path / "out.csv").open(encoding="utf-8-sig", newline="") as file:
+        assert [row["decision"] or None for row in csv.DictReader(file)] == decisions
+    assert pq.read_table(tmp_path / "out.parquet")["decision"].to_pylist() == decisions
+
+
 def test_exported_lines_prove_themselves(book, tmp_path):
     """The hash follows from what a line of the export holds, without the database."""
     run("export", book, tmp_path / "out.jsonl", "--all")
@@ -181,6 +197,54 @@ def test_exported_lines_prove_themselves(book, tmp_path):
         before = sha256
 
 
+@pytest.mark.parametrize("change", [lambda body: body.replace("3.43", "3.33"), lambda _: b"x"])
+def test_an_altered_entry_is_shown_by_no_verb(book, tmp_path, change):
+    with closing(sqlite3.connect(book)) as raw, raw:
+        (guard,) = raw.execute("SELECT sql FROM sqlite_master WHERE name = 'entries_update'")
+        raw.execute("DROP TRIGGER entries_update")
+        (body,) = raw.execute("SELECT body FROM ledger_entries WHERE number = 4").fetchone()
+        raw.execute("UPDATE ledger_entries SET body = ? WHERE number = 4", (change(body),))
+        raw.execute(guard[0])
+    says = "entry 4: its text was changed: it does not give its hash; see what rimread ledger check"
+    for words in (("list", book), ("show", book, 4), ("export", book, tmp_path / "out.jsonl")):
+        done = run(*words)
+        assert done.exit_code == 2
+        assert says in done.stderr
+    words = ("report", book, "--entry", 4, "--out", tmp_path / "out.html")
+    done = CliRunner().invoke(app, list(map(str, words)))
+    assert done.exit_code == 2
+    assert says in done.stderr
+    assert not (tmp_path / "out.html").exists()
+    assert "entry 4: its text was changed" in run("check", book).stdout
+
+
+@pytest.mark.parametrize("lost", ["DELETE FROM ledger_head", "DROP TABLE ledger_head"])
+def test_entries_are_examined_without_the_head_too(book, lost):
+    with closing(sqlite3.connect(book)) as raw, raw:
+        for (name,) in raw.execute(
+            "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        ).fetchall():
+            raw.execute(f"DROP TRIGGER {name}")
+        raw.execute(lost)
+        raw.execute("UPDATE ledger_entries SET hbw = 400 WHERE number = 1")
+    done = run("check", book, "--json")
+    assert done.exit_code == 1
+    codes = [fault["code"] for fault in json.loads(done.stdout)["faults"]]
+    assert codes[:2] == ["columns", "head"]
+
+
+def test_what_is_no_ledger_is_left_as_it_is(tmp_path):
+    other, empty = tmp_path / "other.db", tmp_path / "empty.jpg"
+    with closing(sqlite3.connect(other)) as raw, raw:
+        raw.execute("CREATE TABLE a (b)")
+    empty.touch()
+    before = other.read_bytes()
+    for words in (("list", other), ("check", other), ("show", other, 1), ("list", empty)):
+        assert run(*words).exit_code == 2
+    assert other.read_bytes() == before
+    assert empty.stat().st_size == 0
+
+
 def test_an_export_that_fails_leaves_nothing_and_spoils_nothing(book, tmp_path):
     (tmp_path / "out.csv").write_text("kept", encoding="utf-8")
     with closing(sqlite3.connect(book)) as raw, raw:
@@ -188,7 +252,7 @@ def test_an_export_that_fails_leaves_nothing_and_spoils_nothing(book, tmp_path):
         raw.execute("UPDATE ledger_entries SET body = 'x' WHERE number = 3")
     done = run("export", book, tmp_path / "out.csv")
     assert done.exit_code == 2
-    assert "not the text of an entry" in done.stderr
+    assert "entry 3: its text was changed: it does not give its hash" in done.stderr
     assert (tmp_path / "out.csv").read_text(encoding="utf-8") == "kept"
     assert sorted(p.name for p in tmp_path.iterdir() if "out" in p.name) == ["out.csv"]
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:  # an extra
 
 __all__ = ["Comparison", "draw", "write_results"]
 
-_LEFT_OUT = {"kind", "operator", "replaces", "reason", "previous"}
+_LEFT_OUT = {"kind", "operator", "decision", "replaces", "reason", "previous"}
 _DIFFERENCE: Mapping[str, type] = {
     **{f.name: float for f in fields(Difference) if f.name != "why"},
     "pull": str,

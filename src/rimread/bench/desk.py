@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import secrets
 import threading
 from collections.abc import Callable, Sequence
@@ -18,11 +19,12 @@ from rimread.bench.folder import Folder, Shot
 from rimread.bench.job import Job
 from rimread.bench.paper import write_report
 from rimread.bench.pending import Pending, UndecidedError, Use
-from rimread.bench.series import Decision, Line, Series, eyes_of, lines_of
+from rimread.bench.rest import frames_at_rest, scatter_beyond
+from rimread.bench.series import Decision, Line, Series, eyes_of, judge_new, lines_of
 from rimread.bench.stage import Stage
 from rimread.budget import Component
-from rimread.capture.burst import LEAST_FRAMES, Scatter, average, scatter_of
 from rimread.capture.feed import Feed
+from rimread.capture.frame import Frame
 from rimread.hardness import TestCondition, parse_test
 from rimread.ledger import Ledger
 from rimread.reading import measure_photo
@@ -106,16 +108,16 @@ class Desk:
         with self._lock:
             use = self._ready()
             frames = self._frames(self.job.frames)
-            burst = average(frames)
+            burst, (beyond, note) = frames_at_rest(frames), scatter_beyond(frames)
             words = {"Source": self.camera, "Frames averaged": str(burst.frames)}
             shot = self.folder.keep_frames(burst, words)
-            beyond, note = _beyond(frames)
             self._measure(shot, use, beyond=beyond, note=note)
 
     def upload(self, data: bytes, label: str) -> None:
-        """Measure a picture that came in as a file."""
+        """Measure a picture that came in as a file and does not count in this series yet."""
         with self._lock:
             use = self._ready()
+            judge_new(hashlib.sha256(data).hexdigest(), self._lines())
             self._measure(self.folder.keep_upload(data, label, self.clock()), use)
 
     def read_blind(self, name: str, ask: Ask) -> None:
@@ -243,7 +245,7 @@ class Desk:
     def snap_stage(self, slot: str) -> None:
         """Take a picture of the stage micrometer from the camera."""
         with self._lock:
-            burst = average(self._frames(1))
+            burst = frames_at_rest(self._frames(1))
             shot = self.folder.keep_frames(burst, {"Source": self.camera, "Of": "stage micrometer"})
             self._stage.put(slot, shot)
 
@@ -328,7 +330,7 @@ class Desk:
         if self.pending is not None:
             raise UndecidedError("first decide on the picture: accept, correct or reject it")
 
-    def _frames(self, count: int) -> list[Any]:
+    def _frames(self, count: int) -> list[Frame]:
         if self.feed is None:
             raise ValueError("there is no camera: open a picture file instead")
         frames = self.feed.next(count)
@@ -384,13 +386,3 @@ class Desk:
         if self.series.purpose != "block":
             return None
         return told.verification(lines, self.folder, self.series.block, self.job.rules)
-
-
-def _beyond(frames: Sequence[Any]) -> tuple[list[Component], str]:
-    """Scatter from frame to frame as a component in fractions of the diameter."""
-    if len(frames) < LEAST_FRAMES:
-        return [], ""
-    scatter = scatter_of(frames)
-    if not isinstance(scatter, Scatter):
-        return [], scatter.message
-    return [scatter.component(1.0)], ""

@@ -8,7 +8,7 @@ from typing import Any
 
 from rimread.bench.folder import Folder
 from rimread.bench.job import Job
-from rimread.bench.series import Line, Series, last_that_counts
+from rimread.bench.series import Line, Series, last_that_counts, piece_of
 from rimread.capture.keep import write_whole
 from rimread.hardness import read_daily
 from rimread.report import model
@@ -40,10 +40,10 @@ def write_report(
     series : Series
         Names the files.
     lines : sequence of Line
-        Those that count are its results, and the last of them says day and operator of the test;
-        refused ones are listed.
+        Those that count are its results, they say what was tested, and the last of them day and
+        operator of the test; refused ones are listed.
     job : Job
-        What is known beside the photos.
+        Its rules, which a begun series keeps.
     eyes : sequence of ByEye
         Readings by eye.
     on : datetime.date
@@ -68,7 +68,7 @@ def write_report(
     daily = folder.daily_log
     made = report_from(
         results,
-        model.Job(operator=last.operator, on=last.day, **job.piece()),
+        model.Job(operator=last.operator, on=last.day, **piece_of(lines)),
         lab=_lab(folder),
         rules=job.rules,
         scales=scales,

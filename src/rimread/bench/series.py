@@ -14,7 +14,17 @@ from rimread.ledger.record import series_of
 from rimread.report.model import ByEye
 from rimread.report.results import budget_from
 
-__all__ = ["Decision", "Line", "Series", "eyes_of", "indents_of", "last_that_counts", "lines_of"]
+__all__ = [
+    "Decision",
+    "Line",
+    "Series",
+    "eyes_of",
+    "indents_of",
+    "judge_new",
+    "last_that_counts",
+    "lines_of",
+    "piece_of",
+]
 
 Decision = Literal["accepted", "rejected", "corrected", "refused"]
 
@@ -132,6 +142,22 @@ def lines_of(ledger: Ledger, series: Series) -> list[Line]:
     return list(lines.values())
 
 
+def judge_new(sha256: str, lines: Sequence[Line]) -> None:
+    """Say that a photo counts already, before it is measured for nothing.
+
+    Raises
+    ------
+    ValueError
+        If a line that counts is of the photo with this hash.
+    """
+    for number, line in enumerate(lines, start=1):
+        if line.counts and line.record["sha256"] == sha256:
+            raise ValueError(
+                f"this photo is indent {number} of the series already, and a photo counts once: "
+                "open another one, or withdraw that indent first"
+            )
+
+
 def eyes_of(ledger: Ledger, series: Series) -> list[ByEye]:
     """Readings by eye of a series."""
     which = Filter(kind="hand", since=series.begun, current=True)
@@ -153,6 +179,20 @@ def _line(entry: Entry) -> Line:
 def last_that_counts(lines: Sequence[Line]) -> Line | None:
     """The last line that counts: day and person of what follows from the series."""
     return next((line for line in reversed(lines) if line.counts), None)
+
+
+def piece_of(lines: Iterable[Line]) -> dict[str, Any]:
+    """What was tested, as the lines that count were written: the job may be the next one by now.
+
+    Words that differ from line to line stand one behind the other, for the indents lie in more
+    places than one; the temperature is that of the last.
+    """
+    told = [line.record["series"] for line in lines if line.counts]
+    words = {
+        key: "; ".join(filter(None, dict.fromkeys(str(one.get(key) or "") for one in told)))
+        for key in ("part", "heat", "location")
+    }
+    return {**words, "temperature_c": told[-1].get("temperature_c") if told else None}
 
 
 def indents_of(lines: Iterable[Line]) -> list[Indent]:

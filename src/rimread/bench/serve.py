@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import ipaddress
 import os
 import secrets
@@ -179,7 +180,7 @@ def bound(address: Address) -> socket.socket:
     Raises
     ------
     OSError
-        If another program has it.
+        If another program has it, or it is none of this computer; the message says what to do.
     """
     family = socket.AF_INET6 if ":" in address.host else socket.AF_INET
     sock = socket.socket(family, socket.SOCK_STREAM)
@@ -188,10 +189,20 @@ def bound(address: Address) -> socket.socket:
     try:
         sock.bind((address.host, address.port))
         sock.listen(128)  # a browser that comes before the server is ready waits
-    except OSError:
+    except OSError as error:
         sock.close()
-        raise
+        raise OSError(_not_bound(address, error)) from None
     return sock
+
+
+def _not_bound(address: Address, error: OSError) -> str:
+    if error.errno == errno.EADDRNOTAVAIL:
+        return f"{address.host} is no address of this computer: choose another --host"
+    why = "another program has it" if error.errno == errno.EADDRINUSE else error.strerror
+    return (
+        f"the bench cannot listen on {address.host}, port {address.port} ({why}): choose another "
+        "--port, 0 for a free one, or stop the bench that runs already"
+    )
 
 
 def _bracketed(host: str) -> str:

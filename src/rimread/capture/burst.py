@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rimread.budget import Component
 from rimread.capture.frame import Frame, Picture, photo_of
+from rimread.capture.shift import MOST_SMEAR_PX2, shift_px, small
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
 
@@ -81,11 +83,16 @@ class Scatter:
         )
 
 
-def average(frames: Sequence[Frame]) -> Burst:
+def average(frames: Sequence[Frame]) -> Burst | Refusal:
     """Average frames pixel by pixel.
 
     The coded values are averaged, not the light: over the few grey steps that noise moves a pixel
     the tone curve is straight.
+
+    Returns
+    -------
+    Burst or Refusal
+        ``not-steady`` when the sight moved, so that the average would be smeared.
 
     Raises
     ------
@@ -99,6 +106,10 @@ def average(frames: Sequence[Frame]) -> Burst:
     last = frames[-1]
     if len(frames) == 1:
         return Burst(last.picture, last.taken_at, 1, None)
+    first, *later = (small(frame.grey) for frame in frames)
+    moved = _moved(np.array([(0.0, 0.0), *(shift_px(first, now) for now in later)]))
+    if moved is not None:
+        return moved
     full = np.iinfo(last.picture.dtype).max
     total = np.zeros(last.picture.shape, np.float64)
     squares = np.zeros(last.picture.shape, np.float64)
@@ -119,10 +130,12 @@ def scatter_of(frames: Sequence[Frame]) -> Scatter | Refusal:
     Returns
     -------
     Scatter or Refusal
-        ``too-few-frames`` when fewer than `LEAST_FRAMES` show a rim.
+        ``too-few-frames`` when fewer than `LEAST_FRAMES` show a rim, ``not-steady`` when the rim
+        moved: its size would scatter no more for that, though an average of the frames is smeared.
     """
-    rims = [find_rim(photo_of(frame)) for frame in frames]
-    sizes = [rim.ellipse.m for rim in rims if not isinstance(rim, Refusal)]
+    found = (find_rim(photo_of(frame)) for frame in frames)
+    rims = [rim for rim in found if not isinstance(rim, Refusal)]
+    sizes = [rim.ellipse.m for rim in rims]
     if len(sizes) < LEAST_FRAMES:
         return Refusal(
             "too-few-frames",
@@ -130,7 +143,28 @@ def scatter_of(frames: Sequence[Frame]) -> Scatter | Refusal:
             "are needed to tell their scatter: hold the picture still and take it again",
             {"found": float(len(sizes)), "frames": float(len(frames))},
         )
+    moved = _moved(np.array([rim.centre_px for rim in rims]))
+    if moved is not None:
+        return moved
     return Scatter(len(sizes), statistics.stdev(sizes) / statistics.fmean(sizes))
+
+
+def _moved(places_px: NDArray[np.float64]) -> Refusal | None:
+    """Why frames whose sight lay at these places, shape (frames, 2), have no average."""
+    way, evidence = "out of view", {"frames": float(len(places_px))}
+    if np.isfinite(places_px).all():
+        apart_px = float(np.ptp(places_px, axis=0).max())
+        smear_px2 = float(np.var(places_px, axis=0).sum())
+        if smear_px2 <= MOST_SMEAR_PX2:
+            return None
+        way = f"by {apart_px:.1f} px"
+        evidence |= {"apart_px": apart_px, "smear_px2": smear_px2}
+    return Refusal(
+        "not-steady",
+        f"the picture moved {way} while {len(places_px)} frames were taken, which smears their "
+        "average: let the scope and the piece come to rest and take it again",
+        evidence,
+    )
 
 
 def _grey16(mean: Picture) -> Picture:

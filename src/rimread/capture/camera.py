@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,6 +22,7 @@ Kind = Literal["number", "device", "stream", "video"]
 _USUAL_FPS = 25.0
 """For video files that do not say."""
 _LEAST_FPS, _MOST_FPS = 0.5, 240.0
+_FFMPEG_QUIET = "-8"  # AV_LOG_QUIET of its libavutil/log.h
 
 
 class CameraError(OSError):
@@ -162,7 +166,8 @@ def open_camera(
     text = source.strip()
     if kind == "device" and not text.startswith("/dev/") and not Path(text).exists():
         raise CameraError(f"{text}: no such video file, and no camera's number, device or URL")
-    capture = cv2.VideoCapture(int(text)) if kind == "number" else cv2.VideoCapture(text)
+    with _quiet():
+        capture = cv2.VideoCapture(int(text)) if kind == "number" else cv2.VideoCapture(text)
     if not capture.isOpened():
         capture.release()
         raise CameraError(
@@ -175,6 +180,20 @@ def open_camera(
             capture.set(cv2.CAP_PROP_FRAME_WIDTH, width_px)
             capture.set(cv2.CAP_PROP_FRAME_HEIGHT, height_px)
     return Camera(name_of(text), kind, capture, paced=paced, looped=looped)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep OpenCV and FFmpeg from telling what `CameraError` says in a sentence.
+
+    FFmpeg's messages stay where the environment asks for them (OPENCV_FFMPEG_LOGLEVEL).
+    """
+    os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", _FFMPEG_QUIET)
+    level = cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
+    try:
+        yield
+    finally:
+        cv2.utils.logging.setLogLevel(level)
 
 
 def _judge_size(width_px: int | None, height_px: int | None) -> None:

@@ -12,9 +12,9 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from rimread.capture.frame import Frame, Picture
+from rimread.capture.shift import STILL_LEVELS, STILL_PX, Small, change, shift_px, small
 from rimread.refusal import Refusal
 from rimread.rim import Rim
 
@@ -29,10 +29,8 @@ CLIPPED_SHARE = 0.02
 """More of the picture than this at full light: the rim is in danger of being clipped."""
 DIM, DARK = 0.35, 0.12
 """Bright parts (99th percentile) of a picture that could be brighter, and of one that is dark."""
-STILL_LEVELS = 1.5
-"""Mean change of an eighth-size picture, in 8-bit grey levels, up to which nothing moves."""
 ELSEWHERE = 4.0
-"""More change than this times the limit: something else is in view, sharpness starts anew. The
+"""More change than this times `STILL_LEVELS`: something else is in view, sharpness starts anew. The
 focus alone changes a picture of an eighth of the size by less."""
 SMALL, LARGE = 0.25, 0.85
 """Indent diameter over the shorter side of the picture: outside, another objective serves better.
@@ -83,6 +81,8 @@ class Sight:
     change : float
         Mean change since the frame before, in 8-bit grey levels at an eighth of the size;
         infinite for the first frame.
+    moved_px : float
+        How far the sight lies from where it came to rest, in pixels: a slow drift adds up.
     """
 
     sharpness: float
@@ -90,11 +90,17 @@ class Sight:
     clipped: float
     bright: float
     change: float
+    moved_px: float = 0.0
+
+    @property
+    def first(self) -> bool:
+        """Whether there was no frame before it to hold it against."""
+        return not np.isfinite(self.change)
 
     @property
     def still(self) -> bool:
         """Whether nothing moved."""
-        return self.change <= STILL_LEVELS
+        return self.moved_px <= STILL_PX and self.change <= ELSEWHERE * STILL_LEVELS
 
     @property
     def sharp(self) -> bool:
@@ -106,7 +112,8 @@ class Sight:
 class Look:
     """Looks at frame after frame; remembers the last small picture and how sharp it has been."""
 
-    _last: NDArray[np.uint8] | None = field(default=None, repr=False)
+    _last: Small | None = field(default=None, repr=False)
+    _rest: Small | None = field(default=None, repr=False)
     _sharp: deque[tuple[datetime, float]] = field(default_factory=deque, repr=False)
 
     def at(self, frame: Frame) -> Sight:
@@ -114,12 +121,8 @@ class Look:
         grey = frame.grey
         full = int(np.iinfo(grey.dtype).max)
         thin = grey[::_STEP, ::_STEP]
-        small = _small(grey)
-        change = float("inf")
-        if self._last is not None and self._last.shape == small.shape:
-            change = float(np.mean(cv2.absdiff(small, self._last)))
-        self._last = small
-        if change > ELSEWHERE * STILL_LEVELS:
+        changed, moved_px = self._against(small(grey))
+        if changed > ELSEWHERE * STILL_LEVELS:
             self._sharp.clear()
         found = sharpness(grey)
         return Sight(
@@ -127,8 +130,21 @@ class Look:
             best=self._best(frame.taken_at, found),
             clipped=float(np.mean(thin >= full * 0.99)),
             bright=float(np.percentile(thin, 99)) / full,
-            change=change,
+            change=changed,
+            moved_px=moved_px,
         )
+
+    def _against(self, now: Small) -> tuple[float, float]:
+        """Change since the last frame and way since the stillness began, which may end here."""
+        last, rest = self._last, self._rest
+        self._last = now
+        if last is None or rest is None or last.shape != now.shape:
+            self._rest = now
+            return float("inf"), 0.0
+        moved_px = float(np.hypot(*shift_px(rest, now)))
+        if moved_px > STILL_PX:
+            self._rest = now
+        return change(last, now), moved_px
 
     def _best(self, at: datetime, found: float) -> float:
         """Best of late; a queue that falls from its head keeps it at hand."""
@@ -154,14 +170,6 @@ def _slopes(lines: Picture) -> float:
     smooth = cv2.blur(lines, (3, 1))  # takes the noise of single pixels out
     slopes = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=1)
     return float(cv2.norm(slopes, cv2.NORM_L2SQR)) / slopes.size
-
-
-def _small(grey: Picture) -> NDArray[np.uint8]:
-    """An eighth of the size, so that the noise of 64 pixels averages out."""
-    size = (max(grey.shape[1] // 8, 1), max(grey.shape[0] // 8, 1))
-    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
-    step = 1 if grey.dtype == np.uint8 else 257  # from 16 bits to 8
-    return np.asarray(small // step, np.uint8)
 
 
 # -- in words -----------------------------------------------------------------------------------
@@ -219,7 +227,7 @@ def _light(sight: Sight, found: Rim | Refusal | None) -> Hint:
 def _still(sight: Sight) -> Hint:
     if sight.still:
         return Hint("still", "good", "Still.")
-    if not np.isfinite(sight.change):
+    if sight.first:
         return Hint("still", "adjust", "Waiting for the next frame.")
     return Hint("still", "adjust", "Moving: let the scope come to rest.")
 

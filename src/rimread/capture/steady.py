@@ -8,6 +8,7 @@ from rimread.capture.frame import Frame, photo_of
 from rimread.capture.sight import SHARP_PX, Look, Sight
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
+from rimread.scale import lines_seen
 
 __all__ = ["Steady"]
 
@@ -21,13 +22,14 @@ class Steady:
     frames : int
         So many still and sharp frames in a row are asked for.
     indent : bool
-        Whether an indent must be found as well; not for stage micrometers.
+        Whether an indent must be found as well, or else the ruled lines of a stage micrometer.
     """
 
     frames: int = 8
     indent: bool = True
     _look: Look | None = None
     _run: int = 0
+    _unfit: str = ""
     why: str = "waiting for the first frames"
 
     def __post_init__(self) -> None:
@@ -38,25 +40,37 @@ class Steady:
     def at(self, frame: Frame) -> bool:
         """Whether to take the picture now; `why` then says what was missing."""
         assert self._look is not None  # noqa: S101  (made with the object)
-        self.why = _missing(self._look.at(frame))
-        self._run = 0 if self.why else self._run + 1
+        missing = _missing(self._look.at(frame))
+        self._run = 0 if missing else self._run + 1
+        if missing:
+            self.why, self._unfit = missing, ""
+        elif 2 * self._run >= self.frames:  # a slow drift rests for a few frames, too
+            self.why = self._unfit or "holding still"
         if self._run < self.frames:
-            self.why = self.why or "holding still"
             return False
-        if not self.indent:
-            return True
-        found = find_rim(photo_of(frame))
-        if isinstance(found, Refusal):
-            self.why, self._run = found.message, 0
-            return False
-        if found.blur_px > SHARP_PX:
-            self.why = f"the rim is not sharp yet (blur {found.blur_px:.1f} px): fine focus"
+        self.why = self._unfit = _unfit(frame) if self.indent else _unruled(frame)
+        if self.why:
             self._run = 0
-            return False
-        return True
+        return not self.why
+
+
+def _unfit(frame: Frame) -> str:
+    found = find_rim(photo_of(frame))
+    if isinstance(found, Refusal):
+        return found.message
+    if found.blur_px > SHARP_PX:
+        return f"the rim is not sharp yet (blur {found.blur_px:.1f} px): fine focus"
+    return ""
+
+
+def _unruled(frame: Frame) -> str:
+    found = lines_seen(photo_of(frame, name="the picture"))
+    return found.message if isinstance(found, Refusal) else ""
 
 
 def _missing(sight: Sight) -> str:
+    if sight.first:
+        return "waiting for the next frame to compare with"
     if not sight.still:
         return "the picture moves"
     return "" if sight.sharp else "the picture is not sharp"

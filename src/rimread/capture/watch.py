@@ -13,7 +13,11 @@ from pathlib import Path
 
 from rimread.photo import ENDINGS
 
-__all__ = ["arrivals"]
+__all__ = ["EMPTY_FOR", "arrivals"]
+
+EMPTY_FOR = 10.0
+"""An empty file that has stayed so for so many settling times is handed over after all: whoever
+made it does not know that nothing came of it. What is written into it later is a new picture."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +42,8 @@ def arrivals(
 ) -> Iterator[Path]:
     """Yield each picture of a folder once it has stopped growing.
 
-    A file that is written anew after it was yielded is yielded again.
+    A file that is written anew after it was yielded is yielded again; one that stays empty is
+    yielded late, see `EMPTY_FOR`.
 
     Parameters
     ----------
@@ -70,7 +75,8 @@ def arrivals(
     while True:
         now = time.monotonic()
         listing = _listing(folder)
-        for path in _whole(listing, done, growing, now, settle_s):
+        empty_s = EMPTY_FOR * max(settle_s, every_s)
+        for path in _whole(listing, done, growing, now, settle_s, empty_s):
             done[path] = listing[path]
             yield path
             last = time.monotonic()
@@ -81,12 +87,13 @@ def arrivals(
         time.sleep(every_s)
 
 
-def _whole(
+def _whole(  # noqa: PLR0917  (the two times belong at the end)
     listing: dict[Path, _State],
     done: dict[Path, _State],
     growing: dict[Path, _Seen],
     now: float,
     settle_s: float,
+    empty_s: float,
 ) -> list[Path]:
     """Files that have stayed as they are for long enough, oldest first."""
     for path in growing.keys() - listing.keys():
@@ -98,7 +105,7 @@ def _whole(
         seen = growing.get(path)
         if seen is None or seen.state != state:
             growing[path] = seen = _Seen(state, now)
-        if state.size > 0 and now - seen.since >= settle_s:
+        if now - seen.since >= (settle_s if state.size else empty_s):
             ready.append(path)
             del growing[path]
     return sorted(ready, key=lambda path: (listing[path].changed_ns, path.name))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn
 
 import typer
 
@@ -60,6 +60,8 @@ def capture(
     With --frames it is the average of N frames, in 16 bits; the rim is then also measured in each
     frame, and the scatter of the mean diameter is told as a component of uncertainty.
 
+    Frames between which the picture moved are not averaged: nothing is written then.
+
     Exit codes: 0 written; 1 it did not come to rest, or frames show no rim; 2 wrong use or no
     camera.
     """  # noqa: D301  (\b keeps the lines of the examples)
@@ -72,17 +74,22 @@ def capture(
             scatter_of,
         )
         from rimread.capture.burst import LEAST_FRAMES  # noqa: PLC0415
+        from rimread.refusal import Refusal  # noqa: PLC0415
 
         width, height = picture_size(size) or (None, None)
         with open_camera(camera, width_px=width, height_px=height) as opened:
             first = _steady(opened, wait, indent=of == "indent") if auto else _warm(opened)
             taken = [] if first is None else _more(opened, first, frames)
         if len(taken) < frames:
-            _none(auto=auto, found=len(taken), as_json=as_json)
+            _nothing(_why(auto=auto, found=len(taken)), as_json=as_json)
         burst = average(taken)
+        if isinstance(burst, Refusal):
+            _nothing(burst, as_json=as_json)
+        scatter = scatter_of(taken) if len(taken) >= LEAST_FRAMES and of == "indent" else None
+        if isinstance(scatter, Refusal) and scatter.code == "not-steady":
+            _nothing(scatter, as_json=as_json)
         told = {"Source": name_of(camera), "Frames averaged": str(burst.frames)}
         kept = keep(burst.picture, out, taken_at=burst.taken_at, words=told)
-        scatter = scatter_of(taken) if len(taken) >= LEAST_FRAMES and of == "indent" else None
         with telling():
             if as_json:
                 print_json(_record(kept, burst.frames, burst.noise, scatter))
@@ -137,13 +144,15 @@ def _more(camera: Camera, first: Frame, count: int) -> list[Frame]:
     return taken
 
 
-def _none(*, auto: bool, found: int, as_json: bool) -> None:
+def _why(*, auto: bool, found: int) -> Refusal:
     from rimread.refusal import Refusal  # noqa: PLC0415
 
     if auto and not found:
-        why = Refusal("not-steady", "the picture did not come to rest and into focus in time")
-    else:
-        why = Refusal("too-few-frames", f"the video ended after {found} of the frames asked for")
+        return Refusal("not-steady", "the picture did not come to rest and into focus in time")
+    return Refusal("too-few-frames", f"the video ended after {found} of the frames asked for")
+
+
+def _nothing(why: Refusal, *, as_json: bool) -> NoReturn:
     with telling():
         if as_json:
             empty = dict.fromkeys(("photo", "sha256", "taken_at", "frames"))

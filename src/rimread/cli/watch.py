@@ -50,8 +50,8 @@ def watch(
     \b
       rimread watch incoming --scale scope.toml --test 10/3000 --ledger lab.db
 
-    A file is left alone until it has stopped growing. A picture that is written anew is measured
-    anew.
+    A file is left alone until it has stopped growing; one that stays empty for ten settling times
+    is told as unreadable. A picture that is written anew is measured anew.
 
     Exit codes: 0 all measured and all checks passed or warned; 1 a picture was refused or failed a
     check; 2 wrong use or a picture that cannot be read. The others are still measured.

@@ -141,13 +141,15 @@ def sealed(draft: Draft, number: int, written_at: datetime, previous: str) -> tu
 
 
 def entry_from(text: str, sha256: str) -> Entry:
-    """Entry from its text and stored hash, unproved.
+    """Entry from its text and stored hash; that it follows the entry before it is not proved.
 
     Raises
     ------
     ValueError
-        If the text is not that of an entry.
+        If the text does not give the hash, or is not that of an entry.
     """
+    if not isinstance(text, str) or sha256_of(text) != sha256:  # SQLite keeps bytes as bytes
+        raise ValueError("its text was changed: it does not give its hash")
     try:
         told = json.loads(text)
         keys = ("kind", "record", "operator", "replaces", "reason", "task", "attempt")

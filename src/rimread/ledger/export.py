@@ -17,7 +17,7 @@ from rimread.whole import naming
 __all__ = ["COLUMNS", "Writer", "export", "flat", "judge_table", "whole", "writing"]
 
 _TEXTS = (
-    *("sha256", "status", "test", "designation"),
+    *("sha256", "status", "decision", "test", "designation"),
     *("scale_file", "scale_label", "scale_sha256", "version"),
 )
 _FIGURES = (
@@ -34,7 +34,8 @@ COLUMNS: Mapping[str, type] = {
     "replaces": int,
     **dict.fromkeys(("reason", "previous", "hash"), str),
 }
-"""Columns of an exported table and what they hold; empty where an entry has no value."""
+"""Columns of an exported table and what they hold; empty where an entry has no value. An image
+whose `decision` is rejected or corrected does not count, nor does what another `replaces`."""
 
 Writer = Callable[[Mapping[str, Any]], None]
 _GROUP = 5000  # rows Parquet keeps together

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -13,6 +12,7 @@ import sqlalchemy as sa
 
 from rimread.ledger import schema
 from rimread.ledger.chain import Draft, Entry, Kind, entry_from, sealed
+from rimread.ledger.connect import LedgerError, engine_of, told, write_ahead
 from rimread.ledger.schema import ENTRIES, HEAD, columns_of, migrate, version_of
 
 __all__ = ["Filter", "Ledger", "LedgerError", "open_ledger"]
@@ -20,12 +20,7 @@ __all__ = ["Filter", "Ledger", "LedgerError", "open_ledger"]
 _PAGE = 500  # entries held at once when many are read
 _MOST = 2**63 - 1
 _LAST = date.max - timedelta(days=1)
-_BUSY_S = 60  # how long a writer waits for another
 _LOCK = 6506  # PostgreSQL advisory lock while tables are made; any number would do
-
-
-class LedgerError(ValueError):
-    """The database cannot be used or refuses; the message is what it said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +119,7 @@ class Ledger:
         LedgerError
             (A ValueError.) If the database cannot be written.
         """
-        with _told(), self._writer.begin() as connection:
+        with told(), self._writer.begin() as connection:
             number, previous = _last(connection, sa.select(HEAD).with_for_update())
             fresh = _not_there(connection, drafts)
             _judge_replaced(connection, fresh)
@@ -142,7 +137,7 @@ class Ledger:
 
     def head(self) -> tuple[int, str]:
         """Number and hash of the last entry; written down elsewhere it proves all before it."""
-        with _told(), self._engine.connect() as connection:
+        with told(), self._engine.connect() as connection:
             return _last(connection, sa.select(HEAD))
 
     def entry(self, number: int) -> Entry:
@@ -157,7 +152,7 @@ class Ledger:
         found = next(self._bodies([ENTRIES.c.number == number]), None) if asked else None
         if found is None:
             raise ValueError(f"the ledger has no entry {number}; its last is {self.head()[0]}")
-        return entry_from(found.body, found.hash)
+        return _proved(found)
 
     def entries(self, which: Filter | None = None, *, newest: int | None = None) -> Iterator[Entry]:
         """Entries in order, a few held at a time.
@@ -171,7 +166,7 @@ class Ledger:
         """
         asked = (which or Filter()).clauses()
         if newest is not None:
-            with _told(), self._engine.connect() as connection:
+            with told(), self._engine.connect() as connection:
                 last = (
                     sa.select(ENTRIES.c.number)
                     .where(*asked)
@@ -182,25 +177,24 @@ class Ledger:
             if first is None:
                 return
             asked = [*asked, ENTRIES.c.number >= first]
-        for row in self._bodies(asked):
-            yield entry_from(row.body, row.hash)
+        yield from map(_proved, self._bodies(asked))
 
     def latest(self, tasks: Collection[str]) -> dict[str, Entry]:
         """Last attempt at each task that the ledger has."""
         found: dict[str, Entry] = {}
         e = ENTRIES.c
-        with _told(), self._engine.connect() as connection:
+        with told(), self._engine.connect() as connection:
             for part in _parts(tasks):
-                query = sa.select(e.task, e.body, e.hash).where(e.task.in_(part))
+                query = sa.select(e.task, e.number, e.body, e.hash).where(e.task.in_(part))
                 for row in connection.execute(query.order_by(e.attempt)):
-                    found[row.task] = entry_from(row.body, row.hash)
+                    found[row.task] = _proved(row)
         return found
 
     def sha256_of_photo(self, photo: str, *, run: str) -> str | None:
         """Hash a photo of this name in an archive had when it was read last."""
         sha256 = None
         for row in self._bodies([ENTRIES.c.photo == photo, ENTRIES.c.sha256.is_not(None)]):
-            record = entry_from(row.body, row.hash).record
+            record = _proved(row).record
             if record.get("run") == run:
                 sha256 = str(record["sha256"])
         return sha256
@@ -208,7 +202,7 @@ class Ledger:
     def replaced_by(self, number: int) -> int | None:
         """Number of the entry that replaces this one."""
         query = sa.select(ENTRIES.c.number).where(ENTRIES.c.replaces == number).limit(1)
-        with _told(), self._engine.connect() as connection:
+        with told(), self._engine.connect() as connection:
             return connection.scalar(query)
 
     def rows(self) -> Iterator[sa.Row[Any]]:
@@ -224,7 +218,7 @@ class Ledger:
             else "SELECT tgname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "
             "WHERE NOT tgisinternal AND tgenabled <> 'D' AND pg_table_is_visible(tgrelid)"
         )
-        with _told(), self._engine.connect() as connection:
+        with told(), self._engine.connect() as connection:
             return name, frozenset(connection.scalars(sa.text(query)))
 
     def _bodies(
@@ -236,12 +230,22 @@ class Ledger:
         last: int | None = None
         while True:
             after = [] if last is None else [e.number > last]
-            with _told(), self._engine.connect() as connection:
+            with told(), self._engine.connect() as connection:
                 page = connection.execute(query.where(*asked, *after)).all()
             yield from page
             if len(page) < _PAGE:
                 return
             last = page[-1].number
+
+
+def _proved(row: Any) -> Entry:  # noqa: ANN401  (rows of two kinds)
+    """The entry of a row, if its text gives its hash."""
+    try:
+        return entry_from(row.body, row.hash)
+    except ValueError as error:
+        raise LedgerError(
+            f"entry {row.number}: {error}; see what rimread ledger check says of the rest"
+        ) from None
 
 
 def open_ledger(where: str | Path, *, create: bool = True) -> Ledger:
@@ -260,14 +264,15 @@ def open_ledger(where: str | Path, *, create: bool = True) -> Ledger:
     LedgerError
         (A ValueError.) If it cannot be opened, is not a ledger, or a later program wrote it.
     """
-    engine, name = _engine(where, create=create)
+    engine, name = engine_of(where, create=create)
     ledger = Ledger(engine)
     try:
-        with _told(name), engine.connect() as connection:
+        with told(name), engine.connect() as connection:
             current = version_of(connection) == len(schema.STEPS)
         if not current:  # a reader need not be allowed to write
-            with _told(name), engine.execution_options(rimread_write=True).begin() as connection:
+            with told(name), engine.execution_options(rimread_write=True).begin() as connection:
                 _prepare(connection, name, create=create)
+            write_ahead(engine, name)
     except LedgerError:
         ledger.close()
         raise
@@ -287,70 +292,6 @@ def _prepare(connection: sa.Connection, name: str, *, create: bool) -> None:
         migrate(connection)
     except ValueError as error:
         raise LedgerError(f"{name}: {error}") from None
-
-
-def _engine(where: str | Path, *, create: bool) -> tuple[sa.Engine, str]:
-    """Engine, and what to call it in messages: the password never shows."""
-    text = str(where)
-    if "://" not in text:
-        path = Path(where)
-        if not path.exists() and not (create and path.parent.is_dir()):
-            raise LedgerError(
-                f"{path}: no such file" if path.parent.is_dir() else f"{path}: no such folder"
-            )
-        url = sa.URL.create("sqlite+pysqlite", database=str(path))
-        return _sqlite(url), text
-    try:
-        url = sa.make_url(text)
-    except sa.exc.ArgumentError:
-        raise LedgerError("a ledger is a file or a URL like postgresql://user@host/name") from None
-    if url.drivername in {"postgresql", "postgres"}:
-        url = url.set(drivername="postgresql+pg8000")
-    if url.get_backend_name() != "postgresql":
-        raise LedgerError(f"a ledger is a file or in PostgreSQL (got {url.get_backend_name()!r})")
-    try:
-        return sa.create_engine(url, pool_pre_ping=True), url.render_as_string()
-    except ModuleNotFoundError as error:
-        raise LedgerError(
-            f"{error.name} is not installed: pip install 'rimread[postgresql]'"
-        ) from None
-
-
-def _sqlite(url: sa.URL) -> sa.Engine:
-    engine = sa.create_engine(url, connect_args={"timeout": _BUSY_S})
-
-    @sa.event.listens_for(engine, "connect")
-    def _connected(connection: Any, _record: object) -> None:  # noqa: ANN401  (DBAPI)
-        connection.isolation_level = None  # transactions begin below, not by the driver's guess
-        connection.execute("PRAGMA journal_mode = WAL")  # readers and a writer side by side
-        connection.execute("PRAGMA synchronous = FULL")  # on the disk when a commit returns
-        connection.execute("PRAGMA recursive_triggers = ON")
-        connection.create_function("lower", 1, _lower, deterministic=True)  # SQLite's own: a to z
-
-    @sa.event.listens_for(engine, "begin")
-    def _begun(connection: sa.Connection) -> None:
-        write = connection.get_execution_options().get("rimread_write")
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
-
-    return engine
-
-
-def _lower(text: str | None) -> str | None:
-    return None if text is None else text.casefold()
-
-
-@contextmanager
-def _told(name: str = "") -> Iterator[None]:
-    """Turn what the database says into one sentence."""
-    try:
-        yield
-    except sa.exc.DBAPIError as error:
-        said = error.orig.args[0] if error.orig is not None and error.orig.args else error
-        if isinstance(said, dict):  # pg8000 hands on the server's fields; M is the message
-            said = said.get("M", said)
-        raise LedgerError(f"{name or 'ledger'}: {said}") from error
-    except sa.exc.InterfaceError as error:
-        raise LedgerError(f"{name or 'ledger'}: {error}") from error
 
 
 def _last(connection: sa.Connection, query: sa.Select[Any]) -> tuple[int, str]:

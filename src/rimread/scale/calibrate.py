@@ -191,23 +191,51 @@ def _mark_all(
     return marks
 
 
+def lines_seen(photo: Photo) -> int | Refusal:
+    """How many lines of a stage micrometer lie side by side in a photo.
+
+    Only longer 5th or 10th lines prove them here: the blocks of a JPEG picture, 8 px wide, make
+    ruled lines too where nothing else is in focus.
+
+    Returns
+    -------
+    int or Refusal
+        ``no-lines``, ``too-few-lines`` or ``lines-unresolved``.
+    """
+    ladders = _enough_lines(linear_light(photo, photo.grey), photo.name)
+    found = ladders if isinstance(ladders, Refusal) else _proved(ladders, photo.name)
+    return found if isinstance(found, Refusal) else found.lines
+
+
+def _enough_lines(light: NDArray[np.float32], name: str) -> list[Ladder] | Refusal:
+    ladders = find_ladders(light)
+    enough = [ladder for ladder in ladders if ladder.lines >= MIN_LINES]
+    return enough or _nothing(name, max((ladder.lines for ladder in ladders), default=0))
+
+
 def _finest_lines(
     light: NDArray[np.float32], name: str, division_mm: float, certificate: Certificate | None
 ) -> Ladder | Refusal:
     """The ladder of the finest lines, proved by the longer lines or by the scale's length."""
-    ladders = find_ladders(light)
-    enough = [ladder for ladder in ladders if ladder.lines >= MIN_LINES]
-    if not enough:
-        return _nothing(name, max((ladder.lines for ladder in ladders), default=0))
+    enough = _enough_lines(light, name)
+    if isinstance(enough, Refusal):
+        return enough
     length = certificate.nominal_mm if certificate else None
     by_length = [ladder for ladder in enough if _fits(ladder, division_mm, length)]
     if by_length:
         return by_length[0]
-    ladder = next((ladder for ladder in enough if ladder.counted), None)
-    if ladder is None:
-        return _unresolved(name, enough[0])
+    ladder = _proved(enough, name)
+    if isinstance(ladder, Refusal):
+        return ladder
     doubt = _division_doubt(ladder, name, division_mm, length)
     return ladder if doubt is None else doubt
+
+
+def _proved(enough: list[Ladder], name: str) -> Ladder | Refusal:
+    """The ladder whose longer lines say that it is the finest."""
+    return next((ladder for ladder in enough if ladder.counted), None) or _unresolved(
+        name, enough[0]
+    )
 
 
 def _unresolved(name: str, ladder: Ladder) -> Refusal:

@@ -1,0 +1,75 @@
+"""How far the sight moved between two frames, and how far it may."""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rimread.capture.frame import Picture
+
+__all__ = ["MOST_SMEAR_PX2", "STILL_LEVELS", "STILL_PX", "Small", "change", "shift_px", "small"]
+
+Small = NDArray[np.float32]
+
+MOST_SMEAR_PX2 = 0.1
+"""Variance by which movement may smear a picture. A sharp edge is blurred by 1 to 4 px² anyway, and
+the smear moves the half-way point of an edge of radius R by no more than its variance over 2R
+(second order of the smear): 0.0005 px on a rim of 100 px."""
+STILL_PX = math.sqrt(12.0 * MOST_SMEAR_PX2)
+"""Way over which a drift of constant speed smears by that (a rectangular distribution)."""
+STILL_LEVELS = 1.5
+"""Mean change of an eighth-size picture, in 8-bit grey levels, up to which two pictures with
+nothing in them to tell a movement by are the same; own choice, no source."""
+
+_REDUCED = 4
+"""Pixels of the small picture are so wide: a dark picture's noise still averages to a third of
+`STILL_PX`, and a movement of a hundred pixels is still followed."""
+_ALIKE = 0.5
+"""Correlation of two pictures of one thing; those of noise alone have next to none."""
+_BY_CHANCE = 30.0
+"""Over the square root of a picture's pixels: more correlation than noise alone comes by when it is
+smoothed over five pixels each way (six standard deviations of 1 / √(pixels / 25))."""
+_ENOUGH = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 30, 1e-4)
+
+
+def small(grey: Picture) -> Small:
+    """A quarter of the size, in 8-bit grey levels with fractions."""
+    height, width = grey.shape
+    size = (max(width // _REDUCED, 1), max(height // _REDUCED, 1))
+    reduced = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(reduced, np.float32) / np.float32(1 if grey.dtype == np.uint8 else 257)
+
+
+def change(before: Small, now: Small) -> float:
+    """Mean change in grey levels once more halved, so that the noise of 64 pixels averages out."""
+    apart = now - before
+    size = (max(apart.shape[1] // 2, 1), max(apart.shape[0] // 2, 1))
+    return float(np.mean(np.abs(cv2.resize(apart, size, interpolation=cv2.INTER_AREA))))
+
+
+def shift_px(before: Small, now: Small) -> tuple[float, float]:
+    """Movement along x and y, in pixels of the frame, between two `small` pictures of it.
+
+    By the enhanced correlation coefficient (Evangelidis and Psarakis, IEEE Trans. PAMI 30, 2008),
+    which the light's brightness does not enter. Zero where nothing can be seen to move, infinite
+    where the pictures show different things.
+    """
+    warp = np.eye(2, 3, dtype=np.float32)
+    try:
+        alike, found = cv2.findTransformECC(
+            _faded(before), _faded(now), warp, cv2.MOTION_TRANSLATION, _ENOUGH
+        )
+    except cv2.error:  # no two pictures of one thing, or nothing in them but noise
+        alike, found = 0.0, warp
+    if alike >= max(_ALIKE, _BY_CHANCE / math.sqrt(now.size)):
+        return float(found[0, 2]) * _REDUCED, float(found[1, 2]) * _REDUCED
+    return (0.0, 0.0) if change(before, now) <= STILL_LEVELS else (math.inf, math.inf)
+
+
+def _faded(picture: Small) -> Small:
+    """Faded out towards the frame, where a moved picture ends and OpenCV 5 takes the gap for it."""
+    window = cv2.createHanningWindow((picture.shape[1], picture.shape[0]), cv2.CV_32F)
+    return np.asarray((picture - picture.mean()) * window, np.float32)

@@ -1,0 +1,101 @@
+"""The database behind a ledger: SQLite in a file, or PostgreSQL."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+__all__ = ["LedgerError", "engine_of", "told", "write_ahead"]
+
+_BUSY_S = 60  # how long a writer waits for another
+
+
+class LedgerError(ValueError):
+    """The database cannot be used or refuses; the message is what it said."""
+
+
+def engine_of(where: str | Path, *, create: bool) -> tuple[sa.Engine, str]:
+    """Engine of a ledger's database, and what to call it in messages: the password never shows.
+
+    Raises
+    ------
+    LedgerError
+        If there is no such file or folder, or the URL leads nowhere.
+    """
+    text = str(where)
+    if "://" not in text:
+        path = Path(where)
+        if not path.exists() and not (create and path.parent.is_dir()):
+            raise LedgerError(
+                f"{path}: no such file" if path.parent.is_dir() else f"{path}: no such folder"
+            )
+        url = sa.URL.create("sqlite+pysqlite", database=str(path))
+        return _sqlite(url), text
+    try:
+        url = sa.make_url(text)
+    except sa.exc.ArgumentError:
+        raise LedgerError("a ledger is a file or a URL like postgresql://user@host/name") from None
+    if url.drivername in {"postgresql", "postgres"}:
+        url = url.set(drivername="postgresql+pg8000")
+    if url.get_backend_name() != "postgresql":
+        raise LedgerError(f"a ledger is a file or in PostgreSQL (got {url.get_backend_name()!r})")
+    try:
+        return sa.create_engine(url, pool_pre_ping=True), url.render_as_string()
+    except ModuleNotFoundError as error:
+        raise LedgerError(
+            f"{error.name} is not installed: pip install 'rimread[postgresql]'"
+        ) from None
+
+
+def _sqlite(url: sa.URL) -> sa.Engine:
+    engine = sa.create_engine(url, connect_args={"timeout": _BUSY_S})
+
+    @sa.event.listens_for(engine, "connect")
+    def _connected(connection: Any, _record: object) -> None:  # noqa: ANN401  (DBAPI)
+        connection.isolation_level = None  # transactions begin below, not by the driver's guess
+        connection.execute("PRAGMA synchronous = FULL")  # on the disk when a commit returns
+        connection.execute("PRAGMA recursive_triggers = ON")
+        connection.create_function("lower", 1, _lower, deterministic=True)  # SQLite's own: a to z
+
+    @sa.event.listens_for(engine, "begin")
+    def _begun(connection: sa.Connection) -> None:
+        options = connection.get_execution_options()
+        if not options.get("rimread_bare"):
+            connection.exec_driver_sql(
+                "BEGIN IMMEDIATE" if options.get("rimread_write") else "BEGIN"
+            )
+
+    return engine
+
+
+def _lower(text: str | None) -> str | None:
+    return None if text is None else text.casefold()
+
+
+@contextmanager
+def told(name: str = "") -> Iterator[None]:
+    """Turn what the database says into one sentence."""
+    try:
+        yield
+    except sa.exc.DBAPIError as error:
+        said = error.orig.args[0] if error.orig is not None and error.orig.args else error
+        if isinstance(said, dict):  # pg8000 hands on the server's fields; M is the message
+            said = said.get("M", said)
+        raise LedgerError(f"{name or 'ledger'}: {said}") from error
+    except sa.exc.InterfaceError as error:
+        raise LedgerError(f"{name or 'ledger'}: {error}") from error
+
+
+def write_ahead(engine: sa.Engine, name: str) -> None:
+    """Let readers and a writer work side by side in SQLite; the file keeps that.
+
+    Only in a ledger: it rewrites the head of whatever file is open.
+    """
+    if engine.dialect.name == "sqlite":
+        bare = engine.execution_options(rimread_bare=True)  # no transaction may be open
+        with told(name), bare.connect() as connection:
+            connection.exec_driver_sql("PRAGMA journal_mode = WAL")
