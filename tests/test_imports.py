@@ -12,7 +12,7 @@ import rimread
 SOURCE = Path(rimread.__file__).parent
 
 STAGES = (
-    ("refusal", "check", "budget", "table", "whole", "plot"),  # words that every stage uses
+    ("refusal", "check", "budget", "table", "whole", "plot", "jpeg"),  # words that every stage uses
     ("photo",),
     ("scale",),
     ("rim",),

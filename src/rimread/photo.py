@@ -26,6 +26,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, UnidentifiedImageError
 
+from rimread import jpeg
+
 __all__ = ["ENDINGS", "MOST_PIXELS", "Photo", "PhotoError", "Tone", "linear_light", "read_photo"]
 
 Tone = Literal["srgb", "linear"]
@@ -202,7 +204,7 @@ def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Ph
         tone=resolved,
         name=path.name,
         sha256=hashlib.sha256(data).hexdigest(),
-        jpeg_quality=_jpeg_quality(image),
+        jpeg_quality=jpeg.quality(image),
         tone_stated=said is not None,
         white=white if resolved == "linear" else None,
         orientation=orientation,
@@ -230,7 +232,7 @@ def _grey(
 ) -> tuple[NDArray[np.uint8] | NDArray[np.uint16], int | None]:
     """Grey values and the largest value the camera can have meant."""
     if image.format in {"JPEG", "MPO"} and image.mode in {"L", "RGB"}:
-        if not _jpeg_ends(data):
+        if not jpeg.ends(data):
             raise PhotoError(f"{path}: cut short, the end of the JPEG is missing")
         return _decode(path, data).astype(np.uint8, copy=False), None
     turned = _orientation(image) if image.format == "TIFF" else 1  # both decoders turn a TIFF
@@ -255,17 +257,6 @@ def _decode(path: Path, data: bytes) -> NDArray[np.generic]:
     if grey is None or grey.dtype not in (np.uint8, np.uint16):
         raise PhotoError(f"{path}: cannot be decoded; save it as an 8 or 16 bit PNG or TIFF")
     return np.asarray(grey)
-
-
-def _jpeg_ends(data: bytes) -> bool:
-    """Whether an end-of-image marker follows the first scan (ITU-T T.81, B.1.1.3)."""
-    at = 2
-    while at + 4 <= len(data) and data[at] == 0xFF:
-        marker, length = data[at + 1], int.from_bytes(data[at + 2 : at + 4], "big")
-        if marker == 0xDA:  # start of scan; previews with their own end lie before it
-            return data.rfind(b"\xff\xd9", at + length) >= 0
-        at += 1 if marker == 0xFF else 2 + length
-    return False
 
 
 def _bits(image: Image.Image, data: bytes) -> int:
@@ -376,36 +367,3 @@ def _orientation(image: Image.Image) -> int:
 def _camera(exif: Image.Exif) -> str:
     words = (exif.get(ExifTags.Base.Make), exif.get(ExifTags.Base.Model))
     return " ".join(str(word).strip("\0 ") for word in words if word)
-
-
-def _jpeg_quality(image: Image.Image) -> int | None:
-    """Quality whose luma quantisation table comes closest to the file's."""
-    tables: Mapping[int, list[int]] = getattr(image, "quantization", {})
-    if 0 not in tables:
-        return None
-    found = sum(tables[0])
-    sums = _quantisation_sums()
-    return min(range(1, 101), key=lambda quality: abs(sums[quality - 1] - found))
-
-
-_LUMA_TABLE = np.array(  # ITU-T T.81, table K.1
-    [
-        [16, 11, 10, 16, 24, 40, 51, 61],
-        [12, 12, 14, 19, 26, 58, 60, 55],
-        [14, 13, 16, 24, 40, 57, 69, 56],
-        [14, 17, 22, 29, 51, 87, 80, 62],
-        [18, 22, 37, 56, 68, 109, 103, 77],
-        [24, 35, 55, 64, 81, 104, 113, 92],
-        [49, 64, 78, 87, 103, 121, 120, 101],
-        [72, 92, 95, 98, 112, 100, 103, 99],
-    ]
-)
-
-
-@lru_cache(maxsize=1)
-def _quantisation_sums() -> tuple[int, ...]:
-    """Sum of the luma table at quality 1 to 100, scaled as the IJG library does (jcparam.c)."""
-    quality = np.arange(1, 101)
-    scale = np.where(quality < 50, 5000 // quality, 200 - 2 * quality)
-    tables = np.clip((_LUMA_TABLE[:, :, None] * scale + 50) // 100, 1, 255)
-    return tuple(int(total) for total in tables.sum(axis=(0, 1)))
