@@ -1,4 +1,4 @@
-"""An empty word for a file, as a script's variable that is not set gives it."""
+"""Words of all verbs: empty ones where a file is due, decimal commas where a number is."""
 
 from __future__ import annotations
 
@@ -7,9 +7,11 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+import typer
 from typer.testing import CliRunner
 
 from rimread.cli import app
+from rimread.cli._verb import _NUMBER
 from rimread.cli.ledger import ledger
 
 VERBS: list[tuple[tuple[str, ...], Callable[..., None]]] = [
@@ -64,3 +66,55 @@ def test_empty_text_is_text() -> None:
 def test_an_empty_photo_is_none() -> None:
     done = CliRunner().invoke(app, ["measure", "", "--scale", "k.toml", "--test", "10/3000"])
     assert (done.exit_code, "(got an empty word)" in done.stderr) == (2, True)
+
+
+# -- decimal commas -------------------------------------------------------------------------------
+
+
+def takes_numbers() -> Iterator[tuple[str, ...]]:
+    """Each verb with each of its options and words that become a number."""
+    for words, verb in VERBS:
+        for name, hint in typing.get_type_hints(verb).items():
+            if hint is float or float in typing.get_args(hint):
+                yield (*words, name)
+
+
+def test_every_number_is_known_by_its_metavar() -> None:
+    command = typer.main.get_command(app)
+    asked = list(takes_numbers())
+    assert len(asked) > 20
+    for *verb, name in asked:
+        found = command
+        for word in verb:
+            found = found.commands[word]
+        (metavar,) = [p.metavar for p in found.params if p.name == name]
+        assert _NUMBER.fullmatch(metavar or ""), (verb, name, metavar)
+
+
+@pytest.mark.parametrize("way", [("--thickness", "2,5"), ("--thickness=2,5",)])
+def test_a_decimal_comma_is_a_point(way: tuple[str, ...]) -> None:
+    words = ("hardness", "--test", "10/3000", "4.0", "4.0")
+    comma, point = (
+        CliRunner().invoke(app, [*words, *given])
+        for given in (way, [word.replace(",", ".") for word in way])
+    )
+    assert "thickness 2.5 mm" in comma.stdout
+    assert comma.stdout == point.stdout
+
+
+def test_a_decimal_comma_in_a_word_without_an_option() -> None:
+    runner = CliRunner()
+    comma, point = (runner.invoke(app, ["convert", n, "--to", "hrc"]) for n in ("353,5", "353.5"))
+    assert comma.exit_code == 0
+    assert comma.stdout == point.stdout
+    pair = runner.invoke(app, ["hardness", "--test", "10/3000", "4,0"])  # two diameters as ever
+    assert pair.exit_code != 0
+
+
+@pytest.mark.parametrize("word", ["1,250", "12,500"])
+def test_what_may_be_thousands_is_asked_back(word: str) -> None:
+    done = CliRunner().invoke(app, ["convert", word, "--to", "hrc"])
+    assert done.exit_code == 2
+    assert f"{word} may mean {word.replace(',', '.')} or {word.replace(',', '')}" in done.stderr
+    thin = ("hardness", "--test", "10/3000", "4.0", "4.0", "--thickness", "0,125")
+    assert "thickness 0.125 mm" in CliRunner().invoke(app, thin).stdout

@@ -11,16 +11,24 @@ from typer.core import TyperCommand
 __all__ = ["Verb"]
 
 _FILE = re.compile(r"FILE|FOLDER|LEDGER|PHOTO|\.")
-"""Metavar of an option that names a file or folder, like LAB.toml; a test asks all of them."""
+"""Metavar of an option that names a file or folder, like LAB.toml; a test asks all of them,"""
+_NUMBER = re.compile(r"MM|HBW|KGF|PERCENT|DEG|°C|S|K")
+"""and of one that takes a number."""
+_COMMA = re.compile(r"([-+]?)(\d+),(\d+)")
 
 
 class Verb(TyperCommand):
-    """A verb that takes no empty word for a file: to Python it is the current folder.
+    """A verb that takes no empty word for a file, and a decimal comma in a number.
 
-    A script's variable that is not set gives such words. What is only text may be empty.
+    To Python an empty word is the current folder; a script's variable that is not set gives such
+    words. What is only text may be empty.
     """
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401
+        self._judge_empty(ctx, args)
+        return super().parse_args(ctx, self._with_points(ctx, args))
+
+    def _judge_empty(self, ctx: Any, args: list[str]) -> None:  # noqa: ANN401
         valued = {
             option: _FILE.search(param.metavar or "") is not None
             for param in self.params
@@ -34,4 +42,32 @@ class Verb(TyperCommand):
                     f"{option} takes a file or folder" if option in valued else "a word is missing"
                 )
                 ctx.fail(f"{what} (got an empty word)")
-        return super().parse_args(ctx, args)
+
+    def _with_points(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401
+        """The words with decimal commas as points where a number is due."""
+        takes_number = {
+            name: _NUMBER.fullmatch(param.metavar or "") is not None
+            for param in self.params
+            for name in (param.opts if param.param_type_name == "option" else [""])
+        }
+        words = []
+        for before, word in pairwise(["", *args]):
+            option, joined, value = word.partition("=")
+            if joined and takes_number.get(option):
+                words.append(f"{option}={_point(ctx, value)}")
+            elif takes_number.get(before if before in takes_number else ""):
+                words.append(_point(ctx, word))
+            else:
+                words.append(word)
+        return words
+
+
+def _point(ctx: Any, word: str) -> str:  # noqa: ANN401
+    """A number with a decimal point; three digits after a comma may be thousands to some."""
+    found = _COMMA.fullmatch(word)
+    if found is None:
+        return word
+    sign, whole, part = found.groups()
+    if len(part) == 3 and whole.strip("0"):  # 0,125 can only be a decimal
+        ctx.fail(f"{word} may mean {sign}{whole}.{part} or {sign}{whole}{part}: write it so")
+    return f"{sign}{whole}.{part}"
