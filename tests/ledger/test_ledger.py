@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rimread.ledger import Draft, Filter, LedgerError, audit, open_ledger, schema
+from rimread.ledger import Draft, Filter, Ledger, LedgerError, audit, open_ledger, schema
 from rimread.ledger.chain import GENESIS, canonical, entry_from, sealed
 from rimread.ledger.schema import TRIGGERS
 
@@ -273,6 +273,15 @@ TAMPERING = {
     "emptied": (["DELETE FROM ledger_entries"], [("cut-off", None)]),
     "no head": (["DELETE FROM ledger_head"], [("head", None)]),
     "head": (["UPDATE ledger_head SET number = 4"], [("head", None)]),
+    "head set back": (
+        [
+            (
+                "UPDATE ledger_head SET number = 4, "
+                "hash = (SELECT hash FROM ledger_entries WHERE number = 4)"
+            ),
+        ],
+        [("head", None)],
+    ),
     "swapped": (
         [
             "UPDATE ledger_entries SET number = 90 WHERE number = 2",
@@ -319,6 +328,34 @@ def test_an_entry_cut_off_with_its_head_is_found_by_a_noted_hash(five, force):
     )
     assert faults(five) == []
     assert faults(five, known) == [("cut-off", 5)]
+
+
+@pytest.mark.parametrize(("page", "last"), [(500, 5), (2, 6)])
+def test_what_is_written_meanwhile_is_no_fault(five, monkeypatch, page, last):
+    """The sixth entry comes once the first page is read, which is the last page or not."""
+    rows = Ledger.rows
+    with open_ledger(five) as book, open_ledger(five) as other:
+
+        def slow(ledger):
+            for row in rows(ledger):
+                yield row
+                if row.number == min(page, 5):
+                    other.append([image("late.jpg")])
+
+        monkeypatch.setattr("rimread.ledger.ledger._PAGE", page)
+        monkeypatch.setattr(Ledger, "rows", slow)
+        found = audit(book)
+        assert list(found) == []
+        assert (found.number, found.sha256) == (last, book.entry(last).hash)
+
+
+def test_the_last_entry_is_told_though_the_head_is_lost(five, force):
+    with open_ledger(five) as book:
+        head = book.head()
+    force("DELETE FROM ledger_head")
+    with open_ledger(five) as book:
+        found = audit(book)
+        assert (found.number, found.sha256) == head
 
 
 def test_missing_triggers_are_found(five, raw):

@@ -12,7 +12,7 @@ from rimread.cli._io import REFUSED, print_json, say, shown, speaking, telling
 from rimread.cli._options import Json, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
-    from rimread.ledger import Entry, Filter, Ledger
+    from rimread.ledger import Entry, Filter
 
 __all__ = ["ledger"]
 
@@ -77,8 +77,8 @@ def check(
 
         noted = _noted(known)
         with open_ledger(where, create=False) as book:
-            faults = list(audit(book, known=noted))
-            number, sha256 = _head(book)
+            found = audit(book, known=noted)
+    faults, number, sha256 = found.faults, found.number, found.sha256
     with telling():
         if as_json:
             told = [{"code": f.code, "entry": f.number, "message": f.message} for f in faults]
@@ -194,14 +194,6 @@ def withdraw(
             (entry,) = book.append([draft])
     with telling():
         print(f"entry {entry.number} withdraws entry {number}")
-
-
-def _head(book: Ledger) -> tuple[int, str]:
-    """Number and hash noted for the last entry; none where that is lost, which is a fault."""
-    try:
-        return book.head()
-    except ValueError:
-        return 0, ""
 
 
 def _noted(known: str | None) -> tuple[int, str] | None:

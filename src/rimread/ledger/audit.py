@@ -12,7 +12,7 @@ from rimread.ledger.chain import GENESIS, canonical, entry_from, sha256_of
 from rimread.ledger.ledger import Ledger
 from rimread.ledger.schema import TRIGGERS, columns_of
 
-__all__ = ["Fault", "audit"]
+__all__ = ["Audit", "Fault", "audit"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +24,30 @@ class Fault:
     message: str
 
 
-def audit(ledger: Ledger, *, known: tuple[int, str] | None = None) -> Iterator[Fault]:
-    """Faults of a ledger, none when it is as it was written.
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """What a proof found; iterates over the faults.
+
+    Parameters
+    ----------
+    faults : tuple of Fault
+        None when the ledger is as it was written.
+    number : int
+        Of the last entry that was looked at, 0 when there is none.
+    sha256 : str
+        Hash of that entry.
+    """
+
+    faults: tuple[Fault, ...]
+    number: int
+    sha256: str
+
+    def __iter__(self) -> Iterator[Fault]:
+        return iter(self.faults)
+
+
+def audit(ledger: Ledger, *, known: tuple[int, str] | None = None) -> Audit:
+    """Prove that a ledger is as it was written; what is written meanwhile is no fault.
 
     Who can write to the database can also rewrite all of it, hashes included. Only a hash kept
     elsewhere (on paper, in a report, by mail) shows that: give it as `known`.
@@ -37,20 +59,23 @@ def audit(ledger: Ledger, *, known: tuple[int, str] | None = None) -> Iterator[F
     known : tuple of int and str, optional
         Number and hash (or its first 12 digits or more) of an entry, noted when it was the last.
     """
-    number, previous = 0, GENESIS
-    faulty = False
+    head = _head(ledger)  # before the entries: whatever it names must be among them
+    number, sha256 = 0, GENESIS
+    met = head == (number, sha256)
+    faults: list[Fault] = []
     for row in ledger.rows():
-        for fault in _row_faults(row, number + 1, previous):
-            faulty = True
-            yield fault
-        number, previous = int(row.number), str(row.hash)
-        if known is not None and number == known[0] and not previous.startswith(known[1]):
-            faulty = True
-            yield Fault("known-hash", number, f"was noted as {known[1]} and is {previous}")
+        faults += _row_faults(row, number + 1, sha256)
+        number, sha256 = int(row.number), str(row.hash)
+        met = met or head == (number, sha256)
+        if known is not None and number == known[0] and not sha256.startswith(known[1]):
+            faults.append(Fault("known-hash", number, f"was noted as {known[1]} and is {sha256}"))
     if known is not None and number < known[0]:
-        yield Fault("cut-off", known[0], f"was noted and is gone; the last is {number}")
-    yield from _head_faults(ledger, number, previous, faulty=faulty)
-    yield from _trigger_faults(ledger)
+        faults.append(Fault("cut-off", known[0], f"was noted and is gone; the last is {number}"))
+    if isinstance(head, Fault):
+        faults.append(head)
+    else:
+        faults += _head_faults(ledger, head, number, met=met or bool(faults))
+    return Audit((*faults, *_trigger_faults(ledger)), number, sha256)
 
 
 def _row_faults(row: sa.Row[tuple[object, ...]], due: int, previous: str) -> Iterator[Fault]:
@@ -78,17 +103,27 @@ def _row_faults(row: sa.Row[tuple[object, ...]], due: int, previous: str) -> Ite
         yield Fault("replaces", number, f"replaces entry {replaces}, which is not before it")
 
 
-def _head_faults(ledger: Ledger, number: int, previous: str, *, faulty: bool) -> Iterator[Fault]:
+def _head(ledger: Ledger) -> tuple[int, str] | Fault:
     try:
-        head = ledger.head()
+        return ledger.head()
     except ValueError as error:
-        yield Fault("head", None, str(error))
-        return
+        return Fault("head", None, str(error))
+
+
+def _head_faults(
+    ledger: Ledger, head: tuple[int, str], number: int, *, met: bool
+) -> Iterator[Fault]:
+    noted = f"the last entry was noted as {head[0]}:{head[1]}"
     if head[0] > number:
         yield Fault("cut-off", None, f"{head[0]} entries were written; the last is {number}")
-    elif head != (number, previous) and not faulty:
-        noted, found = (f"{n}:{sha256}" for n, sha256 in (head, (number, previous)))
-        yield Fault("head", None, f"the last entry was noted as {noted} and is {found}")
+    elif not met:
+        yield Fault("head", None, f"{noted} and has another hash")
+    elif head[0] < number:  # written since, or put in beside the head
+        later = _head(ledger)
+        if isinstance(later, Fault):
+            yield later
+        elif later[0] < number:
+            yield Fault("head", None, f"{noted} and is {number}")
 
 
 def _trigger_faults(ledger: Ledger) -> Iterator[Fault]:
