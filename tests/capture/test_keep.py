@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
+from tests.capture.test_sight import PLATE, moved
 
 from rimread.capture import Burst, Frame, Scatter, average, keep, scatter_of
 from rimread.capture.keep import write_whole
@@ -190,6 +191,38 @@ def test_frames_of_a_moving_indent_are_refused(made, px):
 def test_frames_that_a_drift_does_not_smear_are_averaged(frames):
     assert isinstance(average(frames), Burst)
     assert isinstance(scatter_of(frames), Scatter)
+
+
+def dark(light, levels, count, *, seed, way=None):
+    """Frames of a rendering at so little light, moved along x by `way`, with noise."""
+    rng, shown = np.random.default_rng(seed), []
+    for number in range(count):
+        seen = moved(PLATE, 0.0 if way is None else way[number % len(way)])
+        picture = np.rint(light * seen + 20.0 + rng.normal(0.0, levels, PLATE.shape))
+        shown.append(Frame(np.clip(picture, 0, 255).astype(np.uint8), NOW, number + 1))
+    return shown
+
+
+DARK = [(1 / 8, 9.0, 8), (1 / 6, 12.0, 16), (1 / 20, 6.0, 16)]
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize(("light", "levels", "count"), DARK)
+def test_noise_of_dark_frames_is_no_movement(light, levels, count, seed):
+    shown = dark(light, levels, count, seed=seed)
+    assert isinstance(average(shown), Burst)
+    assert isinstance(scatter_of(shown), Scatter)
+
+
+@pytest.mark.parametrize("way", [np.arange(16) / 6, (-0.7, 0.7)], ids=["drift", "to and fro"])
+@pytest.mark.parametrize(("light", "levels", "count"), DARK)
+def test_movement_of_dark_frames_is_seen(light, levels, count, way):
+    """Which way it takes does not matter, only how far apart the frames lie."""
+    way = np.asarray(way) * (15 / (count - 1) if len(way) > 2 else 1)
+    found = average(dark(light, levels, count, seed=4, way=way))
+    assert isinstance(found, Refusal)
+    true = np.var([way[i % len(way)] for i in range(count)])
+    assert found.evidence["smear_px2"] == pytest.approx(true, abs=0.2)
 
 
 def test_frames_of_different_things_have_no_average():

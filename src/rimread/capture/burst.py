@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from rimread.budget import Component
 from rimread.capture.frame import Frame, Picture, photo_of
-from rimread.capture.shift import MOST_SMEAR_PX2, shift_px, small
+from rimread.capture.shift import MOST_SMEAR_PX2, Small, halves, seen_shift_px, shift_px, small
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
 
@@ -21,6 +21,11 @@ __all__ = ["LEAST_FRAMES", "Burst", "Scatter", "average", "scatter_of"]
 
 LEAST_FRAMES = 3
 """Fewer frames say nothing about their scatter that is worth a number."""
+_BEYOND_NOISE_PX2 = 1.0
+"""More than noise makes a registration scatter that works at all; measured on renderings."""
+_OF_CENTRE = 4.0
+"""Variance that noise gives a circle's centre along both axes, over that of its radius: least
+squares on points all around give each axis 2 σ²/n and the radius σ²/n."""
 _TO_16_BITS = 257  # 255 × 257 = 65535
 
 
@@ -106,8 +111,7 @@ def average(frames: Sequence[Frame]) -> Burst | Refusal:
     last = frames[-1]
     if len(frames) == 1:
         return Burst(last.picture, last.taken_at, 1, None)
-    first, *later = (small(frame.grey) for frame in frames)
-    moved = _moved(np.array([(0.0, 0.0), *(shift_px(first, now) for now in later)]))
+    moved = _sight_moved(frames)
     if moved is not None:
         return moved
     full = np.iinfo(last.picture.dtype).max
@@ -143,19 +147,65 @@ def scatter_of(frames: Sequence[Frame]) -> Scatter | Refusal:
             "are needed to tell their scatter: hold the picture still and take it again",
             {"found": float(len(sizes)), "frames": float(len(frames))},
         )
-    moved = _moved(np.array([rim.centre_px for rim in rims]))
+    centres_px = np.array([rim.centre_px for rim in rims])
+    moved = _moved(centres_px, noise_px2=_noise_px2(sizes))
     if moved is not None:
         return moved
     return Scatter(len(sizes), statistics.stdev(sizes) / statistics.fmean(sizes))
 
 
-def _moved(places_px: NDArray[np.float64]) -> Refusal | None:
-    """Why frames whose sight lay at these places, shape (frames, 2), have no average."""
+def _noise_px2(sizes_px: Sequence[float]) -> float:
+    """How far noise may scatter the centres of rims whose radii it scatters like this.
+
+    Two standard deviations more than expected: over n - 1 degrees of freedom one is √2 of the
+    radii's variance and, with two axes, 1 of the centres'.
+    """
+    scatter = math.sqrt(3.0 / (len(sizes_px) - 1))
+    return _OF_CENTRE * statistics.variance(sizes_px) * (1.0 + 2.0 * scatter)
+
+
+def _sight_moved(frames: Sequence[Frame]) -> Refusal | None:
+    """Why these frames have no average.
+
+    In dark frames noise alone scatters the places. So where they scatter too much, each frame is
+    looked at in two halves, whose noise has nothing in common: their movement has.
+    """
+    first, *later = (small(frame.grey) for frame in frames)
+    moved = _moved(np.array([(0.0, 0.0), *(shift_px(first, now) for now in later)]))
+    if moved is None or float(moved.evidence.get("smear_px2", math.inf)) > _BEYOND_NOISE_PX2:
+        return moved
+    places = [_among(half) for half in zip(*(halves(frame.grey) for frame in frames), strict=True)]
+    return _moved(*places) if all(np.isfinite(half).all() for half in places) else moved
+
+
+def _among(pictures: Sequence[Small]) -> NDArray[np.float64]:
+    """Places of pictures, each held against the average of all others: less noise than in one.
+
+    The average lies where the others do on average, n / (n - 1) times as far as that of all.
+    """
+    n, total = len(pictures), np.sum(pictures, axis=0)
+    ways = [seen_shift_px(picture, (total - picture) / (n - 1)) for picture in pictures]
+    return np.array([(math.nan, math.nan) if way is None else way for way in ways]) * (1 - n) / n
+
+
+def _moved(
+    places_px: NDArray[np.float64],
+    again_px: NDArray[np.float64] | None = None,
+    *,
+    noise_px2: float = 0.0,
+) -> Refusal | None:
+    """Why frames whose sight lay at these places, shape (frames, 2), have no average.
+
+    With the places found again, from other pixels, the smear is what both have in common. Noise
+    that may scatter them by `noise_px2` excuses as much.
+    """
+    both = places_px, places_px if again_px is None else again_px
     way, evidence = "out of view", {"frames": float(len(places_px))}
-    if np.isfinite(places_px).all():
-        apart_px = float(np.ptp(places_px, axis=0).max())
-        smear_px2 = float(np.var(places_px, axis=0).sum())
-        if smear_px2 <= MOST_SMEAR_PX2:
+    if np.isfinite(both).all():
+        apart_px = float(np.ptp(np.mean(both, axis=0), axis=0).max())
+        one, other = (places - places.mean(axis=0) for places in both)
+        smear_px2 = float(np.mean(one * other, axis=0).sum())
+        if smear_px2 - noise_px2 <= MOST_SMEAR_PX2:
             return None
         way = f"by {apart_px:.1f} px"
         evidence |= {"apart_px": apart_px, "smear_px2": smear_px2}

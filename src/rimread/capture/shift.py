@@ -10,7 +10,17 @@ from numpy.typing import NDArray
 
 from rimread.capture.frame import Picture
 
-__all__ = ["MOST_SMEAR_PX2", "STILL_LEVELS", "STILL_PX", "Small", "change", "shift_px", "small"]
+__all__ = [
+    "MOST_SMEAR_PX2",
+    "STILL_LEVELS",
+    "STILL_PX",
+    "Small",
+    "change",
+    "halves",
+    "seen_shift_px",
+    "shift_px",
+    "small",
+]
 
 Small = NDArray[np.float32]
 
@@ -27,6 +37,8 @@ nothing in them to tell a movement by are the same; own choice, no source."""
 _REDUCED = 4
 """Pixels of the small picture are so wide: a dark picture's noise still averages to a third of
 `STILL_PX`, and a movement of a hundred pixels is still followed."""
+_MOST = 100_000
+"""Pixels enough to register by: a larger small picture is halved until it has no more."""
 _ALIKE = 0.5
 """Correlation of two pictures of one thing; those of noise alone have next to none."""
 _BY_CHANCE = 30.0
@@ -37,36 +49,61 @@ _ENOUGH = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 30, 1e-4)
 
 def small(grey: Picture) -> Small:
     """A quarter of the size, in 8-bit grey levels with fractions."""
+    return _reduced(grey, grey)
+
+
+def halves(grey: Picture) -> tuple[Small, Small]:
+    """Two `small` pictures from every other row: what noise each has, the other has not."""
+    return _reduced(grey[::2], grey), _reduced(grey[1::2], grey)
+
+
+def _reduced(rows: Picture, grey: Picture) -> Small:
     height, width = grey.shape
     size = (max(width // _REDUCED, 1), max(height // _REDUCED, 1))
-    reduced = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+    reduced = cv2.resize(rows, size, interpolation=cv2.INTER_AREA)
     return np.asarray(reduced, np.float32) / np.float32(1 if grey.dtype == np.uint8 else 257)
 
 
 def change(before: Small, now: Small) -> float:
     """Mean change in grey levels once more halved, so that the noise of 64 pixels averages out."""
-    apart = now - before
-    size = (max(apart.shape[1] // 2, 1), max(apart.shape[0] // 2, 1))
-    return float(np.mean(np.abs(cv2.resize(apart, size, interpolation=cv2.INTER_AREA))))
+    return float(np.mean(np.abs(_halved(now - before))))
 
 
 def shift_px(before: Small, now: Small) -> tuple[float, float]:
     """Movement along x and y, in pixels of the frame, between two `small` pictures of it.
 
-    By the enhanced correlation coefficient (Evangelidis and Psarakis, IEEE Trans. PAMI 30, 2008),
-    which the light's brightness does not enter. Zero where nothing can be seen to move, infinite
-    where the pictures show different things.
+    Zero where nothing can be seen to move, infinite where the pictures show different things.
     """
+    seen = seen_shift_px(before, now)
+    if seen is not None:
+        return seen
+    return (0.0, 0.0) if change(before, now) <= STILL_LEVELS else (math.inf, math.inf)
+
+
+def seen_shift_px(before: Small, now: Small) -> tuple[float, float] | None:
+    """Movement as `shift_px` gives it, None where the pictures do not tell it.
+
+    By the enhanced correlation coefficient (Evangelidis and Psarakis, IEEE Trans. PAMI 30, 2008),
+    which the light's brightness does not enter.
+    """
+    wide = _REDUCED
+    while now.size > _MOST:
+        before, now, wide = _halved(before), _halved(now), 2 * wide
     warp = np.eye(2, 3, dtype=np.float32)
     try:
         alike, found = cv2.findTransformECC(
             _faded(before), _faded(now), warp, cv2.MOTION_TRANSLATION, _ENOUGH
         )
     except cv2.error:  # no two pictures of one thing, or nothing in them but noise
-        alike, found = 0.0, warp
-    if alike >= max(_ALIKE, _BY_CHANCE / math.sqrt(now.size)):
-        return float(found[0, 2]) * _REDUCED, float(found[1, 2]) * _REDUCED
-    return (0.0, 0.0) if change(before, now) <= STILL_LEVELS else (math.inf, math.inf)
+        return None
+    if alike < max(_ALIKE, _BY_CHANCE / math.sqrt(now.size)):
+        return None
+    return float(found[0, 2]) * wide, float(found[1, 2]) * wide
+
+
+def _halved(picture: Small) -> Small:
+    size = (max(picture.shape[1] // 2, 1), max(picture.shape[0] // 2, 1))
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA))
 
 
 def _faded(picture: Small) -> Small:
