@@ -2,10 +2,13 @@
 
 # ruff: noqa: SLF001, S608  (looks behind the ledger's back)
 
+import contextlib
 import hashlib
 import json
 import multiprocessing
+import sqlite3
 import sys
+import time
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -377,8 +380,6 @@ def test_a_lost_head_is_told(five, force):
 
 def test_the_hash_can_be_proved_with_other_tools(tmp_path):
     """No code of ours: the sqlite3 module and hashlib over the stored text."""
-    import sqlite3  # noqa: PLC0415
-
     with open_ledger(tmp_path / "book.db") as book:
         book.append([image("Ä.jpg"), image("b.jpg")])
     with sqlite3.connect(tmp_path / "book.db") as raw:
@@ -419,6 +420,86 @@ def test_full_sync_and_wal(tmp_path):
     with open_ledger(tmp_path / "book.db") as book, book._engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
         assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2
+
+
+def journal_mode(path):
+    with contextlib.closing(sqlite3.connect(path)) as raw:
+        return raw.execute("PRAGMA journal_mode").fetchone()[0]
+
+
+@pytest.fixture
+def copied(tmp_path):
+    """A ledger copied by SQLite's own means, which does not copy the mode of its journal."""
+    with open_ledger(tmp_path / "book.db") as book:
+        book.append([image("a.jpg")])
+    with contextlib.closing(sqlite3.connect(tmp_path / "book.db")) as raw:
+        raw.execute(f"VACUUM INTO '{tmp_path / 'copy.db'}'")
+    assert journal_mode(tmp_path / "copy.db") == "delete"
+    return tmp_path / "copy.db"
+
+
+def test_a_ledger_that_lost_its_journal_mode_gets_it_again(copied):
+    open_ledger(copied, create=False).close()
+    assert journal_mode(copied) == "wal"
+    assert faults(copied) == []
+
+
+@pytest.mark.parametrize("begin", ["BEGIN", "BEGIN IMMEDIATE"], ids=["reader", "writer"])
+def test_nobody_waits_for_the_journal_mode(copied, begin):
+    """Somebody reads or writes: that is left to the next, at once; the ledger can be read."""
+    with contextlib.closing(sqlite3.connect(copied, isolation_level=None)) as raw:
+        raw.execute(begin)
+        raw.execute("SELECT * FROM ledger_head").fetchall()
+        began = time.monotonic()
+        with open_ledger(copied, create=False) as book:
+            assert book.entry(1).record["photo"] == "a.jpg"
+        assert time.monotonic() - began < 10
+        raw.execute("ROLLBACK")
+    assert journal_mode(copied) == "delete"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="permissions differ")
+def test_a_reader_leaves_the_journal_mode(copied, monkeypatch):
+    """The database is opened as SQLite opens what it may not write."""
+    connect = sqlite3.connect
+    uri = f"{copied.as_uri()}?mode=ro"
+    monkeypatch.setattr("sqlite3.dbapi2.connect", lambda *_, **more: connect(uri, uri=True, **more))
+    with open_ledger(copied, create=False) as book:
+        assert book.entry(1).record["photo"] == "a.jpg"
+        with pytest.raises(LedgerError, match="readonly"):
+            book.append([image("b.jpg")])
+    monkeypatch.undo()
+    assert journal_mode(copied) == "delete"
+
+
+def _open_and_write(folder, start):
+    for turn in range(20):
+        start.wait(30)
+        with open_ledger(folder / f"{turn}.db") as book:
+            book.append([image("a.jpg")])
+
+
+def test_several_make_one_new_ledger_at_once(tmp_path):
+    context = multiprocessing.get_context("spawn")
+    start = context.Barrier(4)
+    benches = [context.Process(target=_open_and_write, args=(tmp_path, start)) for _ in range(4)]
+    for bench in benches:
+        bench.start()
+    for bench in benches:
+        bench.join(60)
+    assert [bench.exitcode for bench in benches] == [0] * 4
+    assert {journal_mode(path) for path in tmp_path.glob("*.db")} == {"wal"}
+
+
+def test_a_photo_that_is_no_text_does_not_stop_the_list(tmp_path):
+    with open_ledger(tmp_path / "book.db") as book:
+        book.append([image("a.jpg"), image("b.jpg")])
+    with contextlib.closing(sqlite3.connect(tmp_path / "book.db")) as raw, raw:
+        raw.execute("DROP TRIGGER entries_update")
+        raw.execute("UPDATE ledger_entries SET photo = x'ff00' WHERE number = 1")
+    with open_ledger(tmp_path / "book.db") as book:
+        assert [e.number for e in book.entries(Filter(photo="B"))] == [2]
+    assert faults(tmp_path / "book.db") == [("columns", 1), ("unguarded", None)]
 
 
 def test_a_new_version_migrates_and_keeps_the_chain(five, monkeypatch):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,6 +14,7 @@ import sqlalchemy as sa
 __all__ = ["LedgerError", "engine_of", "told", "write_ahead"]
 
 _BUSY_S = 60  # how long a writer waits for another
+_AGAIN_S = 0.02  # after which what SQLite does not wait for is tried again
 
 
 class LedgerError(ValueError):
@@ -72,8 +75,9 @@ def _sqlite(url: sa.URL) -> sa.Engine:
     return engine
 
 
-def _lower(text: str | None) -> str | None:
-    return None if text is None else text.casefold()
+def _lower(text: object) -> object:
+    """Other than text only where somebody put it in by hand: that matches nothing, as it is."""
+    return text.casefold() if isinstance(text, str) else text
 
 
 @contextmanager
@@ -90,12 +94,43 @@ def told(name: str = "") -> Iterator[None]:
         raise LedgerError(f"{name or 'ledger'}: {error}") from error
 
 
-def write_ahead(engine: sa.Engine, name: str) -> None:
+def write_ahead(engine: sa.Engine, name: str, *, patient: bool) -> None:
     """Let readers and a writer work side by side in SQLite; the file keeps that.
 
     Only in a ledger: it rewrites the head of whatever file is open.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        Of the ledger.
+    name : str
+        What to call it in messages.
+    patient : bool
+        Wait for others who have it open, and raise when it cannot be done. Otherwise it is tried
+        once, and left to the next when others are at work or the file may only be read.
     """
-    if engine.dialect.name == "sqlite":
-        bare = engine.execution_options(rimread_bare=True)  # no transaction may be open
-        with told(name), bare.connect() as connection:
-            connection.exec_driver_sql("PRAGMA journal_mode = WAL")
+    if engine.dialect.name != "sqlite":
+        return
+    bare = engine.execution_options(rimread_bare=True)  # no transaction may be open
+    until = time.monotonic() + (_BUSY_S if patient else 0)
+    with told(name), bare.connect() as connection:
+        if connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal":
+            return
+        connection.exec_driver_sql("PRAGMA busy_timeout = 0")  # SQLite waits for readers alone
+        try:
+            while not _switched(connection, patient=patient) and time.monotonic() < until:
+                time.sleep(_AGAIN_S)
+        finally:
+            connection.exec_driver_sql(f"PRAGMA busy_timeout = {_BUSY_S * 1000}")
+
+
+def _switched(connection: sa.Connection, *, patient: bool) -> bool:
+    """Whether it is done; others who are at work with it keep it from that for a while."""
+    try:
+        connection.exec_driver_sql("PRAGMA journal_mode = WAL")
+    except sa.exc.OperationalError as error:
+        code = getattr(error.orig, "sqlite_errorcode", sqlite3.SQLITE_BUSY)
+        if patient and code & 0xFF != sqlite3.SQLITE_BUSY:  # the low byte: the rest says which kind
+            raise
+        return False
+    return True

@@ -272,7 +272,7 @@ def open_ledger(where: str | Path, *, create: bool = True) -> Ledger:
         if not current:  # a reader need not be allowed to write
             with told(name), engine.execution_options(rimread_write=True).begin() as connection:
                 _prepare(connection, name, create=create)
-            write_ahead(engine, name)
+        write_ahead(engine, name, patient=not current)
     except LedgerError:
         ledger.close()
         raise
