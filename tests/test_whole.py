@@ -6,6 +6,7 @@ import os
 import stat
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -84,6 +85,7 @@ def test_what_is_protected_stays(tmp_path, monkeypatch):
     with pytest.raises(PermissionError) as told:
         whole.write(path, b"new")
     assert told.value.filename == str(path)
+    assert str(told.value).endswith(f": {str(path)!r}")
     assert there(tmp_path) == {"k.toml": b"old"}
 
 
@@ -96,6 +98,85 @@ def test_a_table_is_named_too(tmp_path):
                 raise error
         assert told.value.filename == name
     assert there(tmp_path) == {}
+
+
+def test_an_error_of_another_file_keeps_its_name(tmp_path):
+    with pytest.raises(FileNotFoundError) as told, writing(tmp_path / "out.csv", {"a": str}):
+        (tmp_path / "manifest.csv").read_bytes()
+    assert told.value.filename == str(tmp_path / "manifest.csv")
+    assert there(tmp_path) == {}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="as POSIX has them")
+def test_a_table_is_put_where_the_link_leads(tmp_path):
+    (tmp_path / "shelf").mkdir()
+    target, link = tmp_path / "shelf" / "t.csv", tmp_path / "t.csv"
+    target.write_bytes(b"old")
+    target.chmod(0o640)
+    link.symlink_to(target)
+    with writing(link, {"a": str}) as write:
+        write({"a": "x"})
+        assert target.read_bytes() == b"old"
+    assert link.is_symlink()
+    assert target.read_text("utf-8-sig") == "a\nx\n"
+    assert stat.S_IMODE(target.stat().st_mode) == 0o640
+
+
+def test_a_protected_table_stays(tmp_path, monkeypatch):
+    path = tmp_path / "t.csv"
+    path.write_bytes(b"old")
+    monkeypatch.setattr("os.access", lambda *_: False)  # as for anybody but the superuser
+    with pytest.raises(PermissionError) as told, writing(path, {"a": str}):
+        pytest.fail("nothing may be written")
+    assert told.value.filename == str(path)
+    assert there(tmp_path) == {"t.csv": b"old"}
+
+
+AS_NOBODY = """
+import os, pathlib, sys
+from rimread import whole
+if os.geteuid() == 0:
+    os.setuid(65534)  # nobody
+path = pathlib.Path(sys.argv[1])
+try:
+    whole.write(path, b"new")
+except OSError as error:
+    print(error.filename, type(error).__name__)
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="as POSIX has them")
+@pytest.mark.parametrize(
+    ("mode", "name", "written"),
+    [
+        (0o333, "new.html", True),  # files may be put in, but not listed
+        (0o555, "old.html", True),  # the file may be written, but none put beside it
+        (0o555, "new.html", False),
+        (0o555, "kept.html", False),
+        (0o555, "link.html", False),  # leads to where no file may be put
+    ],
+)
+def test_folders_that_allow_only_some_of_it_in_a_real_process(mode, name, written):
+    with tempfile.TemporaryDirectory() as made:
+        top = Path(made).resolve()
+        folder = top / "a"
+        folder.mkdir()
+        path = (top if name == "link.html" else folder) / name
+        if name == "link.html":
+            path.symlink_to(folder / "target.html")
+        elif name != "new.html":
+            path.write_bytes(b"old")
+            path.chmod(0o666 if name == "old.html" else 0o444)
+        top.chmod(0o777)
+        folder.chmod(mode)
+        words = [sys.executable, "-c", AS_NOBODY, path]
+        done = subprocess.run(words, capture_output=True, text=True, check=False)
+        folder.chmod(0o777)
+        left = there(folder)
+    assert done.stderr == ""
+    assert done.stdout == ("" if written else f"{path} PermissionError\n")
+    kept = {"kept.html": b"old"} if name == "kept.html" else {}
+    assert left == ({name: b"new"} if written else kept)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="no limit to files elsewhere")

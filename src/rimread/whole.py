@@ -9,23 +9,22 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-__all__ = ["naming", "sync_names", "write"]
+__all__ = ["naming", "sync_names", "unfinished", "write"]
 
 _OF_NAME = 40  # letters of the name in that of the unfinished file, which must not get too long
 
 
-def write(path: Path, data: bytes) -> None:
-    """Write a file so that no one ever sees half of it, and a power cut does not undo it.
-
-    What is no plain file (``/dev/stdout``, a named pipe) is written as it is. A link stays a link,
-    and what is protected from writing stays.
+def write(path: Path, data: bytes, *, make_folder: bool = False) -> None:
+    """Write a file as `unfinished` does.
 
     Parameters
     ----------
     path : Path
-        In a folder that is there; an existing file is replaced.
+        An existing file is replaced.
     data : bytes
         All of it.
+    make_folder : bool
+        Make the folder, and those above it, when they are missing.
 
     Raises
     ------
@@ -33,42 +32,86 @@ def write(path: Path, data: bytes) -> None:
         If it cannot be written, with the file's name in `filename`.
     """
     path = Path(path)
-    with naming(path):
-        if path.exists() and not path.is_file():
-            path.write_bytes(data)
-            return
-        _replace(path.resolve() if path.is_symlink() else path, data)
-
-
-def _replace(path: Path, data: bytes) -> None:
-    mode = None
-    if path.exists():
-        if not os.access(path, os.W_OK):
-            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
-        mode = path.stat().st_mode
-    own = f"{os.getpid()}-{threading.get_native_id()}"
-    unfinished = path.with_name(f".{path.name[:_OF_NAME]}.{own}")
-    try:
-        with unfinished.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        if mode is not None:
-            unfinished.chmod(mode)
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)
-    sync_names(path.parent)
+    new = [folder for folder in path.parents if make_folder and not folder.exists()]
+    if new:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    with unfinished(path) as own:
+        own.write_bytes(data)
+    for folder in new:
+        sync_names(folder.parent)
 
 
 @contextmanager
-def naming(path: Path) -> Iterator[None]:
-    """Let an OSError name the file a person knows, not none (a full disk) or one beside it."""
+def unfinished(path: Path) -> Iterator[Path]:
+    """Give a file to write to, which gets its name when the block ends without an error.
+
+    So no one ever sees half of it, and a power cut does not undo it. A link stays a link, and what
+    is protected from writing stays. Two kinds are written in place, and half of them may be seen:
+    what is no plain file (``/dev/stdout``, a named pipe), and a file that may be written in a
+    folder that may not.
+
+    Parameters
+    ----------
+    path : Path
+        In a folder that is there; an existing file is replaced.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written, with the file's name in `filename`. An error from the block that
+        names another file keeps that name.
+    """
+    path = Path(path)
+    place = path.resolve() if path.is_symlink() else path
+    thread = f"{os.getpid()}-{threading.get_native_id()}"
+    beside = place.with_name(f".{place.name[:_OF_NAME]}.{thread}")
+    with naming(path, beside):
+        if place.exists() and not place.is_file():
+            yield place
+            return
+        own = _begun(beside, place)
+        try:
+            yield own
+            _finish(own, place)
+        finally:
+            if own != place:
+                own.unlink(missing_ok=True)
+
+
+def _begun(beside: Path, place: Path) -> Path:
+    """The empty file beside, or the place itself where there can be none beside it."""
+    there = place.exists()
+    if there and not os.access(place, os.W_OK):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+    try:
+        beside.touch()
+    except PermissionError:
+        if not there:
+            raise
+        return place
+    return beside
+
+
+def _finish(own: Path, place: Path) -> None:
+    """Put the file on the disk, then into its place."""
+    with own.open("rb+") as file:  # Windows syncs only what may be written
+        os.fsync(file.fileno())
+    if own != place:
+        if place.exists():
+            own.chmod(place.stat().st_mode)
+        own.replace(place)
+    sync_names(place.parent)
+
+
+@contextmanager
+def naming(path: Path, own: Path | None = None) -> Iterator[None]:
+    """Let an OSError name the file a person knows, not none (a full disk) or our `own`."""
     try:
         yield
     except OSError as error:
-        if error.filename is None or Path(error.filename).parent == path.parent:
-            error.filename, error.filename2 = str(path), None
+        if error.filename is None or str(error.filename) == str(own):
+            error.filename = str(path)
+            del error.filename2  # None would be told as well
         raise
 
 
@@ -76,7 +119,10 @@ def sync_names(folder: Path) -> None:
     """Put the names in a folder on the disk, where the system and the drive can."""
     if os.name != "posix":
         return
-    handle = os.open(folder, os.O_RDONLY)
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except PermissionError:  # names may be put into it, but not listed
+        return
     try:
         os.fsync(handle)
     except OSError as error:

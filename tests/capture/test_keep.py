@@ -14,8 +14,8 @@ import pytest
 from PIL import Image
 from tests.capture.test_sight import PLATE, moved
 
+from rimread import whole
 from rimread.capture import Burst, Frame, Scatter, average, keep, scatter_of
-from rimread.capture.keep import write_whole
 from rimread.photo import read_photo
 from rimread.refusal import Refusal
 from rimread.simulate import Camera, Indent, Scene, simulate
@@ -57,14 +57,14 @@ def test_a_dark_average_is_not_taken_for_sensor_values(tmp_path):
 
 def test_nothing_half_written_is_ever_seen(tmp_path, monkeypatch):
     path = tmp_path / "x.png"
-    write_whole(path, b"old")
+    whole.write(path, b"old", make_folder=True)
 
     def power_cut(_fd):
         raise OSError(5, "power cut")
 
     monkeypatch.setattr("os.fsync", power_cut)
     with pytest.raises(OSError, match="power cut"):
-        write_whole(path, b"new" * 1000)
+        whole.write(path, b"new" * 1000, make_folder=True)
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path], "nothing is left lying about"
 
@@ -72,15 +72,15 @@ def test_nothing_half_written_is_ever_seen(tmp_path, monkeypatch):
 @pytest.mark.skipif(os.name != "posix", reason="folders cannot be opened there")
 def test_the_folders_are_on_the_disk_too(tmp_path, monkeypatch):
     """A file's name is in its folder, and a new folder's name in the one above."""
-    synced, whole = [], os.fsync
+    synced, fsync = [], os.fsync
 
     def noted(fd):
         synced.append(os.fstat(fd).st_ino)
-        whole(fd)
+        fsync(fd)
 
     monkeypatch.setattr("os.fsync", noted)
     path = tmp_path / "photos" / "2026-11-25" / "x.png"
-    write_whole(path, b"new")
+    whole.write(path, b"new", make_folder=True)
     assert {f.stat().st_ino for f in (path, *list(path.parents)[:3])} <= set(synced)
     assert synced[0] == path.stat().st_ino
 
@@ -88,16 +88,16 @@ def test_the_folders_are_on_the_disk_too(tmp_path, monkeypatch):
 @pytest.mark.skipif(os.name != "posix", reason="folders cannot be opened there")
 @pytest.mark.parametrize(("number", "told"), [(errno.EINVAL, False), (errno.EIO, True)])
 def test_a_drive_without_syncing_of_folders(tmp_path, monkeypatch, number, told):
-    whole = os.fsync
+    fsync = os.fsync
 
     def refused(fd):
         if stat.S_ISDIR(os.fstat(fd).st_mode):
             raise OSError(number, os.strerror(number))
-        whole(fd)
+        fsync(fd)
 
     monkeypatch.setattr("os.fsync", refused)
     with pytest.raises(OSError, match="error") if told else contextlib.nullcontext():
-        write_whole(tmp_path / "x.png", b"new")
+        whole.write(tmp_path / "x.png", b"new", make_folder=True)
 
 
 def test_average_is_the_mean_in_finer_steps():

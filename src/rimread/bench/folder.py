@@ -12,7 +12,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from rimread.capture.keep import Kept, keep, write_whole
+from rimread import whole
+from rimread.capture.keep import Kept, keep
 from rimread.hardness import Block, read_block
 from rimread.photo import Photo, PhotoError, read_photo
 from rimread.scale import Scale, read_scale, write_scale
@@ -107,7 +108,7 @@ class Folder:
             raise PhotoError("not a JPEG, PNG, TIFF or BMP picture")
         day = self.root / "photos" / f"{taken_at.astimezone():%Y-%m-%d}"
         path = day / f"{taken_at:%Y%m%d-%H%M%S}-{secrets.token_hex(4)}{ending}"
-        write_whole(path, data)
+        whole.write(path, data, make_folder=True)
         try:
             return self._shot(path, taken_at, label or path.name)
         except PhotoError as error:
@@ -176,7 +177,8 @@ class Folder:
         if block.valid_until is not None:
             lines.append(f"valid_until = {block.valid_until.isoformat()}")
         text = "\n".join(lines).replace("\x7f", "\\u007f") + "\n"
-        write_whole(self._free("blocks", word(block.serial) or "block"), text.encode("utf-8"))
+        path = self._free("blocks", word(block.serial) or "block")
+        whole.write(path, text.encode("utf-8"), make_folder=True)
 
     def _free(self, kind: str, stem: str) -> Path:
         """Name that no file has yet; sorts behind those of the same stem."""
@@ -198,7 +200,8 @@ class Folder:
 
     def remember(self, told: Mapping[str, Any]) -> None:
         """Keep small things over a restart; readings are in the ledger."""
-        write_whole(self.root / "bench.json", json.dumps(told, indent=1).encode("ascii"))
+        data = json.dumps(told, indent=1).encode("ascii")
+        whole.write(self.root / "bench.json", data, make_folder=True)
 
 
 def word(text: str) -> str:

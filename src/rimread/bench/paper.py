@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from rimread import whole
 from rimread.bench.folder import Folder
 from rimread.bench.job import Job
 from rimread.bench.series import Line, Series, last_that_counts, piece_of
-from rimread.capture.keep import write_whole
 from rimread.hardness import read_daily
 from rimread.report import model
 from rimread.report.certificate import report_from
@@ -80,14 +80,14 @@ def write_report(
     page = page_of(made)
     stem = f"report-{series.id}"
     files = [f"{stem}.html"]
-    write_whole(folder.reports / files[0], html_of(page).encode("utf-8"))
+    whole.write(folder.reports / files[0], html_of(page).encode("utf-8"), make_folder=True)
     try:
         from rimread.report.pdf import pdf_of  # noqa: PLC0415
     except ModuleNotFoundError:
         note = "The report is written; for a PDF as well: pip install 'rimread[report]'."
         return {"files": files, "note": note}
     files.append(f"{stem}.pdf")
-    write_whole(folder.reports / files[1], pdf_of(page, on=on)[0])
+    whole.write(folder.reports / files[1], pdf_of(page, on=on)[0], make_folder=True)
     return {"files": files, "note": ""}
 
 

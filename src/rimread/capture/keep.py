@@ -15,7 +15,7 @@ from PIL import Image, PngImagePlugin
 from rimread import whole
 from rimread.capture.frame import Picture
 
-__all__ = ["Kept", "keep", "png_bytes", "write_whole"]
+__all__ = ["Kept", "keep", "png_bytes"]
 
 _COMPRESS = 1  # noise does not compress; more effort costs a second and saves 3 %
 _SRGB_CHUNK = b"\x00"  # perceptual intent (PNG specification, 11.3.2.5)
@@ -62,7 +62,7 @@ def keep(picture: Picture, folder: Path, *, taken_at: datetime, words: Mapping[s
     data = png_bytes(picture, {"Creation Time": taken_at.isoformat(), **words})
     sha256 = hashlib.sha256(data).hexdigest()
     path = folder / f"{taken_at:%Y%m%d-%H%M%S}-{sha256[:8]}.png"
-    write_whole(path, data)
+    whole.write(path, data, make_folder=True)
     return Kept(path, sha256, taken_at)
 
 
@@ -76,12 +76,3 @@ def png_bytes(picture: Picture, words: Mapping[str, str]) -> bytes:
     stream = BytesIO()
     Image.fromarray(shown).save(stream, "PNG", pnginfo=told, compress_level=_COMPRESS)
     return stream.getvalue()
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file as `rimread.whole.write` does, into a folder that is made when it is missing."""
-    new = [folder for folder in path.parents if not folder.exists()]
-    path.parent.mkdir(parents=True, exist_ok=True)
-    whole.write(path, data)
-    for folder in new:
-        whole.sync_names(folder.parent)

@@ -113,7 +113,7 @@ def list_(
     """List entries, oldest first, a line each."""
     with speaking():
         from rimread.ledger import open_ledger  # noqa: PLC0415
-        from rimread.ledger.export import whole  # noqa: PLC0415
+        from rimread.ledger.export import full  # noqa: PLC0415
 
         asked = _filter(
             kind, status, photo, sha256, operator, test, scale, since, until, every=every
@@ -121,7 +121,7 @@ def list_(
         with open_ledger(where, create=False) as book:
             for entry in book.entries(asked, newest=newest):
                 if as_json:
-                    print_json(whole(entry))
+                    print_json(full(entry))
                 else:
                     print(_line(entry))
 
@@ -131,12 +131,12 @@ def show(where: _Where, number: _Number, as_json: Json = False) -> None:
     """Show all of one entry."""
     with speaking():
         from rimread.ledger import open_ledger  # noqa: PLC0415
-        from rimread.ledger.export import whole  # noqa: PLC0415
+        from rimread.ledger.export import full  # noqa: PLC0415
 
         with open_ledger(where, create=False) as book:
             entry = book.entry(number)
             later = book.replaced_by(number)
-    told = {**whole(entry), "replaced_by": later}
+    told = {**full(entry), "replaced_by": later}
     with telling():
         if as_json:
             print_json(told)

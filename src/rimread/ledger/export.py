@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import csv
 import json
-import os
-import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from rimread.ledger.chain import Entry
-from rimread.whole import naming
+from rimread.whole import unfinished
 
-__all__ = ["COLUMNS", "Writer", "export", "flat", "judge_table", "whole", "writing"]
+__all__ = ["COLUMNS", "Writer", "export", "flat", "full", "judge_table", "writing"]
 
 _TEXTS = (
     *("sha256", "status", "decision", "test", "designation"),
@@ -65,7 +63,7 @@ def flat(entry: Entry) -> dict[str, Any]:
     }
 
 
-def whole(entry: Entry) -> dict[str, Any]:
+def full(entry: Entry) -> dict[str, Any]:
     """An entry with its whole record, as JSON Lines hold it.
 
     Without ``hash`` and with ``entry`` as ``number`` it is what the hash was taken of.
@@ -101,7 +99,7 @@ def export(entries: Iterable[Entry], path: Path) -> int:
     OSError
         If the file cannot be written.
     """
-    row = whole if Path(path).suffix.lower() == ".jsonl" else flat
+    row = full if Path(path).suffix.lower() == ".jsonl" else flat
     count = 0
     with writing(path, COLUMNS) as write:
         for count, entry in enumerate(entries, start=1):  # noqa: B007  (the count is told)
@@ -123,17 +121,8 @@ def writing(path: Path, columns: Mapping[str, type]) -> Iterator[Writer]:
     path = Path(path)
     judge_table(path)
     kind = {".csv": _csv, ".jsonl": _jsonl, ".parquet": _parquet}[path.suffix.lower()]
-    with naming(path):
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
-        os.close(handle)
-        unfinished = Path(name)
-        try:
-            with kind(unfinished, columns) as write:
-                yield write
-            unfinished.chmod(0o666 & ~_umask())
-            unfinished.replace(path)
-        finally:
-            unfinished.unlink(missing_ok=True)
+    with unfinished(path) as own, kind(own, columns) as write:
+        yield write
 
 
 def judge_table(path: Path) -> None:
@@ -197,10 +186,3 @@ def _pyarrow() -> Any:  # noqa: ANN401  (a module without types)
             "Parquet needs a package that is not installed: pip install 'rimread[parquet]'"
         ) from None
     return pa
-
-
-def _umask() -> int:
-    """Permissions new files do not get; Python can only tell by setting it."""
-    mask = os.umask(0o077)
-    os.umask(mask)
-    return mask
