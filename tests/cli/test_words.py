@@ -107,6 +107,10 @@ def test_a_decimal_comma_in_a_word_without_an_option() -> None:
     comma, point = (runner.invoke(app, ["convert", n, "--to", "hrc"]) for n in ("353,5", "353.5"))
     assert comma.exit_code == 0
     assert comma.stdout == point.stdout
+    after, before = (["--json", "353,5"], ["353,5", "--json"])  # a flag takes no value
+    told = [runner.invoke(app, ["convert", *words, "--to", "hrc"]) for words in (after, before)]
+    assert [done.exit_code for done in told] == [0, 0]
+    assert told[0].stdout == told[1].stdout
     pair = runner.invoke(app, ["hardness", "--test", "10/3000", "4,0"])  # two diameters as ever
     assert pair.exit_code != 0
 

@@ -48,6 +48,7 @@ class Verb(TyperCommand):
         takes_number = {
             name: _NUMBER.fullmatch(param.metavar or "") is not None
             for param in self.params
+            if not getattr(param, "is_flag", False)  # the word after a flag is not its value
             for name in (param.opts if param.param_type_name == "option" else [""])
         }
         words = []
