@@ -97,9 +97,12 @@ def test_what_is_kept_is_kept_to_the_end(
     assert sorted(path.name for path in seen.iterdir()) == ["1-rim.jpg", "3-rim.jpg"]
 
 
-def test_where_nothing_is_kept_the_work_so_far_gives_the_code(tmp_path: Path) -> None:
+@pytest.mark.parametrize("words", [(), ("--json",), ("--average", "all")])
+def test_where_nothing_is_kept_the_work_so_far_gives_the_code(
+    tmp_path: Path, words: tuple[str, ...]
+) -> None:
     good, bad, _ = three(tmp_path)
-    options = ("--scale", SCALE, "--test", "10/3000", "--on", "2026-12-01", "--json")
+    options = ("--scale", SCALE, "--test", "10/3000", "--on", "2026-12-01", *words)
     assert _nobody_reads("measure", good, bad, *options) == (0, "")  # ends before the second
     assert _nobody_reads("measure", bad, good, *options)[0] == 2
 

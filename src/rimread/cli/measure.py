@@ -183,15 +183,16 @@ def _json_shown(alone: Machine | None) -> Callable[[Seen, Kept], None]:
 def _table(
     names: list[str], alone: Machine | None, *, budget: bool
 ) -> Callable[[Seen, Kept], None]:
-    """Print the head of the table and return what prints a row."""
+    """Return what prints a row, the head of the table before the first."""
     from rimread.refusal import Refusal  # noqa: PLC0415
     from rimread.report import text  # noqa: PLC0415
 
     wide = max(len(shown(name)) for name in names)
-    with telling():
-        print(f"{'photo':{wide}}  {'d1 mm':>8}  {'d2 mm':>8}  {'mean mm ± U':>18}  hardness ± U")
+    head = [f"{'photo':{wide}}  {'d1 mm':>8}  {'d2 mm':>8}  {'mean mm ± U':>18}  hardness ± U"]
 
     def row(seen: Seen, kept: Kept) -> None:
+        while head:  # with a row: whether anybody reads is told by what came of a photo
+            print(head.pop())
         name = shown(seen.name)
         if isinstance(seen.result, Refusal):
             word = "unreadable" if seen.photo is None else f"refused ({seen.result.code})"
