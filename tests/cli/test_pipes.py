@@ -20,6 +20,7 @@ from rimread.ledger import Draft, open_ledger
 ROOT = Path(__file__).parents[2]
 SCALE = ROOT / "calibration" / "hall-scope.toml"
 PLATE = ROOT / "sample_images" / "hall-plate-2.jpg"
+PROGRAM = "from rimread.cli import app; app()"
 BAD = ("4.10,4.10",) * 5
 
 
@@ -29,7 +30,7 @@ def _nobody_reads(*words: object, both: bool = False) -> tuple[int, str]:
     os.close(reader)
     try:
         done = subprocess.run(
-            [sys.executable, "-c", "from rimread.cli import app; app()", *map(str, words)],
+            [sys.executable, "-c", PROGRAM, *map(str, words)],
             stdout=writer,
             stderr=writer if both else subprocess.PIPE,
             text=True,
@@ -64,6 +65,44 @@ def files(tmp_path: Path) -> dict[str, str]:
 def test_the_verdict_stands(files: dict[str, str], words: tuple[str, ...], code: int) -> None:
     found, said = _nobody_reads(*(files.get(word, word) for word in words))
     assert (found, said) == (code, "")
+
+
+FULL = Path("/dev/full")
+
+
+@pytest.mark.skipif(not FULL.exists(), reason="only Linux has a device that is always full")
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("verify", "BLOCK", *GOOD, "--on", "2026-03-02"),
+        ("verify", "BLOCK", *BAD, "--on", "2026-03-02", "--json"),
+        ("plan", "--material", "steel", "--hardness", "200"),
+        ("hardness", "--test", "10/3000", "4.0", "4.0"),
+        ("convert", "353", "--to", "hrc"),
+        ("ledger", "check", "BOOK"),
+        ("ledger", "show", "BOOK", "1"),
+        ("ledger", "withdraw", "BOOK", "1", "--reason", "a", "--operator", "b"),
+        ("--help",),
+        ("--version",),
+        ("convert", "--help"),
+        ("ledger", "--help"),
+        ("ledger", "show", "--help"),
+    ],
+    ids=" ".join,
+)
+def test_a_full_disk_is_no_verdict(files: dict[str, str], words: tuple[str, ...]) -> None:
+    with FULL.open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-c", PROGRAM, *(files.get(word, word) for word in words)],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    (said,) = done.stderr.splitlines()
+    assert done.returncode == 2
+    assert said.startswith("rimread: ")
+    assert os.strerror(errno.ENOSPC) in said
 
 
 def three(folder: Path) -> list[Path]:

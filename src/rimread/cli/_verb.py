@@ -6,9 +6,11 @@ import re
 from itertools import pairwise
 from typing import Any
 
-from typer.core import TyperCommand
+from typer.core import TyperCommand, TyperGroup
 
-__all__ = ["Verb"]
+from rimread.cli._io import speaking
+
+__all__ = ["Verb", "Verbs"]
 
 _FILE = re.compile(r"FILE|FOLDER|LEDGER|PHOTO|\.")
 """Metavar of an option that names a file or folder, like LAB.toml; a test asks all of them,"""
@@ -23,6 +25,10 @@ class Verb(TyperCommand):
     To Python an empty word is the current folder; a script's variable that is not set gives such
     words. What is only text may be empty.
     """
+
+    def make_context(self, *args: Any, **more: Any) -> Any:  # noqa: ANN401
+        with speaking():  # this prints the help, if it is asked for
+            return super().make_context(*args, **more)
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401
         self._judge_empty(ctx, args)
@@ -61,6 +67,14 @@ class Verb(TyperCommand):
             else:
                 words.append(word)
         return words
+
+
+class Verbs(TyperGroup):
+    """The program, or a verb that has verbs of its own."""
+
+    def make_context(self, *args: Any, **more: Any) -> Any:  # noqa: ANN401
+        with speaking():
+            return super().make_context(*args, **more)
 
 
 def _point(ctx: Any, word: str) -> str:  # noqa: ANN401

@@ -70,16 +70,16 @@ def verify(
             record, checks, refused = _scope(things, chosen, day)
         else:
             record, checks, refused = _block(things, chosen, day, log, operator)
-    failed = refused > 0 or any(check.outcome == "fail" for check in checks)
-    record = {"status": "failed" if failed else "passed", **record}
-    with telling():
-        if as_json:
-            print_json({key: value for key, value in record.items() if key != "_lines"})
-        else:
-            for line in record["_lines"]:
-                print(line)
-            print_checks(checks)
-            print(f"{record['status']}; next due {record['due_on']}")
+        failed = refused > 0 or any(check.outcome == "fail" for check in checks)
+        record = {"status": "failed" if failed else "passed", **record}
+        with telling():
+            if as_json:
+                print_json({key: value for key, value in record.items() if key != "_lines"})
+            else:
+                for line in record["_lines"]:
+                    print(line)
+                print_checks(checks)
+                print(f"{record['status']}; next due {record['due_on']}")
     if failed:
         raise typer.Exit(REFUSED)
 
