@@ -28,6 +28,7 @@ _DIFFERENCE: Mapping[str, type] = {
     **{f.name: float for f in fields(Difference) if f.name != "why"},
     "pull": str,
 }
+_SLIPS = ("too-far-apart", "no-number")  # of what was read before; each is told
 _MOST_PULLED = 100_000  # rows of the list; nobody pulls more
 _DOTS = 5000  # more points than that are drawn as a density
 
@@ -43,8 +44,8 @@ class Comparison:
     pulled : list of dict
         Rows worth pulling from the drawer.
     too_far_apart : int
-        Photos whose earlier figures are of another indent or unit; they are in none of the above
-        but `pulled`.
+        Photos whose earlier figures are of another indent or unit, or of none that this test can
+        make; they are in none of the above but `pulled`.
     rows, refused, unreadable, failed : int
         Rows written; of them refused, without a photo that could be read (lines of the manifest
         that cannot be used among them), and with a check that failed.
@@ -75,7 +76,7 @@ class Comparison:
         """Take one photo in."""
         if found.why and len(self.pulled) < _MOST_PULLED:
             self.pulled.append(row)
-        self.too_far_apart += found.why == "too-far-apart"
+        self.too_far_apart += found.why in _SLIPS
         if found.normalised_error is not None:
             self.old_mm.append(_number(found.old_mm))
             self.apart_mm.append(_number(found.new_minus_old_mm))
@@ -125,7 +126,8 @@ def write_results(
     resolution_mm : float
         Step of earlier readings whose U the manifest does not give.
     tell : callable
-        Called with a sentence about each line whose earlier figures are of another indent or unit.
+        Called with a sentence about each line whose earlier figures are of another indent or unit,
+        or of none.
     """
     columns, places = _columns(own)
     comparison = Comparison()
@@ -141,7 +143,7 @@ def write_results(
                 if found is not None:
                     row |= _named(found)
                     comparison.add(found, row)
-                    if found.why == "too-far-apart":
+                    if found.why in _SLIPS:
                         tell(f"line {row['line']}: {row['photo']}: {_far(found, row)}")
                 write(row)
     if pull is not None:
@@ -176,6 +178,9 @@ def _compared(item: Item | Problem, entry: Entry | None, resolution_mm: float) -
 
 def _far(found: Difference, row: Mapping[str, Any]) -> str:
     """What is wrong with the earlier figures of a photo."""
+    if found.why == "no-number":
+        figure = f"{found.old_hbw:g} HBW" if found.old_mm is None else f"{found.old_mm:.3f} mm"
+        return f"no indent of {row['test']} gives an earlier {figure}"
     if found.old_mm is None:
         return f"{found.old_hbw:g} HBW cannot have come from an indent of {row['mean_mm']:.3f} mm"
     return f"an earlier {not_of_one_indent(found.old_mm, row['mean_mm'])}"
@@ -183,7 +188,7 @@ def _far(found: Difference, row: Mapping[str, Any]) -> str:
 
 def _disagreement(row: Mapping[str, Any]) -> float:
     """How far new and old are apart, for the order of the list."""
-    return math.inf if row["pull"] == "too-far-apart" else abs(row["normalised_error"] or 0.0)
+    return math.inf if row["pull"] in _SLIPS else abs(row["normalised_error"] or 0.0)
 
 
 def _named(found: Difference) -> dict[str, Any]:
