@@ -227,13 +227,14 @@ def _averaged(
     once, twice = told_once([seen for seen in all_seen if seen.indent is not None])
     found = taken_together(
         [seen.indent for seen in once if seen.indent is not None],
-        [*(seen.name for seen in all_seen if seen.indent is None), *twice],
+        [seen.name for seen in all_seen if seen.indent is None],
         machine.test,
         average=average,
         way=machine.way,
         rules=machine.rules,
         verification=machine.verification,
     )
+    found = replace(found, twice=tuple(twice))
     with telling():
         if as_json:
             print_json({"series": series_json(found, average)})
@@ -243,8 +244,9 @@ def _averaged(
 
 
 def _print_together(found: Together, average: Average, *, budget: bool) -> None:
-    left_out = shown(", ".join(found.refused))
-    print(f"\nTogether ({average}{f'; not in it: {left_out}' if left_out else ''})")
+    lists = (("not in it", found.refused), ("the same picture again", found.twice))
+    left_out = "".join(f"; {what}: {', '.join(names)}" for what, names in lists if names)
+    print(f"\nTogether ({average}{shown(left_out)})")
     if found.series is None:
         print(f"  no result: {found.why}")
     else:
