@@ -14,9 +14,9 @@ __all__ = ["Verb", "Verbs"]
 
 _FILE = re.compile(r"FILE|FOLDER|LEDGER|PHOTO|\.")
 """Metavar of an option that names a file or folder, like LAB.toml; a test asks all of them,"""
-_NUMBER = re.compile(r"MM|HBW|KGF|PERCENT|DEG|°C|S|K")
-"""and of one that takes a number."""
-_COMMA = re.compile(r"([-+]?)(\d+),(\d+)")
+_NUMBER = re.compile(r"MM|HBW|KGF|PERCENT|DEG|°C|S|K|LOW:HIGH")
+"""and of one that takes a number or a range."""
+_COMMA = re.compile(r"(\d+),(\d+)")
 
 
 class Verb(TyperCommand):
@@ -78,11 +78,16 @@ class Verbs(TyperGroup):
 
 
 def _point(ctx: Any, word: str) -> str:  # noqa: ANN401
-    """A number with a decimal point; three digits after a comma may be thousands to some."""
-    found = _COMMA.fullmatch(word)
+    """A number, or both of a range, with a decimal point."""
+    return "".join(_of_one(ctx, part) for part in re.split(r"([-+:])", word))
+
+
+def _of_one(ctx: Any, number: str) -> str:  # noqa: ANN401
+    """Three digits after a comma may be thousands to some."""
+    found = _COMMA.fullmatch(number)
     if found is None:
-        return word
-    sign, whole, part = found.groups()
+        return number
+    whole, part = found.groups()
     if len(part) == 3 and whole.strip("0"):  # 0,125 can only be a decimal
-        ctx.fail(f"{word} may mean {sign}{whole}.{part} or {sign}{whole}{part}: write it so")
-    return f"{sign}{whole}.{part}"
+        ctx.fail(f"{number} may mean {whole}.{part} or {whole}{part}: write it so")
+    return f"{whole}.{part}"

@@ -98,7 +98,7 @@ def _scope(words: list[str], rules: RuleSet, day: date) -> _Outcome:
 
 def _interval(word: str) -> tuple[float, float]:
     try:
-        true_mm, read_mm = (float(part) for part in word.split(":"))
+        true_mm, read_mm = (float(part) for part in word.replace(",", ".").split(":"))
     except ValueError:
         raise ValueError(
             f"an interval is TRUE:READ in mm, like 1.000:1.002 (got {word!r})"
