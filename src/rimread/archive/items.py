@@ -98,7 +98,8 @@ def _locked(errors: list[OSError]) -> Iterator[Problem]:
     while errors:
         error = errors.pop(0)
         folder = printable(str(error.filename))
-        yield Problem(0, f"{folder}: cannot be looked into ({error.strerror}); may it be read?")
+        why = f"{folder}: cannot be looked into ({error.strerror}); may it be read?"
+        yield Problem(0, why, code="locked-folder")
 
 
 def from_manifest(path: Path) -> Iterator[Item | Problem]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from rimread import plot
 from rimread.archive.differences import RESOLUTION_MM, Difference, difference
 from rimread.archive.items import Item
-from rimread.archive.run import Archive, Repeated
+from rimread.archive.run import REPEATED, Archive
 from rimread.hardness import not_of_one_indent
 from rimread.ledger import Entry, Ledger
 from rimread.ledger.export import COLUMNS, flat, writing
@@ -68,7 +68,7 @@ class Comparison:
         """Count one row."""
         self.rows += 1
         lost = row["status"] == "refused" and row["sha256"] is None
-        self.unreadable += lost and row["refusal"] != "repeated-line"
+        self.unreadable += lost and row["refusal"] != REPEATED
         self.refused += row["status"] == "refused" and not lost
         self.failed += bool(row["failed"])
 
@@ -202,11 +202,8 @@ def _row(
 ) -> dict[str, Any]:
     row: dict[str, Any] = dict.fromkeys(columns) | {"line": item.line or None}
     if isinstance(item, Problem):
-        code = "bad-line" if item.line else "locked-folder"
-        if isinstance(item, Repeated):
-            code = "repeated-line"
         row |= {"photo": item.texts.get("photo") or None, **_own(item.others, own)}
-        return row | {"status": "refused", "refusal": code, "why": item.message}
+        return row | {"status": "refused", "refusal": item.code, "why": item.message}
     assert entry is not None  # noqa: S101  (the caller has seen to it)
     row |= {name: value for name, value in flat(entry).items() if name in columns}
     row["path"] = entry.record.get("path")
