@@ -34,7 +34,10 @@ _Scope = Annotated[
 ]
 _Log = Annotated[
     Path | None,
-    typer.Option(metavar="FILE.csv", help="Daily log to add to and to draw the chart from."),
+    typer.Option(
+        metavar="FILE.csv",
+        help="Daily log to add to and to draw the chart from; limits from ten days on.",
+    ),
 ]
 _Operator = Annotated[str, typer.Option(help="Who made the indents, for the log.")]
 _On = Annotated[datetime | None, day("Day. [default: today]")]
