@@ -19,6 +19,7 @@ from rimread.ledger.export import COLUMNS, flat, writing
 from rimread.table import Problem
 
 if TYPE_CHECKING:  # an extra
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 __all__ = ["Comparison", "draw", "write_results"]
@@ -229,16 +230,24 @@ def draw(comparison: Comparison) -> Figure:
     if not comparison.error:
         raise ValueError("nothing to draw: no photo has an earlier result and a new one")
     plot.needed()
+    from matplotlib import rc_context  # noqa: PLC0415  (an extra)
     from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
 
-    figure = Figure(figsize=(9.0, 4.0), layout="constrained")
-    apart, errors = figure.subplots(1, 2)
+    with rc_context(plot.STYLE):
+        figure = Figure(figsize=(9.0, 4.0), layout="constrained")
+        left, right = figure.subplots(1, 2)
+        _apart(left, comparison)
+        _errors(right, comparison)
+    return figure
+
+
+def _apart(axes: Axes, comparison: Comparison) -> None:
     if len(comparison.error) > _DOTS:
-        apart.hexbin(comparison.old_mm, comparison.apart_mm, gridsize=60, bins="log", cmap="Blues")
+        axes.hexbin(comparison.old_mm, comparison.apart_mm, gridsize=60, bins="log", cmap="Blues")
     else:
         for far, colour, sign in ((False, "#0072B2", "o"), (True, "#D55E00", "x")):
             chosen = [i for i, e in enumerate(comparison.error) if (abs(e) > 1.0) == far]
-            apart.plot(
+            axes.plot(
                 [comparison.old_mm[i] for i in chosen],
                 [comparison.apart_mm[i] for i in chosen],
                 sign,
@@ -246,12 +255,14 @@ def draw(comparison: Comparison) -> Figure:
                 markersize=4,
                 label="beyond both uncertainties" if far else "within both uncertainties",
             )
-        apart.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False)
-    apart.axhline(0.0, color="#808080", linewidth=0.8)
-    apart.set(xlabel="earlier mean diameter in mm", ylabel="new less old in mm")
-    errors.hist([max(-5.0, min(5.0, e)) for e in comparison.error], bins=40, color="#0072B2")
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), frameon=False)
+    axes.axhline(0.0, color="#808080", linewidth=0.8)
+    axes.set(xlabel="earlier mean diameter in mm", ylabel="new less old in mm")
+
+
+def _errors(axes: Axes, comparison: Comparison) -> None:
+    axes.hist([max(-5.0, min(5.0, e)) for e in comparison.error], bins=40, color="#0072B2")
     for limit in (-1.0, 1.0):
-        errors.axvline(limit, color="#D55E00", linewidth=1.0)
-    errors.yaxis.get_major_locator().set_params(integer=True)
-    errors.set(xlabel="normalised error (beyond ±5 drawn there)", ylabel="photos")
-    return figure
+        axes.axvline(limit, color="#D55E00", linewidth=1.0)
+    axes.locator_params(axis="y", integer=True)
+    axes.set(xlabel="normalised error (±5: and beyond)", ylabel="photos")
