@@ -187,6 +187,7 @@ class Broken(io.StringIO):
         (True, OSError(errno.EINVAL, "Invalid argument", "a?b.jpg"), False),
         (True, OSError(errno.ENOSPC, "No space left on device"), False),
         (False, BrokenPipeError(errno.EPIPE, "Broken pipe"), True),
+        (False, BrokenPipeError(errno.EPIPE, "Broken pipe", "out.csv"), False),
     ],
 )
 def test_windows_calls_it_an_invalid_argument(
