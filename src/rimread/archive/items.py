@@ -165,6 +165,6 @@ def _problem(row: Row, message: str) -> Problem:
 def _found(folder: Path, name: str) -> Path:
     """Path of a name written on any system."""
     path = folder / name
-    if "\\" in name and not os.path.exists(path):  # noqa: PTH110  (a name too long is none)
+    if "\\" in name and not os.path.exists(path):
         return folder / name.replace("\\", "/")
     return path

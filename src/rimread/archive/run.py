@@ -303,7 +303,7 @@ def _settled(record: Mapping[str, Any], how: str) -> bool:
 
 def _at_its_place(item: Item, archive: Archive, ledger: Ledger) -> Item:
     """The item, with the path it moved to if its hash is known and it is found."""
-    if os.path.exists(item.path):  # noqa: PTH110  (a name too long, a locked folder: it is not)
+    if os.path.exists(item.path):
         return item
     sha256 = item.sha256 or ledger.sha256_of_photo(item.photo, run=archive.run)
     found = sha256 and archive.whereabouts.find(PurePath(item.path).name, sha256)

@@ -157,7 +157,7 @@ def expand(names: Iterable[str]) -> list[Path]:
     """
     paths: list[Path] = []
     for name in names:
-        there = os.path.exists(name)  # noqa: PTH110  (a name too long is none)
+        there = os.path.exists(name)
         matches = [] if there else sorted(glob.glob(name))  # noqa: PTH207  (any root)
         paths.extend(Path(match) for match in matches or [name])
     return paths
