@@ -35,7 +35,10 @@ _Scope = Annotated[
 ]
 _Log = Annotated[
     Path | None,
-    typer.Option(metavar="FILE.csv", help="Daily log to add to and to draw the chart from."),
+    typer.Option(
+        metavar="FILE.csv",
+        help="Daily log to add to and to draw the chart from; limits from ten days on.",
+    ),
 ]
 _Operator = Annotated[str, typer.Option(help="Who made the indents, for the log.")]
 _On = Annotated[datetime | None, day("Day. [default: today]")]
@@ -71,16 +74,16 @@ def verify(
             record, checks, refused = _scope(things, chosen, day)
         else:
             record, checks, refused = _block(things, chosen, day, log, operator)
-    failed = refused > 0 or any(check.outcome == "fail" for check in checks)
-    record = {"status": "failed" if failed else "passed", **record}
-    with telling():
-        if as_json:
-            print_json({key: value for key, value in record.items() if key != "_lines"})
-        else:
-            for line in record["_lines"]:
-                print(line)
-            print_checks(checks)
-            print(f"{record['status']}; next due {record['due_on']}")
+        failed = refused > 0 or any(check.outcome == "fail" for check in checks)
+        record = {"status": "failed" if failed else "passed", **record}
+        with telling():
+            if as_json:
+                print_json({key: value for key, value in record.items() if key != "_lines"})
+            else:
+                for line in record["_lines"]:
+                    print(line)
+                print_checks(checks)
+                print(f"{record['status']}; next due {record['due_on']}")
     if failed:
         raise typer.Exit(REFUSED)
 
@@ -99,7 +102,7 @@ def _scope(words: list[str], rules: RuleSet, day: date) -> _Outcome:
 
 def _interval(word: str) -> tuple[float, float]:
     try:
-        true_mm, read_mm = (float(part) for part in word.split(":"))
+        true_mm, read_mm = (float(part) for part in word.replace(",", ".").split(":"))
     except ValueError:
         raise ValueError(
             f"an interval is TRUE:READ in mm, like 1.000:1.002 (got {word!r})"
