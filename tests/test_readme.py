@@ -4,12 +4,17 @@ import ast
 import re
 import shlex
 from pathlib import Path
+from typing import get_args, get_type_hints
 
 import pytest
 from typer.testing import CliRunner
 
+from rimread.archive.differences import Difference
+from rimread.archive.items import _locked
+from rimread.archive.run import REPEATED
 from rimread.cli import app
 from rimread.hardness import read_block, read_rules
+from rimread.table import Problem
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -28,8 +33,10 @@ def refusal_codes(*stages: str) -> set[str]:
 
 
 def test_every_refusal_is_told_and_none_that_is_gone():
+    (locked,) = _locked([PermissionError(13, "Permission denied", "drawer")])
     stages = ("rim", "scale", "diameters.py", "hardness", "reading", "cli")
     made = refusal_codes(*stages, "archive", "capture", "bench")
+    made |= {Problem(1, "").code, REPEATED, locked.code}
     table = README[README.index("## Refusals") : README.index("## The program in")]
     told = {
         code
@@ -38,6 +45,12 @@ def test_every_refusal_is_told_and_none_that_is_gone():
         for code in re.findall(r"`([a-z-]+)`", line.split("|")[1])
     }
     assert told == made
+
+
+def test_every_reason_to_pull_is_told():
+    table = README[README.index("| pull |") :].partition("\n\n")[0]
+    told = re.findall(r"^\| `([a-z-]+)`", table, flags=re.MULTILINE)
+    assert sorted(told) == sorted(filter(None, get_args(get_type_hints(Difference)["why"])))
 
 
 def commands() -> list[list[str]]:

@@ -42,8 +42,7 @@ def judge(path: Path) -> None:
         If its ending is unknown, its folder is missing, or matplotlib is not installed.
     """
     needed()
-    if path.suffix.lower() not in ENDINGS:
-        raise ValueError(f"a plot ends in .png, .svg or .pdf (got {path.name!r})")
+    _ending(path)
     if not path.absolute().parent.is_dir():
         raise ValueError(f"{path}: no such folder")
 
@@ -60,11 +59,16 @@ def save(figure: Figure, path: Path, *, dpi: int) -> None:
     """
     from matplotlib import rc_context  # noqa: PLC0415  (an extra)
 
-    kind = path.suffix.lower()
-    if kind not in ENDINGS:
-        raise ValueError(f"a plot ends in .png, .svg or .pdf (got {path.name!r})")
+    kind = _ending(path)
     data = io.BytesIO()
     told = {"Date": None} if kind == ".svg" else {}
     with rc_context(STYLE):
         figure.savefig(data, format=kind[1:], dpi=dpi, facecolor="white", metadata=told)
     whole.write(path, data.getvalue())
+
+
+def _ending(path: Path) -> str:
+    ending = path.suffix.lower()
+    if ending not in ENDINGS:
+        raise ValueError(f"a plot ends in .png, .svg or .pdf (got {path.name!r})")
+    return ending

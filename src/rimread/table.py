@@ -51,12 +51,15 @@ class Problem:
         One sentence.
     texts, others : mapping of str to str
         Cells as in a `Row`, as far as it is known which of them belongs to which column.
+    code : str
+        What it is, for programs.
     """
 
     line: int
     message: str
     texts: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
     others: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
+    code: str = "bad-line"
 
     def __str__(self) -> str:
         return f"line {self.line}: {self.message}" if self.line else self.message

@@ -503,8 +503,11 @@ def test_a_photo_counts_once(tmp_path):
     *photos, last = records(done)
     assert len(photos) == 4
     assert last["series"]["n"] == 2
-    assert last["series"]["refused"] == [str(again), str(paths[1])]
+    assert last["series"]["refused"] == []  # they were measured
+    assert last["series"]["twice"] == [str(again), str(paths[1])]
     assert "the same picture as" in done.stderr
+    told = measure(paths[0], again, options=["--average", "all"]).stdout
+    assert f"Together (all; the same picture again: {again})" in told
     words = [str(path) for path in (*paths, again)]
     block = ["--block", str(block_file(tmp_path, 247)), *on_block(words), "--average", "all"]
     assert (

@@ -20,6 +20,7 @@ from rimread.ledger import Draft, open_ledger
 ROOT = Path(__file__).parents[2]
 SCALE = ROOT / "calibration" / "hall-scope.toml"
 PLATE = ROOT / "sample_images" / "hall-plate-2.jpg"
+PROGRAM = "from rimread.cli import app; app()"
 BAD = ("4.10,4.10",) * 5
 
 
@@ -29,7 +30,7 @@ def _nobody_reads(*words: object, both: bool = False) -> tuple[int, str]:
     os.close(reader)
     try:
         done = subprocess.run(
-            [sys.executable, "-c", "from rimread.cli import app; app()", *map(str, words)],
+            [sys.executable, "-c", PROGRAM, *map(str, words)],
             stdout=writer,
             stderr=writer if both else subprocess.PIPE,
             text=True,
@@ -66,6 +67,44 @@ def test_the_verdict_stands(files: dict[str, str], words: tuple[str, ...], code:
     assert (found, said) == (code, "")
 
 
+FULL = Path("/dev/full")
+
+
+@pytest.mark.skipif(not FULL.exists(), reason="only Linux has a device that is always full")
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("verify", "BLOCK", *GOOD, "--on", "2026-03-02"),
+        ("verify", "BLOCK", *BAD, "--on", "2026-03-02", "--json"),
+        ("plan", "--material", "steel", "--hardness", "200"),
+        ("hardness", "--test", "10/3000", "4.0", "4.0"),
+        ("convert", "353", "--to", "hrc"),
+        ("ledger", "check", "BOOK"),
+        ("ledger", "show", "BOOK", "1"),
+        ("ledger", "withdraw", "BOOK", "1", "--reason", "a", "--operator", "b"),
+        ("--help",),
+        ("--version",),
+        ("convert", "--help"),
+        ("ledger", "--help"),
+        ("ledger", "show", "--help"),
+    ],
+    ids=" ".join,
+)
+def test_a_full_disk_is_no_verdict(files: dict[str, str], words: tuple[str, ...]) -> None:
+    with FULL.open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-c", PROGRAM, *(files.get(word, word) for word in words)],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    (said,) = done.stderr.splitlines()
+    assert done.returncode == 2
+    assert said.startswith("rimread: ")
+    assert os.strerror(errno.ENOSPC) in said
+
+
 def three(folder: Path) -> list[Path]:
     """A photo, one that cannot be read, and the photo again."""
     good, bad, again = (folder / name for name in ("1.jpg", "2.jpg", "3.jpg"))
@@ -97,9 +136,12 @@ def test_what_is_kept_is_kept_to_the_end(
     assert sorted(path.name for path in seen.iterdir()) == ["1-rim.jpg", "3-rim.jpg"]
 
 
-def test_where_nothing_is_kept_the_work_so_far_gives_the_code(tmp_path: Path) -> None:
+@pytest.mark.parametrize("words", [(), ("--json",), ("--average", "all")])
+def test_where_nothing_is_kept_the_work_so_far_gives_the_code(
+    tmp_path: Path, words: tuple[str, ...]
+) -> None:
     good, bad, _ = three(tmp_path)
-    options = ("--scale", SCALE, "--test", "10/3000", "--on", "2026-12-01", "--json")
+    options = ("--scale", SCALE, "--test", "10/3000", "--on", "2026-12-01", *words)
     assert _nobody_reads("measure", good, bad, *options) == (0, "")  # ends before the second
     assert _nobody_reads("measure", bad, good, *options)[0] == 2
 
@@ -145,6 +187,7 @@ class Broken(io.StringIO):
         (True, OSError(errno.EINVAL, "Invalid argument", "a?b.jpg"), False),
         (True, OSError(errno.ENOSPC, "No space left on device"), False),
         (False, BrokenPipeError(errno.EPIPE, "Broken pipe"), True),
+        (False, BrokenPipeError(errno.EPIPE, "Broken pipe", "out.csv"), False),
     ],
 )
 def test_windows_calls_it_an_invalid_argument(

@@ -120,8 +120,16 @@ def test_from_spreadsheet_to_table(archive, tmp_path):
         assert book.head()[0] == 7
 
 
-@pytest.mark.parametrize("slip", ["2,80;2,72;", ";;1030"])
-def test_a_slip_of_the_pen_is_named_and_kept_out_of_the_statistics(archive, tmp_path, slip):
+@pytest.mark.parametrize(
+    ("slip", "why"),
+    [
+        ("2,80;2,72;", "too-far-apart"),
+        ("44100;44000;", "too-far-apart"),  # wider than the ball
+        (";;1030", "too-far-apart"),
+        (";;5", "no-number"),
+    ],
+)
+def test_a_slip_of_the_pen_is_named_and_kept_out_of_the_statistics(archive, tmp_path, slip, why):
     told = truth()["hall-plate-1.jpg"]
     d1, d2 = (f"{1000.0 * float(told[key]):.0f}" for key in ("d1_mm", "d2_mm"))
     (archive / "slip.csv").write_text(
@@ -139,12 +147,13 @@ def test_a_slip_of_the_pen_is_named_and_kept_out_of_the_statistics(archive, tmp_
     assert abs(record["new_minus_old_mean_mm"]) < 0.02
     assert "line 3: Prüfung 2019/hall-plate-2.jpg: " in done.stderr
     good, far = table(tmp_path / "out.csv")
-    assert (good["pull"], far["pull"], far["note"]) == ("", "too-far-apart", "mm under µm")
+    assert (good["pull"], far["pull"], far["note"]) == ("", why, "mm under µm")
     assert float(far["mean_mm"]) > 3.0  # the photo itself is measured as ever
     assert far["new_minus_old_mm"] == far["normalised_error"] == ""
-    assert far["old_hbw"] == slip.rpartition(";")[2].replace("1030", "1030.0")
+    hbw = slip.rpartition(";")[2]
+    assert far["old_hbw"] == (f"{hbw}.0" if hbw else "")
     (pulled,) = table(tmp_path / "pull.csv")
-    assert pulled["pull"] == "too-far-apart"
+    assert pulled["pull"] == why
 
 
 def test_the_same_digits_as_measure(archive, tmp_path):

@@ -67,18 +67,32 @@ def test_log_and_chart(block: str, tmp_path: Path) -> None:
     assert (tmp_path / "daily.csv").read_text(encoding="utf-8").count("\n") == 14
 
 
-def test_two_checks_of_one_day_give_no_limits(block: str, tmp_path: Path) -> None:
+def test_few_days_give_no_limits_and_one_gives_no_chart(block: str, tmp_path: Path) -> None:
     log = str(tmp_path / "daily.csv")
     for d in ("4.00,4.01", "4.40,4.40"):
         _call(block, *[d] * 5, "--log", log, "--on", "2026-03-02")
+    assert "from fewer than two days: no chart yet" in _call(block, "--log", log).stderr
+    _call(block, *["4.00,4.00"] * 5, "--log", log, "--on", "2026-03-03")
     shown = _call(block, "--log", log).stdout
     assert "no limits from so few days" in shown
-    assert "2 checks on 1 day on the chart" in shown
+    assert "2 days on the chart" in shown
     assert "chart-limits" not in shown
-    rows = [line for line in shown.splitlines() if line.startswith("  2026-03-02")]
+    rows = [line for line in shown.splitlines() if line.startswith("  2026-03-0")]
     assert [row.count("|") for row in rows] == [1, 1]  # the centre, no limits
+    assert rows[0].index("o") < rows[0].index("|") < rows[1].index("o")
+    assert rows[0].endswith("-18.24%")  # the last check of the day
     chart = _json(block, "--log", log)["chart"]
-    assert (chart["days"], chart["sigma_rel"], chart["moving_range_limit_rel"]) == (1, None, None)
+    assert (chart["days"], chart["sigma_rel"], chart["moving_range_limit_rel"]) == (2, None, None)
+
+
+def test_equal_errors_lie_on_the_centre(block: str, tmp_path: Path) -> None:
+    log = str(tmp_path / "daily.csv")
+    for day in ("02", "03", "04"):
+        _call(block, *["4.00,4.01"] * 5, "--log", log, "--on", f"2026-03-{day}")
+    shown = _call(block, "--log", log).stdout
+    rows = [line for line in shown.splitlines() if line.startswith("  2026-03-0")]
+    assert len(rows) == 3
+    assert all("|" not in row for row in rows)  # the sign is where the centre line would be
 
 
 def test_the_chart_alone_adds_no_line(block: str, tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ import typer
 from typer.testing import CliRunner
 
 from rimread.cli import app
-from rimread.cli._verb import _NUMBER
+from rimread.cli._verb import _NUMBER, _point
 from rimread.cli.ledger import ledger
 
 VERBS: list[tuple[tuple[str, ...], Callable[..., None]]] = [
@@ -107,8 +107,37 @@ def test_a_decimal_comma_in_a_word_without_an_option() -> None:
     comma, point = (runner.invoke(app, ["convert", n, "--to", "hrc"]) for n in ("353,5", "353.5"))
     assert comma.exit_code == 0
     assert comma.stdout == point.stdout
+    after, before = (["--json", "353,5"], ["353,5", "--json"])  # a flag takes no value
+    told = [runner.invoke(app, ["convert", *words, "--to", "hrc"]) for words in (after, before)]
+    assert [done.exit_code for done in told] == [0, 0]
+    assert told[0].stdout == told[1].stdout
     pair = runner.invoke(app, ["hardness", "--test", "10/3000", "4,0"])  # two diameters as ever
     assert pair.exit_code != 0
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("plan", "--material", "steel", "--hardness", "180,5-260,5"),
+        ("verify", "--scope", "1:1,001", "2:1,998", "3:3,002", "4:4,001", "5:5,004"),
+        ("hardness", "--test", "10/3000", "4.0", "4.0", "--temperature", "-3,5"),
+    ],
+    ids=" ".join,
+)
+def test_a_decimal_comma_in_a_range(words: tuple[str, ...]) -> None:
+    comma, point = (
+        CliRunner().invoke(app, given)
+        for given in (words, [word.replace(",", ".") for word in words])
+    )
+    assert comma.exit_code == point.exit_code != 2
+    assert comma.stdout == point.stdout
+
+
+def test_a_decimal_comma_in_both_numbers_of_a_range() -> None:
+    ends = [_point(None, word) for word in ("3,5:4,5", "2:4,5", "-12,5", "180-260,5", "3,5:x")]
+    assert ends == ["3.5:4.5", "2:4.5", "-12.5", "180-260.5", "3.5:x"]
+    words = ("validate", "--scale", "none.toml", "--test", "10/3000", "--diameter", "1,250:4,5")
+    assert "1,250 may mean 1.250 or 1250" in CliRunner().invoke(app, words).stderr
 
 
 @pytest.mark.parametrize("word", ["1,250", "12,500"])

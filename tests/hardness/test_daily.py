@@ -23,6 +23,7 @@ from rimread.hardness import (
     series_from_indents,
     verify,
 )
+from rimread.hardness.daily import COLUMNS
 
 SHOP = TestCondition(10, 3000)
 BLOCK = Block("B-17", 229.0, 2.3, 2.0, SHOP, date(2027, 1, 31))
@@ -144,12 +145,24 @@ def test_limits_from_few_days_are_none() -> None:
     assert {c.code for c in enough.checks} - {c.code for c in few.checks} == of_limits
 
 
-def test_checks_of_one_day_are_one_day() -> None:
-    entries = [replace(entry, on=FIRST) for entry in _log(QUIET)]
-    chart = control_chart(entries, block="B-17", test="10/3000")
-    assert (chart.days, chart.has_limits) == (1, False)
-    assert chart.checks[0].message.startswith("10 checks on 1 day on the chart")
+def test_of_several_checks_on_a_day_the_last_counts() -> None:
+    first = [replace(entry, error_rel=0.3) for entry in _log(QUIET)]
+    both = control_chart([*first, *_log(QUIET)], block="B-17", test="10/3000")
+    assert both == _chart(QUIET)
+    two_days = [replace(e, on=FIRST + timedelta(days=i // 5)) for i, e in enumerate(_log(QUIET))]
+    chart = control_chart(two_days, block="B-17", test="10/3000")
+    assert (chart.days, chart.has_limits) == (2, False)
     assert chart.checks[0].outcome == "warn"
+
+
+@pytest.mark.parametrize("value", ["nan", "inf"])
+def test_a_log_holds_numbers(tmp_path: Path, value: str) -> None:
+    log = tmp_path / "daily.csv"
+    lines = ["2026-03-02,B-17,10/3000,,5,229,229,0.001,0.01,yes"]
+    lines.append(lines[0].replace("0.001", value))
+    log.write_text("\n".join([",".join(COLUMNS), *lines]), encoding="utf-8")
+    with pytest.raises(ValueError, match=f"line 3: error_rel must be a number .got '{value}'"):
+        read_daily(log)
 
 
 def test_a_jump() -> None:
@@ -196,7 +209,7 @@ def test_other_blocks_are_left_aside_and_dates_put_in_order() -> None:
 
 
 def test_one_day_is_no_chart() -> None:
-    with pytest.raises(ValueError, match="two checks at least"):
+    with pytest.raises(ValueError, match="two days at least"):
         _chart([0.001])
 
 

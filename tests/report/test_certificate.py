@@ -199,7 +199,11 @@ def test_the_log_tells_how_the_bias_changes_from_day_to_day():
         replace(daily(date(2026, 11, day)), error_rel=error)
         for day, error in ((21, 0.009), (22, 0.001), (22, 0.004), (23, 0.007), (24, 0.001))
     ]
-    other = [replace(daily(date(2026, 11, 20)), block="B-18", error_rel=0.5)]
+    other = [
+        replace(daily(date(2026, 11, 20)), block="B-18", error_rel=0.5),
+        replace(daily(date(2026, 11, 20), passed=False), error_rel=0.5),
+        replace(daily(DAY + timedelta(days=1)), error_rel=0.5),
+    ]
     report = made(
         series(3), Job(on=DAY), verification=verification, way="bias", daily=[*other, *log]
     )

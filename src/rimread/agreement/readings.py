@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -11,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from rimread.hardness import TestCondition, parse_test, too_unequal
-from rimread.report.results import read_text, told_by_lines
+from rimread.report.results import no_result, read_text, told_by_lines
 from rimread.table import Problem, Row, read_rows
 
 __all__ = [
@@ -143,13 +142,13 @@ def read_results(path: Path) -> tuple[list[ImageResult], list[Problem]]:
     results: list[ImageResult] = []
     problems: list[Problem] = []
     for line, told in told_by_lines(read_text(path, errors="replace")):
+        if isinstance(told, Problem):
+            problems.append(told)
+            continue
         try:
-            if isinstance(told, Exception):
-                raise told
             results.append(image_result(told))
-        except (ValueError, RecursionError) as error:  # a JSONDecodeError is a ValueError
-            why = error.msg if isinstance(error, json.JSONDecodeError) else str(error)
-            problems.append(Problem(line, f"is no result of rimread measure --json ({why})"))
+        except ValueError as error:
+            problems.append(no_result(line, str(error)))
     return results, problems
 
 

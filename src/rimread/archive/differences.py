@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from rimread.archive.items import Earlier
@@ -72,20 +72,21 @@ def difference(
     resolution_mm : float
         Step of earlier readings whose U is not given.
     """
-    told = record.get("earlier")
-    if not told or not record.get("test"):
+    earlier = Earlier(**(record.get("earlier") or {}))
+    raw = Difference(earlier.diameter_mm, earlier.hbw, earlier.U_mm)
+    if not record.get("test") or (raw.old_mm is None and raw.old_hbw is None):
         return None
-    earlier, test = Earlier(**told), parse_test(record["test"])
-    if earlier.diameter_mm is None and earlier.hbw is None:
-        return None
+    test, measured = parse_test(record["test"]), record["status"] == "measured"
+    if measured and raw.old_mm and not_of_one_indent(raw.old_mm, record["mean_mm"]):
+        return replace(raw, why="too-far-apart")  # wider than the ball, maybe: no hardness of it
     try:
         old_mm, old_hbw, U_old_mm = _old(earlier, test, resolution_mm)
     except ValueError:  # an indent wider than the ball, a hardness no indent gives
-        return Difference(earlier.diameter_mm, earlier.hbw, earlier.U_mm, why="no-number")
-    if record["status"] != "measured":
+        return replace(raw, why="no-number")
+    if not measured:
         return Difference(old_mm, old_hbw, U_old_mm, why="refused-now")
     if not_of_one_indent(old_mm, record["mean_mm"]):
-        return Difference(earlier.diameter_mm, earlier.hbw, earlier.U_mm, why="too-far-apart")
+        return replace(raw, why="too-far-apart")
     apart_mm = record["mean_mm"] - old_mm
     error = apart_mm / math.hypot(U_old_mm, record["U_mean_mm"])
     return Difference(

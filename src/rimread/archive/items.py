@@ -98,7 +98,8 @@ def _locked(errors: list[OSError]) -> Iterator[Problem]:
     while errors:
         error = errors.pop(0)
         folder = printable(str(error.filename))
-        yield Problem(0, f"{folder}: cannot be looked into ({error.strerror}); may it be read?")
+        why = f"{folder}: cannot be looked into ({error.strerror}); may it be read?"
+        yield Problem(0, why, code="locked-folder")
 
 
 def from_manifest(path: Path) -> Iterator[Item | Problem]:
@@ -164,6 +165,6 @@ def _problem(row: Row, message: str) -> Problem:
 def _found(folder: Path, name: str) -> Path:
     """Path of a name written on any system."""
     path = folder / name
-    if "\\" in name and not os.path.exists(path):  # noqa: PTH110  (a name too long is none)
+    if "\\" in name and not os.path.exists(path):
         return folder / name.replace("\\", "/")
     return path

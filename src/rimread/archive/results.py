@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 from rimread import plot
 from rimread.archive.differences import RESOLUTION_MM, Difference, difference
 from rimread.archive.items import Item
-from rimread.archive.run import Archive, Repeated
+from rimread.archive.run import REPEATED, Archive
 from rimread.hardness import not_of_one_indent
 from rimread.ledger import Entry, Ledger
 from rimread.ledger.export import COLUMNS, flat, writing
 from rimread.table import Problem
 
 if TYPE_CHECKING:  # an extra
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 __all__ = ["Comparison", "draw", "write_results"]
@@ -28,6 +29,7 @@ _DIFFERENCE: Mapping[str, type] = {
     **{f.name: float for f in fields(Difference) if f.name != "why"},
     "pull": str,
 }
+_SLIPS = ("too-far-apart", "no-number")  # of what was read before; each is told
 _MOST_PULLED = 100_000  # rows of the list; nobody pulls more
 _DOTS = 5000  # more points than that are drawn as a density
 
@@ -43,8 +45,8 @@ class Comparison:
     pulled : list of dict
         Rows worth pulling from the drawer.
     too_far_apart : int
-        Photos whose earlier figures are of another indent or unit; they are in none of the above
-        but `pulled`.
+        Photos whose earlier figures are of another indent or unit, or of none that this test can
+        make; they are in none of the above but `pulled`.
     rows, refused, unreadable, failed : int
         Rows written; of them refused, without a photo that could be read (lines of the manifest
         that cannot be used among them), and with a check that failed.
@@ -67,7 +69,7 @@ class Comparison:
         """Count one row."""
         self.rows += 1
         lost = row["status"] == "refused" and row["sha256"] is None
-        self.unreadable += lost and row["refusal"] != "repeated-line"
+        self.unreadable += lost and row["refusal"] != REPEATED
         self.refused += row["status"] == "refused" and not lost
         self.failed += bool(row["failed"])
 
@@ -75,7 +77,7 @@ class Comparison:
         """Take one photo in."""
         if found.why and len(self.pulled) < _MOST_PULLED:
             self.pulled.append(row)
-        self.too_far_apart += found.why == "too-far-apart"
+        self.too_far_apart += found.why in _SLIPS
         if found.normalised_error is not None:
             self.old_mm.append(_number(found.old_mm))
             self.apart_mm.append(_number(found.new_minus_old_mm))
@@ -125,7 +127,8 @@ def write_results(
     resolution_mm : float
         Step of earlier readings whose U the manifest does not give.
     tell : callable
-        Called with a sentence about each line whose earlier figures are of another indent or unit.
+        Called with a sentence about each line whose earlier figures are of another indent or unit,
+        or of none.
     """
     columns, places = _columns(own)
     comparison = Comparison()
@@ -141,7 +144,7 @@ def write_results(
                 if found is not None:
                     row |= _named(found)
                     comparison.add(found, row)
-                    if found.why == "too-far-apart":
+                    if found.why in _SLIPS:
                         tell(f"line {row['line']}: {row['photo']}: {_far(found, row)}")
                 write(row)
     if pull is not None:
@@ -176,6 +179,9 @@ def _compared(item: Item | Problem, entry: Entry | None, resolution_mm: float) -
 
 def _far(found: Difference, row: Mapping[str, Any]) -> str:
     """What is wrong with the earlier figures of a photo."""
+    if found.why == "no-number":
+        figure = f"{found.old_hbw:g} HBW" if found.old_mm is None else f"{found.old_mm:.3f} mm"
+        return f"no indent of {row['test']} gives an earlier {figure}"
     if found.old_mm is None:
         return f"{found.old_hbw:g} HBW cannot have come from an indent of {row['mean_mm']:.3f} mm"
     return f"an earlier {not_of_one_indent(found.old_mm, row['mean_mm'])}"
@@ -183,7 +189,7 @@ def _far(found: Difference, row: Mapping[str, Any]) -> str:
 
 def _disagreement(row: Mapping[str, Any]) -> float:
     """How far new and old are apart, for the order of the list."""
-    return math.inf if row["pull"] == "too-far-apart" else abs(row["normalised_error"] or 0.0)
+    return math.inf if row["pull"] in _SLIPS else abs(row["normalised_error"] or 0.0)
 
 
 def _named(found: Difference) -> dict[str, Any]:
@@ -197,11 +203,8 @@ def _row(
 ) -> dict[str, Any]:
     row: dict[str, Any] = dict.fromkeys(columns) | {"line": item.line or None}
     if isinstance(item, Problem):
-        code = "bad-line" if item.line else "locked-folder"
-        if isinstance(item, Repeated):
-            code = "repeated-line"
         row |= {"photo": item.texts.get("photo") or None, **_own(item.others, own)}
-        return row | {"status": "refused", "refusal": code, "why": item.message}
+        return row | {"status": "refused", "refusal": item.code, "why": item.message}
     assert entry is not None  # noqa: S101  (the caller has seen to it)
     row |= {name: value for name, value in flat(entry).items() if name in columns}
     row["path"] = entry.record.get("path")
@@ -227,16 +230,24 @@ def draw(comparison: Comparison) -> Figure:
     if not comparison.error:
         raise ValueError("nothing to draw: no photo has an earlier result and a new one")
     plot.needed()
+    from matplotlib import rc_context  # noqa: PLC0415  (an extra)
     from matplotlib.figure import Figure  # noqa: PLC0415  (an extra)
 
-    figure = Figure(figsize=(9.0, 4.0), layout="constrained")
-    apart, errors = figure.subplots(1, 2)
+    with rc_context(plot.STYLE):
+        figure = Figure(figsize=(9.0, 4.0), layout="constrained")
+        left, right = figure.subplots(1, 2)
+        _apart(left, comparison)
+        _errors(right, comparison)
+    return figure
+
+
+def _apart(axes: Axes, comparison: Comparison) -> None:
     if len(comparison.error) > _DOTS:
-        apart.hexbin(comparison.old_mm, comparison.apart_mm, gridsize=60, bins="log", cmap="Blues")
+        axes.hexbin(comparison.old_mm, comparison.apart_mm, gridsize=60, bins="log", cmap="Blues")
     else:
         for far, colour, sign in ((False, "#0072B2", "o"), (True, "#D55E00", "x")):
             chosen = [i for i, e in enumerate(comparison.error) if (abs(e) > 1.0) == far]
-            apart.plot(
+            axes.plot(
                 [comparison.old_mm[i] for i in chosen],
                 [comparison.apart_mm[i] for i in chosen],
                 sign,
@@ -244,12 +255,14 @@ def draw(comparison: Comparison) -> Figure:
                 markersize=4,
                 label="beyond both uncertainties" if far else "within both uncertainties",
             )
-        apart.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False)
-    apart.axhline(0.0, color="#808080", linewidth=0.8)
-    apart.set(xlabel="earlier mean diameter in mm", ylabel="new less old in mm")
-    errors.hist([max(-5.0, min(5.0, e)) for e in comparison.error], bins=40, color="#0072B2")
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), frameon=False)
+    axes.axhline(0.0, color="#808080", linewidth=0.8)
+    axes.set(xlabel="earlier mean diameter in mm", ylabel="new less old in mm")
+
+
+def _errors(axes: Axes, comparison: Comparison) -> None:
+    axes.hist([max(-5.0, min(5.0, e)) for e in comparison.error], bins=40, color="#0072B2")
     for limit in (-1.0, 1.0):
-        errors.axvline(limit, color="#D55E00", linewidth=1.0)
-    errors.yaxis.get_major_locator().set_params(integer=True)
-    errors.set(xlabel="normalised error (beyond ±5 drawn there)", ylabel="photos")
-    return figure
+        axes.axvline(limit, color="#D55E00", linewidth=1.0)
+    axes.locator_params(axis="y", integer=True)
+    axes.set(xlabel="normalised error (±5: and beyond)", ylabel="photos")

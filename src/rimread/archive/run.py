@@ -18,7 +18,7 @@ from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path, PurePath
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Final, Self
 
 from rimread import __version__
 from rimread.archive.fresh import while_unchanged
@@ -31,20 +31,15 @@ from rimread.ledger.chain import canonical, sha256_of
 from rimread.refusal import Refusal
 from rimread.table import Problem
 
-__all__ = ["Archive", "Repeated", "Tally", "remeasure"]
+__all__ = ["REPEATED", "Archive", "Tally", "remeasure"]
 
 _PAGE = 200  # photos looked up in the ledger at once
 _COMMIT_EVERY = 200  # results written together: a commit waits for the disk
 _COMMIT_AFTER_S = 1.0  # or as many as there are then
 _AHEAD = 4  # photos handed out for each that is worked on, so that no worker waits
 
+REPEATED: Final = "repeated-line"  # of a problem: the line names a photo again
 Work = Callable[[Item, Settings], dict[str, Any]]
-
-
-class Repeated(Problem):
-    """A line of the manifest that names a photo again: one photo, one indent, one test."""
-
-    __slots__ = ()
 
 
 @dataclass(slots=True)
@@ -163,7 +158,8 @@ class Archive:
     def pages(self, ledger: Ledger) -> Iterator[list[tuple[Item | Problem, str, Entry | None]]]:
         """Items with their tasks and what the ledger has of them, a page at a time.
 
-        A line that names a photo again is given as `Repeated`.
+        A line that names a photo again is given as a problem of the code `REPEATED`: one photo,
+        one indent, one test.
         """
         items = iter(self.source())
         while page := list(islice(items, _PAGE)):
@@ -178,7 +174,7 @@ class Archive:
         first = self.first_line(task, item.line)
         if first != item.line:
             said = f"names the same photo as line {first}: {item.photo}"
-            return Repeated(item.line, said, {"photo": item.photo}, item.own), ""
+            return Problem(item.line, said, {"photo": item.photo}, item.own, REPEATED), ""
         return item, task
 
 
@@ -286,7 +282,7 @@ def _todos(
         for item, task, last in page:
             if isinstance(item, Problem):
                 tell(str(item))
-                repeated = isinstance(item, Repeated)
+                repeated = item.code == REPEATED
                 tally.duplicates += repeated
                 tally.bad_lines += not repeated
                 continue
@@ -307,7 +303,7 @@ def _settled(record: Mapping[str, Any], how: str) -> bool:
 
 def _at_its_place(item: Item, archive: Archive, ledger: Ledger) -> Item:
     """The item, with the path it moved to if its hash is known and it is found."""
-    if os.path.exists(item.path):  # noqa: PTH110  (a name too long, a locked folder: it is not)
+    if os.path.exists(item.path):
         return item
     sha256 = item.sha256 or ledger.sha256_of_photo(item.photo, run=archive.run)
     found = sha256 and archive.whereabouts.find(PurePath(item.path).name, sha256)

@@ -74,6 +74,7 @@ def corrected_record(
     x, y = found.centre_px
     return {
         **{key: image[key] for key in kept},
+        "tone": image.get("tone"),  # older entries do not say it
         "status": "measured",
         "decision": "corrected",
         "d1_mm": found.d1_mm,

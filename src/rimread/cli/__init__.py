@@ -25,12 +25,13 @@ from rimread.cli import (
     watch,
 )
 from rimread.cli._io import line_safe
-from rimread.cli._verb import Verb
+from rimread.cli._verb import Verb, Verbs
 
 __all__ = ["app"]
 
 app = typer.Typer(
     name="rimread",
+    cls=Verbs,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -61,7 +62,7 @@ for _known in (*app.registered_commands, *ledger.ledger.registered_commands):
 
 def _version(asked: bool) -> None:
     if asked:
-        print(f"rimread {__version__}")
+        print(f"rimread {__version__}", flush=True)
         raise typer.Exit
 
 

@@ -92,9 +92,12 @@ def quiet(stream: TextIO) -> Iterator[None]:
 
 
 def _nobody_reads(error: OSError) -> bool:
-    """Whether the reader of a pipe has gone; Windows calls that an invalid argument."""
-    closed = _WINDOWS and error.errno == errno.EINVAL and error.filename is None
-    return closed or isinstance(error, BrokenPipeError)
+    """Whether the reader of a pipe has gone; Windows calls that an invalid argument.
+
+    An error that names a file is that file's.
+    """
+    closed = isinstance(error, BrokenPipeError) or (_WINDOWS and error.errno == errno.EINVAL)
+    return closed and error.filename is None
 
 
 def _to_nobody(stream: TextIO) -> None:
@@ -154,7 +157,7 @@ def expand(names: Iterable[str]) -> list[Path]:
     """
     paths: list[Path] = []
     for name in names:
-        there = os.path.exists(name)  # noqa: PTH110  (a name too long is none)
+        there = os.path.exists(name)
         matches = [] if there else sorted(glob.glob(name))  # noqa: PTH207  (any root)
         paths.extend(Path(match) for match in matches or [name])
     return paths

@@ -77,7 +77,7 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], int]:
     code = 0
     for path in expand(words):
         word = str(path)
-        typed = "," in word and not os.path.exists(path)  # noqa: PTH110  (a name too long is none)
+        typed = "," in word and not os.path.exists(path)
         if typed or word == "-" or path.suffix.lower() in (".json", ".jsonl"):
             given = indents_from([word], job.test)
             indents += given.indents

@@ -42,7 +42,7 @@ Average = Annotated[
     shared.Average | None,
     typer.Option(
         help="Make one result of all indents: all, or drop-extremes (highest and lowest of "
-        "five or more go)."
+        "five or more go). The same picture again counts once, and is named."
     ),
 ]
 Block = Annotated[

@@ -70,7 +70,11 @@ Overlays = Annotated[
 ]
 BlockLog = Annotated[
     Path | None,
-    typer.Option(metavar="FILE.csv", help="Daily log of rimread verify; needs --on."),
+    typer.Option(
+        metavar="FILE.csv",
+        help="Daily log of rimread verify; needs --on. By --way bias its days up to that day on "
+        "which the block passed enter U.",
+    ),
 ]
 Block = Annotated[
     Path | None,

@@ -45,6 +45,8 @@ class Together:
         Photos that are not in it.
     why : str
         Why there is no series, empty when there is one.
+    twice : tuple of str
+        Photos that are the same picture as one before, and count by that one.
     """
 
     series: Series | None
@@ -52,6 +54,7 @@ class Together:
     checks: tuple[Check, ...]
     refused: tuple[str, ...]
     why: str = ""
+    twice: tuple[str, ...] = ()
 
     @property
     def failed(self) -> bool:
@@ -118,6 +121,7 @@ def series_json(found: Together, average: Average) -> dict[str, Any]:
         "designation": None if series is None else series.designation,
         "indents": [] if series is None else indents_json(series),
         "refused": list(found.refused),
+        "twice": list(found.twice),
         **statement_json(statement),
         "checks": checks_json(found.checks),
         "reasons": [{"code": "too-few", "message": found.why}] if found.why else [],

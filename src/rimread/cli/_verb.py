@@ -6,15 +6,17 @@ import re
 from itertools import pairwise
 from typing import Any
 
-from typer.core import TyperCommand
+from typer.core import TyperCommand, TyperGroup
 
-__all__ = ["Verb"]
+from rimread.cli._io import speaking
+
+__all__ = ["Verb", "Verbs"]
 
 _FILE = re.compile(r"FILE|FOLDER|LEDGER|PHOTO|\.")
 """Metavar of an option that names a file or folder, like LAB.toml; a test asks all of them,"""
-_NUMBER = re.compile(r"MM|HBW|KGF|PERCENT|DEG|°C|S|K")
-"""and of one that takes a number."""
-_COMMA = re.compile(r"([-+]?)(\d+),(\d+)")
+_NUMBER = re.compile(r"MM|HBW|KGF|PERCENT|DEG|°C|S|K|LOW:HIGH")
+"""and of one that takes a number or a range."""
+_COMMA = re.compile(r"(\d+),(\d+)")
 
 
 class Verb(TyperCommand):
@@ -23,6 +25,10 @@ class Verb(TyperCommand):
     To Python an empty word is the current folder; a script's variable that is not set gives such
     words. What is only text may be empty.
     """
+
+    def make_context(self, *args: Any, **more: Any) -> Any:  # noqa: ANN401
+        with speaking():  # this prints the help, if it is asked for
+            return super().make_context(*args, **more)
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401
         self._judge_empty(ctx, args)
@@ -48,6 +54,7 @@ class Verb(TyperCommand):
         takes_number = {
             name: _NUMBER.fullmatch(param.metavar or "") is not None
             for param in self.params
+            if not getattr(param, "is_flag", False)  # the word after a flag is not its value
             for name in (param.opts if param.param_type_name == "option" else [""])
         }
         words = []
@@ -62,12 +69,25 @@ class Verb(TyperCommand):
         return words
 
 
+class Verbs(TyperGroup):
+    """The program, or a verb that has verbs of its own."""
+
+    def make_context(self, *args: Any, **more: Any) -> Any:  # noqa: ANN401
+        with speaking():
+            return super().make_context(*args, **more)
+
+
 def _point(ctx: Any, word: str) -> str:  # noqa: ANN401
-    """A number with a decimal point; three digits after a comma may be thousands to some."""
-    found = _COMMA.fullmatch(word)
+    """A number, or both of a range, with a decimal point."""
+    return "".join(_of_one(ctx, part) for part in re.split(r"([-+:])", word))
+
+
+def _of_one(ctx: Any, number: str) -> str:  # noqa: ANN401
+    """Three digits after a comma may be thousands to some."""
+    found = _COMMA.fullmatch(number)
     if found is None:
-        return word
-    sign, whole, part = found.groups()
+        return number
+    whole, part = found.groups()
     if len(part) == 3 and whole.strip("0"):  # 0,125 can only be a decimal
-        ctx.fail(f"{word} may mean {sign}{whole}.{part} or {sign}{whole}{part}: write it so")
-    return f"{sign}{whole}.{part}"
+        ctx.fail(f"{number} may mean {whole}.{part} or {whole}{part}: write it so")
+    return f"{whole}.{part}"

@@ -58,10 +58,10 @@ def convert(
             )
             for scale in to or SCALES
         ]
-    asked = [(scale, result) for scale, result in results if to or result]
-    with telling():
-        for scale, result in results if as_json else asked or results[:1]:
-            (_print_record if as_json else _print)(scale, result)
+        asked = [(scale, result) for scale, result in results if to or result]
+        with telling():
+            for scale, result in results if as_json else asked or results[:1]:
+                (_print_record if as_json else _print)(scale, result)
     if not asked or not all(result for _, result in asked):
         raise typer.Exit(REFUSED)
 

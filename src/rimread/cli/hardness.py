@@ -118,11 +118,11 @@ def hardness(
         if verification is not None:
             checks += verification.checks
         statement = statement_of(series, way, chosen, verification)
-    with telling():
-        if as_json:
-            print_json(_record(series, checks, statement, steps))
-        else:
-            _print(series, checks, statement, steps)
+        with telling():
+            if as_json:
+                print_json(_record(series, checks, statement, steps))
+            else:
+                _print(series, checks, statement, steps)
     if given.refused or any(check.outcome == "fail" for check in checks):
         raise typer.Exit(REFUSED)
 

@@ -10,6 +10,7 @@ import typer
 
 from rimread.cli._io import REFUSED, print_json, say, shown, speaking, telling
 from rimread.cli._options import Json, date_of, day
+from rimread.cli._verb import Verbs
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.ledger import Entry, Filter
@@ -18,6 +19,7 @@ __all__ = ["ledger"]
 
 ledger = typer.Typer(
     name="ledger",
+    cls=Verbs,
     no_args_is_help=True,
     rich_markup_mode=None,
     help="Look into the record of readings, prove it, export it.",
@@ -78,18 +80,18 @@ def check(
         noted = _noted(known)
         with open_ledger(where, create=False) as book:
             found = audit(book, known=noted)
-    faults, number, sha256 = found.faults, found.number, found.sha256
-    with telling():
-        if as_json:
-            told = [{"code": f.code, "entry": f.number, "message": f.message} for f in faults]
-            status = "failed" if faults else "passed"
-            print_json({"status": status, "entries": number, "hash": sha256, "faults": told})
-        else:
-            for fault in faults:
-                at = "the ledger" if fault.number is None else f"entry {fault.number}"
-                print(f"{at}: {fault.message} ({fault.code})")
-            said = f"{len(faults)} faults" if faults else "as it was written"
-            print(f"{number} entries, {said}; the last is {number}:{sha256}")
+        faults, number, sha256 = found.faults, found.number, found.sha256
+        with telling():
+            if as_json:
+                told = [{"code": f.code, "entry": f.number, "message": f.message} for f in faults]
+                status = "failed" if faults else "passed"
+                print_json({"status": status, "entries": number, "hash": sha256, "faults": told})
+            else:
+                for fault in faults:
+                    at = "the ledger" if fault.number is None else f"entry {fault.number}"
+                    print(f"{at}: {fault.message} ({fault.code})")
+                said = f"{len(faults)} faults" if faults else "as it was written"
+                print(f"{number} entries, {said}; the last is {number}:{sha256}")
     if faults:
         raise typer.Exit(REFUSED)
 
@@ -136,16 +138,16 @@ def show(where: _Where, number: _Number, as_json: Json = False) -> None:
         with open_ledger(where, create=False) as book:
             entry = book.entry(number)
             later = book.replaced_by(number)
-    told = {**full(entry), "replaced_by": later}
-    with telling():
-        if as_json:
-            print_json(told)
-            return
-        record = told.pop("record")
-        if not told["task"]:
-            del told["attempt"]
-        _print_pairs(told)
-        _print_pairs(record)
+        told = {**full(entry), "replaced_by": later}
+        with telling():
+            if as_json:
+                print_json(told)
+                return
+            record = told.pop("record")
+            if not told["task"]:
+                del told["attempt"]
+            _print_pairs(told)
+            _print_pairs(record)
 
 
 @ledger.command()
@@ -192,8 +194,8 @@ def withdraw(
             told = {key: record[key] for key in ("photo", "indent") if key in record}
             draft = Draft("withdrawal", told, operator=operator, replaces=number, reason=reason)
             (entry,) = book.append([draft])
-    with telling():
-        print(f"entry {entry.number} withdraws entry {number}")
+        with telling():
+            print(f"entry {entry.number} withdraws entry {number}")
 
 
 def _noted(known: str | None) -> tuple[int, str] | None:

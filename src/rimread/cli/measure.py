@@ -183,15 +183,16 @@ def _json_shown(alone: Machine | None) -> Callable[[Seen, Kept], None]:
 def _table(
     names: list[str], alone: Machine | None, *, budget: bool
 ) -> Callable[[Seen, Kept], None]:
-    """Print the head of the table and return what prints a row."""
+    """Return what prints a row, the head of the table before the first."""
     from rimread.refusal import Refusal  # noqa: PLC0415
     from rimread.report import text  # noqa: PLC0415
 
     wide = max(len(shown(name)) for name in names)
-    with telling():
-        print(f"{'photo':{wide}}  {'d1 mm':>8}  {'d2 mm':>8}  {'mean mm ± U':>18}  hardness ± U")
+    head = [f"{'photo':{wide}}  {'d1 mm':>8}  {'d2 mm':>8}  {'mean mm ± U':>18}  hardness ± U"]
 
     def row(seen: Seen, kept: Kept) -> None:
+        while head:  # with a row: whether anybody reads is told by what came of a photo
+            print(head.pop())
         name = shown(seen.name)
         if isinstance(seen.result, Refusal):
             word = "unreadable" if seen.photo is None else f"refused ({seen.result.code})"
@@ -226,13 +227,14 @@ def _averaged(
     once, twice = told_once([seen for seen in all_seen if seen.indent is not None])
     found = taken_together(
         [seen.indent for seen in once if seen.indent is not None],
-        [*(seen.name for seen in all_seen if seen.indent is None), *twice],
+        [seen.name for seen in all_seen if seen.indent is None],
         machine.test,
         average=average,
         way=machine.way,
         rules=machine.rules,
         verification=machine.verification,
     )
+    found = replace(found, twice=tuple(twice))
     with telling():
         if as_json:
             print_json({"series": series_json(found, average)})
@@ -242,8 +244,9 @@ def _averaged(
 
 
 def _print_together(found: Together, average: Average, *, budget: bool) -> None:
-    left_out = shown(", ".join(found.refused))
-    print(f"\nTogether ({average}{f'; not in it: {left_out}' if left_out else ''})")
+    lists = (("not in it", found.refused), ("the same picture again", found.twice))
+    left_out = "".join(f"; {what}: {', '.join(names)}" for what, names in lists if names)
+    print(f"\nTogether ({average}{shown(left_out)})")
     if found.series is None:
         print(f"  no result: {found.why}")
     else:

@@ -66,11 +66,11 @@ def plan(
         made = plan_for(
             material, low, high, piece=piece, pairs=_pairs(ball, force), rules=rules_from(rules)
         )
-    with telling():
-        if as_json:
-            print_json(_record(made))
-        else:
-            _print(made)
+        with telling():
+            if as_json:
+                print_json(_record(made))
+            else:
+                _print(made)
     if not made.options:
         raise typer.Exit(REFUSED)
 

@@ -99,11 +99,11 @@ def remeasure(
             head = book.head()
         if plot is not None and compared.error:
             plots.save(draw(compared), plot, dpi=150)
-    with telling():
-        if as_json:
-            print_json(_record(tally, compared, head))
-        else:
-            _print(tally, compared, head, out, pull)
+        with telling():
+            if as_json:
+                print_json(_record(tally, compared, head))
+            else:
+                _print(tally, compared, head, out, pull)
     if compared.rows == 0:
         say(f"{source}: no photo in it")
     raise typer.Exit(_exit_code(compared))

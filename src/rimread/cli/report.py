@@ -100,8 +100,8 @@ def report(
         _judge(out)
         made = _made(results, asked, job, files, _How(rules, policy, way, convert or (), table))
         _write(made, out, paper, font)
-    with telling():
-        _closing(made, out)
+        with telling():
+            _closing(made, out)
     if made.failed or made.refused:
         raise typer.Exit(REFUSED)
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Block, ControlChart, RuleSet, Verification
 
 _CHART_HALF_WIDTH = 24  # characters from the centre line to the limit
+_LEAST_REACH = 1e-9  # errors nearer than this are one: the log keeps 1e-6
 _CHART_LINES = 30
 
 _Things = Annotated[
@@ -34,7 +35,10 @@ _Scope = Annotated[
 ]
 _Log = Annotated[
     Path | None,
-    typer.Option(metavar="FILE.csv", help="Daily log to add to and to draw the chart from."),
+    typer.Option(
+        metavar="FILE.csv",
+        help="Daily log to add to and to draw the chart from; limits from ten days on.",
+    ),
 ]
 _Operator = Annotated[str, typer.Option(help="Who made the indents, for the log.")]
 _On = Annotated[datetime | None, day("Day. [default: today]")]
@@ -70,16 +74,16 @@ def verify(
             record, checks, refused = _scope(things, chosen, day)
         else:
             record, checks, refused = _block(things, chosen, day, log, operator)
-    failed = refused > 0 or any(check.outcome == "fail" for check in checks)
-    record = {"status": "failed" if failed else "passed", **record}
-    with telling():
-        if as_json:
-            print_json({key: value for key, value in record.items() if key != "_lines"})
-        else:
-            for line in record["_lines"]:
-                print(line)
-            print_checks(checks)
-            print(f"{record['status']}; next due {record['due_on']}")
+        failed = refused > 0 or any(check.outcome == "fail" for check in checks)
+        record = {"status": "failed" if failed else "passed", **record}
+        with telling():
+            if as_json:
+                print_json({key: value for key, value in record.items() if key != "_lines"})
+            else:
+                for line in record["_lines"]:
+                    print(line)
+                print_checks(checks)
+                print(f"{record['status']}; next due {record['due_on']}")
     if failed:
         raise typer.Exit(REFUSED)
 
@@ -98,7 +102,7 @@ def _scope(words: list[str], rules: RuleSet, day: date) -> _Outcome:
 
 def _interval(word: str) -> tuple[float, float]:
     try:
-        true_mm, read_mm = (float(part) for part in word.split(":"))
+        true_mm, read_mm = (float(part) for part in word.replace(",", ".").split(":"))
     except ValueError:
         raise ValueError(
             f"an interval is TRUE:READ in mm, like 1.000:1.002 (got {word!r})"
@@ -132,7 +136,9 @@ def _block(
 def _chart_only(block: Block, rules: RuleSet, log: Path) -> _Outcome:
     chart = _chart(block, log)
     if chart is None:
-        raise ValueError(f"{log} holds fewer than two checks of block {block.serial}: no chart yet")
+        raise ValueError(
+            f"{log} holds checks of block {block.serial} from fewer than two days: no chart yet"
+        )
     record = {
         "block": block.serial,
         "checks": checks_json(chart.checks),
@@ -154,7 +160,7 @@ def _chart(block: Block, log: Path) -> ControlChart | None:
 
     entries = read_daily(log)
     own = [e for e in entries if (e.block, e.test) == (block.serial, block.test.name)]
-    if len(own) < 2:
+    if len({entry.on for entry in own}) < 2:
         return None
     return control_chart(own, block=block.serial, test=block.test.name)
 
@@ -219,7 +225,7 @@ def _chart_lines(chart: ControlChart) -> list[str]:
         limits = "no limits from so few days"
     lines = [f"error on the block: centre {chart.centre_rel:+.2%}, {limits}"]
     for entry in chart.entries[-_CHART_LINES:]:
-        off = (entry.error_rel - chart.centre_rel) / reach if reach > 0.0 else 0.0
+        off = (entry.error_rel - chart.centre_rel) / max(reach, _LEAST_REACH)
         place = round(_CHART_HALF_WIDTH * (1.0 + max(-1.0, min(1.0, off))))
         row = ["|" if i in bars else " " for i in range(width + 1)]
         row[place] = "o" if abs(off) <= 1.0 else "X"

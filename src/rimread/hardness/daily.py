@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -63,7 +64,7 @@ class ControlChart:
     Parameters
     ----------
     entries : tuple of DailyCheck
-        In the order of their dates.
+        The last check of each day, in the order of the days.
     centre_rel, sigma_rel : float
         Mean error, and mean moving range over 1.128.
     moving_ranges_rel : tuple of float
@@ -85,8 +86,8 @@ class ControlChart:
 
     @property
     def days(self) -> int:
-        """On how many days the block was tested; several checks of one day are one day."""
-        return len({entry.on for entry in self.entries})
+        """On how many days the block was tested."""
+        return len(self.entries)
 
     @property
     def has_limits(self) -> bool:
@@ -158,7 +159,7 @@ def read_daily(path: Path) -> tuple[DailyCheck, ...]:
 
 
 def control_chart(entries: Sequence[DailyCheck], *, block: str, test: str) -> ControlChart:
-    """Chart of one block under one test.
+    """Chart of one block under one test; of several checks on a day the last one counts.
 
     Parameters
     ----------
@@ -170,11 +171,12 @@ def control_chart(entries: Sequence[DailyCheck], *, block: str, test: str) -> Co
     Raises
     ------
     ValueError
-        If the log has fewer than two entries of it.
+        If the log has entries of it from fewer than two days.
     """
-    own = sorted((e for e in entries if (e.block, e.test) == (block, test)), key=lambda e: e.on)
+    of_days = {e.on: e for e in entries if (e.block, e.test) == (block, test)}
+    own = [of_days[day] for day in sorted(of_days)]
     if len(own) < 2:
-        raise ValueError(f"a chart of block {block} needs two checks at least (got {len(own)})")
+        raise ValueError(f"a chart of block {block} needs two days at least (got {len(own)})")
     errors = [e.error_rel for e in own]
     ranges = tuple(abs(b - a) for a, b in pairwise(errors))
     centre, mean_range = statistics.fmean(errors), statistics.fmean(ranges)
@@ -205,25 +207,26 @@ def _entry(row: list[str]) -> DailyCheck:
     cells = dict(zip(COLUMNS, row, strict=True))
     if cells["passed"] not in ("yes", "no"):
         raise ValueError(f"passed must be yes or no (got {cells['passed']!r})")
+    figures = {
+        name: float(cells[name])
+        for name in ("mean_hbw", "certified_hbw", "error_rel", "repeatability_rel")
+    }
+    for name, value in figures.items():
+        if not math.isfinite(value):
+            raise ValueError(f"{name} must be a number (got {cells[name]!r})")
     return DailyCheck(
         on=date.fromisoformat(cells["date"]),
         block=cells["block"],
         test=cells["test"],
         operator=cells["operator"],
         n=int(cells["n"]),
-        mean_hbw=float(cells["mean_hbw"]),
-        certified_hbw=float(cells["certified_hbw"]),
-        error_rel=float(cells["error_rel"]),
-        repeatability_rel=float(cells["repeatability_rel"]),
         passed=cells["passed"] == "yes",
+        **figures,
     )
 
 
 def _baseline(chart: ControlChart) -> Check:
-    checks, days = len(chart.entries), chart.days
-    has = f"{days} day{'s' if days > 1 else ''} on the chart"
-    if checks > days:
-        has = f"{checks} checks on {has}"
+    has = f"{chart.days} days on the chart"
     says = f"limits from fewer than {LEAST_BASELINE} are guesswork"
     if not chart.has_limits:
         says += ": there are none yet, and nothing is held against them"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from datetime import date
 from typing import Final
@@ -77,7 +76,7 @@ def report_from(
         Scale files the photos were measured with.
     daily : sequence of DailyCheck, optional
         Log of the checks on reference blocks; by the way ``bias`` those on the block of
-        `verification` tell how the machine changes from day to day.
+        `verification` up to the day of the test tell how the machine changes from day to day.
     verification : Verification, optional
         Indents on a block, for `way`.
     way : {"parts", "permissible-error", "bias"}
@@ -102,7 +101,8 @@ def report_from(
     measured = tuple(r for r in results if r.indent is not None)
     _no_photo_twice(results)
     series = series_from_indents(_indents(measured), _one_test(measured), policy=policy)
-    statement = _statement(series, verification, way, chosen, daily or ())
+    earlier = [entry for entry in daily or () if job.on is not None and entry.on <= job.on]
+    statement = _statement(series, verification, way, chosen, earlier)
     of_scales = tuple(scales)
     _scales_belong(of_scales, measured)
     if pictures and len(pictures) != len(measured):
@@ -196,12 +196,15 @@ def _statement(
 
 
 def _errors(daily: Sequence[DailyCheck], verification: Verification) -> list[float]:
-    """Errors on this block under this test, of each day the last line."""
+    """Errors on this block under this test, of each day the last line.
+
+    Days on which the block did not pass are left out: nothing is tested with such a machine.
+    """
     block = verification.block
     of_days = {
         entry.on: entry.error_rel
         for entry in daily
-        if (entry.block, entry.test) == (block.serial, block.test.name)
+        if (entry.block, entry.test, entry.passed) == (block.serial, block.test.name, True)
     }
     return list(of_days.values())
 
@@ -292,7 +295,5 @@ def _block_checks(entry: DailyCheck | None, job: Job) -> tuple[Check, ...]:
         f"block {entry.block} on {entry.on}: {entry.mean_hbw:.1f} against "
         f"{entry.certified_hbw:g} HBW certified, error {entry.error_rel:+.2%}"
     )
-    if not all(map(math.isfinite, (entry.mean_hbw, entry.certified_hbw, entry.error_rel))):
-        raise ValueError(f"the log's entry of block {entry.block} on {entry.on} is not finite")
     outcome: Outcome = "pass" if entry.passed else "fail"
     return (Check("block-of-the-day", outcome, message, _ANNEX_A),)

@@ -14,6 +14,7 @@ from rimread.check import Check, Outcome
 from rimread.hardness import Hardness, Indent, TestCondition, hardness_from_diameter, parse_test
 from rimread.photo import Tone
 from rimread.refusal import Refusal
+from rimread.table import Problem
 
 __all__ = [
     "ByHand",
@@ -123,7 +124,7 @@ def read_text(path: Path, *, errors: Literal["strict", "replace"] = "strict") ->
 
 
 def told_by_lines(text: str) -> Iterator[tuple[int, object]]:
-    """Number of each line of JSON and what it holds, the error where it is none.
+    """Number of each line of JSON and what it holds, a `Problem` where it is none.
 
     Passed over are empty lines and the series that ``measure --average`` adds.
     """
@@ -133,10 +134,17 @@ def told_by_lines(text: str) -> Iterator[tuple[int, object]]:
         told: object
         try:
             told = json.loads(line)
-        except (ValueError, RecursionError) as error:  # also a number of thousands of digits
-            told = error
+        except json.JSONDecodeError as error:
+            told = no_result(number, error.msg)
+        except (ValueError, RecursionError) as error:  # a number of thousands of digits
+            told = no_result(number, str(error))
         if not (isinstance(told, dict) and set(told) == {"series"}):
             yield number, told
+
+
+def no_result(line: int, why: str) -> Problem:
+    """Say of a line that it is no result."""
+    return Problem(line, f"is no result of rimread measure --json ({why})")
 
 
 def results_from_lines(text: str, name: str) -> tuple[Result, ...]:
