@@ -89,14 +89,40 @@ def test_what_is_protected_stays(tmp_path, monkeypatch):
     assert there(tmp_path) == {"k.toml": b"old"}
 
 
-def test_a_table_is_named_too(tmp_path):
+def full(*_):
+    raise OSError(errno.ENOSPC, "No space left on device")
+
+
+class Full:
+    """Cannot be written."""
+
+    __str__ = full
+
+
+def put(path, value, error=None):
+    with writing(path, {"a": str}) as write:
+        write({"a": value})
+        if error is not None:
+            raise error
+
+
+@pytest.mark.parametrize("at", ["a row", "the end"])
+def test_a_table_is_named_too(tmp_path, monkeypatch, at):
     path = tmp_path / "out.csv"
-    full, other = OSError(errno.ENOSPC, "No space left on device"), OSError(5, "", "/elsewhere/x")
-    for error, name in ((full, str(path)), (other, "/elsewhere/x")):
-        with pytest.raises(OSError) as told:  # noqa: PT011, SIM117
-            with writing(path, {"a": str}):
-                raise error
-        assert told.value.filename == name
+    if at == "the end":
+        monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(OSError, match="No space") as told:
+        put(path, Full() if at == "a row" else "x")
+    assert told.value.filename == str(path)
+    assert there(tmp_path) == {}
+
+
+@pytest.mark.parametrize("ending", ["csv", "jsonl", "parquet"])
+def test_an_error_of_no_file_gets_no_name(tmp_path, ending):
+    """The reader of standard output has gone while rows are made."""
+    with pytest.raises(BrokenPipeError) as told:
+        put(tmp_path / f"out.{ending}", "x", BrokenPipeError(errno.EPIPE, "Broken pipe"))
+    assert told.value.filename is None
     assert there(tmp_path) == {}
 
 

@@ -35,7 +35,7 @@ def write(path: Path, data: bytes, *, make_folder: bool = False) -> None:
     new = [folder for folder in path.parents if make_folder and not folder.exists()]
     if new:
         path.parent.mkdir(parents=True, exist_ok=True)
-    with unfinished(path) as own:
+    with unfinished(path) as own, naming(path, own):
         own.write_bytes(data)
     for folder in new:
         sync_names(folder.parent)
@@ -58,24 +58,24 @@ def unfinished(path: Path) -> Iterator[Path]:
     Raises
     ------
     OSError
-        If it cannot be written, with the file's name in `filename`. An error from the block that
-        names another file keeps that name.
+        If it cannot be begun or finished, with the file's name in `filename`. Errors from the block
+        are left alone: it alone knows which are of this file, see `naming`.
     """
     path = Path(path)
     place = path.resolve() if path.is_symlink() else path
     thread = f"{os.getpid()}-{threading.get_native_id()}"
     beside = place.with_name(f".{place.name[:_OF_NAME]}.{thread}")
     with naming(path, beside):
-        if place.exists() and not place.is_file():
-            yield place
-            return
-        own = _begun(beside, place)
-        try:
-            yield own
-            _finish(own, place)
-        finally:
-            if own != place:
-                own.unlink(missing_ok=True)
+        plain = place.is_file() or not place.exists()
+        own = _begun(beside, place) if plain else place
+    try:
+        yield own
+        if plain:
+            with naming(path, own):
+                _finish(own, place)
+    finally:
+        if own != place:
+            own.unlink(missing_ok=True)
 
 
 def _begun(beside: Path, place: Path) -> Path:

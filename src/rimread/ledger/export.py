@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from rimread.ledger.chain import Entry
-from rimread.whole import unfinished
+from rimread.whole import naming, unfinished
 
 __all__ = ["COLUMNS", "Writer", "export", "flat", "full", "judge_table", "writing"]
 
@@ -36,6 +36,8 @@ COLUMNS: Mapping[str, type] = {
 whose `decision` is rejected or corrected does not count, nor does what another `replaces`."""
 
 Writer = Callable[[Mapping[str, Any]], None]
+_Opened = tuple[Callable[[Mapping[str, Any]], object], Callable[[], None]]
+"""What writes a row, and what ends the table."""
 _GROUP = 5000  # rows Parquet keeps together
 
 
@@ -121,8 +123,19 @@ def writing(path: Path, columns: Mapping[str, type]) -> Iterator[Writer]:
     path = Path(path)
     judge_table(path)
     kind = {".csv": _csv, ".jsonl": _jsonl, ".parquet": _parquet}[path.suffix.lower()]
-    with unfinished(path) as own, kind(own, columns) as write:
-        yield write
+    with unfinished(path) as own:
+        with naming(path, own):
+            write, close = kind(own, columns)
+
+        def named(row: Mapping[str, Any]) -> None:
+            with naming(path, own):
+                write(row)
+
+        try:
+            yield named
+        finally:
+            with naming(path, own):
+                close()
 
 
 def judge_table(path: Path) -> None:
@@ -141,41 +154,41 @@ def judge_table(path: Path) -> None:
         _pyarrow()
 
 
-@contextmanager
-def _csv(path: Path, columns: Mapping[str, type]) -> Iterator[Writer]:
-    with path.open("w", encoding="utf-8-sig", newline="") as file:  # the mark tells spreadsheets
-        writer = csv.DictWriter(file, list(columns), lineterminator="\n", extrasaction="raise")
-        writer.writeheader()
-        yield writer.writerow
+def _csv(path: Path, columns: Mapping[str, type]) -> _Opened:
+    file = path.open("w", encoding="utf-8-sig", newline="")  # the mark tells spreadsheets
+    writer = csv.DictWriter(file, list(columns), lineterminator="\n", extrasaction="raise")
+    writer.writeheader()
+    return writer.writerow, file.close
 
 
-@contextmanager
-def _jsonl(path: Path, _columns: Mapping[str, type]) -> Iterator[Writer]:
-    with path.open("w", encoding="utf-8", newline="\n") as file:
-        yield lambda row: print(json.dumps(row, allow_nan=False), file=file)
+def _jsonl(path: Path, _columns: Mapping[str, type]) -> _Opened:
+    file = path.open("w", encoding="utf-8", newline="\n")
+    return lambda row: print(json.dumps(row, allow_nan=False), file=file), file.close
 
 
-@contextmanager
-def _parquet(path: Path, columns: Mapping[str, type]) -> Iterator[Writer]:
+def _parquet(path: Path, columns: Mapping[str, type]) -> _Opened:
     arrow = _pyarrow()
     import pyarrow.parquet as pq  # noqa: PLC0415
 
     kinds = {str: arrow.string(), int: arrow.int64(), float: arrow.float64()}
     schema = arrow.schema([(name, kinds[kind]) for name, kind in columns.items()])
     held: list[dict[str, Any]] = []
-    with pq.ParquetWriter(path, schema) as writer:
+    writer = pq.ParquetWriter(path, schema)
 
-        def flush() -> None:
-            writer.write_table(arrow.Table.from_pylist(held, schema=schema))
-            held.clear()
+    def flush() -> None:
+        writer.write_table(arrow.Table.from_pylist(held, schema=schema))
+        held.clear()
 
-        def write(row: Mapping[str, Any]) -> None:
-            held.append(dict(row))
-            if len(held) >= _GROUP:
-                flush()
+    def write(row: Mapping[str, Any]) -> None:
+        held.append(dict(row))
+        if len(held) >= _GROUP:
+            flush()
 
-        yield write
-        flush()
+    def close() -> None:
+        with writer:  # closes it, whatever happens
+            flush()
+
+    return write, close
 
 
 def _pyarrow() -> Any:  # noqa: ANN401  (a module without types)
