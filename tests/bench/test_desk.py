@@ -1,6 +1,7 @@
 """Decisions, series and scales at the bench, and what the record then holds."""
 
 import csv
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import numpy as np
@@ -12,6 +13,8 @@ from rimread.bench.ask import Ask
 from rimread.bench.desk import Desk
 from rimread.bench.folder import Folder
 from rimread.bench.pending import UndecidedError
+from rimread.bench.series import Line
+from rimread.bench.told import series as series_told
 from rimread.budget import combine, in_step
 from rimread.capture.frame import Frame
 from rimread.cli import app
@@ -243,6 +246,22 @@ def test_one_indent_taken_twice_is_noticed(bench):
     warned = [c["message"] for c in bench.desk.told()["series"]["checks"] if c["outcome"] == "warn"]
     assert sum("indents 1 and 3" in message for message in warned) == 1
     assert not any("indents 1 and 2" in message for message in warned)
+
+
+@pytest.mark.parametrize(
+    ("away_px", "size", "twice"),
+    [(0.0, 0.0, True), (2.5, 4e-4, True), (3.5, 4e-4, False), (2.5, 6e-4, False)],
+)
+def test_what_is_taken_for_the_same_indent(bench, away_px, size, twice):
+    """A few pixels and 0.05 % in size: less than two indents ever agree by chance."""
+    bench.desk.accept(bench.open(PLATES[1]))
+    (entry,) = bench.ledger.entries()
+    line = Line(1, "accepted", entry.record, counts=True, operator="")
+    moved = {"centre_x_px": entry.record["centre_x_px"] + away_px}
+    d = {key: entry.record[key] * (1 + size) for key in ("d1_mm", "d2_mm", "mean_mm")}
+    other = replace(line, entry=2, record={**entry.record, **moved, **d})
+    shown = series_told({}, [line, other], line.test, "iso")
+    assert ("taken-twice" in {check["code"] for check in shown["checks"]}) == twice
 
 
 def test_a_photo_counts_once_and_is_turned_away_at_once(bench):

@@ -59,7 +59,10 @@ def test_without_its_parts_the_uncertainty_still_counts():
 
 @pytest.mark.parametrize(
     ("key", "value"),
-    [("hbw", 240.0), ("U_hbw", 0.1), ("mean_mm", 4.1), ("U_mean_mm", 0.001), ("d1_mm", 3.9)],
+    [
+        *(("hbw", 240.0), ("U_hbw", 0.1), ("mean_mm", 4.1), ("U_mean_mm", 0.001), ("d1_mm", 3.9)),
+        ("mean_mm", 4.0001),  # what is written is rounded by less than 1e-6 of it
+    ],
 )
 def test_a_line_that_was_changed_is_found_out(key: str, value: float):
     with pytest.raises(ValueError, match=r"job\.jsonl line 1: .* follows from the rest"):
