@@ -29,6 +29,16 @@ RESULT = {
 }
 
 
+def linked(folder, name):
+    """A file with permissions of its own, and a link to it."""
+    (folder / "shelf").mkdir()
+    target, link = folder / "shelf" / name, folder / name
+    target.write_bytes(b"old")
+    target.chmod(0o640)
+    link.symlink_to(target)
+    return target, link
+
+
 def there(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
@@ -64,11 +74,7 @@ def test_a_long_name(tmp_path):
 
 @pytest.mark.skipif(os.name != "posix", reason="as POSIX has them")
 def test_links_permissions_and_what_is_no_file(tmp_path):
-    (tmp_path / "shelf").mkdir()
-    target, link = tmp_path / "shelf" / "k.toml", tmp_path / "k.toml"
-    target.write_bytes(b"old")
-    target.chmod(0o640)
-    link.symlink_to(target)
+    target, link = linked(tmp_path, "k.toml")
     whole.write(link, b"new")
     assert link.is_symlink()
     assert target.read_bytes() == b"new"
@@ -135,11 +141,7 @@ def test_an_error_of_another_file_keeps_its_name(tmp_path):
 
 @pytest.mark.skipif(os.name != "posix", reason="as POSIX has them")
 def test_a_table_is_put_where_the_link_leads(tmp_path):
-    (tmp_path / "shelf").mkdir()
-    target, link = tmp_path / "shelf" / "t.csv", tmp_path / "t.csv"
-    target.write_bytes(b"old")
-    target.chmod(0o640)
-    link.symlink_to(target)
+    target, link = linked(tmp_path, "t.csv")
     with writing(link, {"a": str}) as write:
         write({"a": "x"})
         assert target.read_bytes() == b"old"

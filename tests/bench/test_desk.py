@@ -43,6 +43,17 @@ def truth() -> dict[str, dict[str, str]]:
         return {row["photo"]: row for row in csv.DictReader(file)}
 
 
+def full_at(kind, append):
+    """What writes entries until one of this kind comes: the disk is full."""
+
+    def cut(drafts):
+        if drafts[0].kind == kind:
+            raise OSError(28, "No space left on device")
+        return append(drafts)
+
+    return cut
+
+
 class Bench:
     """A desk without a page, that can be left and come back to."""
 
@@ -191,15 +202,8 @@ def test_rejection_keeps_the_reading_and_the_reason(bench):
 def test_another_decision_after_half_a_rejection_is_not_lost_in_silence(bench, monkeypatch):
     name = bench.open(PLATES[1])
     ellipse = bench.desk.told()["pending"]["ellipse"]
-    whole = bench.ledger.append
-
-    def cut(drafts):
-        if drafts[0].kind == "withdrawal":
-            raise OSError(28, "No space left on device")
-        return whole(drafts)
-
     why = Ask({"reason": "dirt on the rim"})
-    monkeypatch.setattr(bench.ledger, "append", cut)
+    monkeypatch.setattr(bench.ledger, "append", full_at("withdrawal", bench.ledger.append))
     with pytest.raises(OSError, match="space"):
         bench.desk.reject(name, why)
     monkeypatch.undo()
@@ -379,14 +383,7 @@ def test_a_correction_cut_short_does_not_count_the_program_s_value(bench, monkey
     """Cut between the two entries: nobody believed the value, so it does not count."""
     name = bench.open(PLATES[1])
     ellipse = bench.desk.told()["pending"]["ellipse"]
-    whole = bench.ledger.append
-
-    def cut(drafts):
-        if drafts[0].kind == "hand":
-            raise OSError(28, "No space left on device")
-        return whole(drafts)
-
-    monkeypatch.setattr(bench.ledger, "append", cut)
+    monkeypatch.setattr(bench.ledger, "append", full_at("hand", bench.ledger.append))
     with pytest.raises(OSError, match="space"):
         bench.desk.correct(name, Ask({"ellipse": ellipse, "reason": "rim lies outside"}))
     monkeypatch.undo()

@@ -320,9 +320,8 @@ class Desk:
         self._operator()
         name, scale = self.folder.scale(self.job.scale)
         test, lines = self._test(), self._lines()
-        if (
-            lines and lines[-1].test.name != test.name
-        ):  # a newer certificate of the block says another
+        # a newer certificate of the block may say another
+        if lines and lines[-1].test.name != test.name:
             raise UndecidedError(_TEST_STAYS)
         return Use(test, scale, f"scales/{name}")
 

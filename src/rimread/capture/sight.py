@@ -212,7 +212,7 @@ def _focus(sight: Sight, found: Rim | Refusal | None) -> Hint:
 
 
 def _light(sight: Sight, found: Rim | Refusal | None) -> Hint:
-    clipped = float(found.clipped.mean()) if isinstance(found, Rim) else 0.0
+    clipped = found.clipped_share if isinstance(found, Rim) else 0.0
     if clipped > 0.1:
         return Hint("light", "adjust", f"{clipped:.0%} of the rim touches white: less light.")
     if sight.clipped > CLIPPED_SHARE:

@@ -19,16 +19,20 @@ _NUMBER = re.compile(r"MM|HBW|KGF|PERCENT|DEG|°C|S|K|LOW:HIGH")
 _COMMA = re.compile(r"(\d+),(\d+)")
 
 
-class Verb(TyperCommand):
+class _Speaking:
+    """Its help may be asked for, and printing that may fail."""
+
+    def make_context(self, *args: Any, **more: Any) -> Any:  # noqa: ANN401
+        with speaking():
+            return super().make_context(*args, **more)  # type: ignore[misc]  # the other base has it
+
+
+class Verb(_Speaking, TyperCommand):
     """A verb that takes no empty word for a file, and a decimal comma in a number.
 
     To Python an empty word is the current folder; a script's variable that is not set gives such
     words. What is only text may be empty.
     """
-
-    def make_context(self, *args: Any, **more: Any) -> Any:  # noqa: ANN401
-        with speaking():  # this prints the help, if it is asked for
-            return super().make_context(*args, **more)
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401
         self._judge_empty(ctx, args)
@@ -69,12 +73,8 @@ class Verb(TyperCommand):
         return words
 
 
-class Verbs(TyperGroup):
+class Verbs(_Speaking, TyperGroup):
     """The program, or a verb that has verbs of its own."""
-
-    def make_context(self, *args: Any, **more: Any) -> Any:  # noqa: ANN401
-        with speaking():
-            return super().make_context(*args, **more)
 
 
 def _point(ctx: Any, word: str) -> str:  # noqa: ANN401

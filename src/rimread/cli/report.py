@@ -100,8 +100,7 @@ def report(
         _judge(out)
         made = _made(results, asked, job, files, _How(rules, policy, way, convert or (), table))
         _write(made, out, paper, font)
-        with telling():
-            _closing(made, out)
+        _closing(made, out)
     if made.failed or made.refused:
         raise typer.Exit(REFUSED)
 
@@ -325,7 +324,8 @@ def _closing(made: TestReport, out: Path) -> None:
     from rimread.report.layout import missing_pictures  # noqa: PLC0415
     from rimread.report.text import CAUTION  # noqa: PLC0415
 
-    print(f"{out}: {made.series.designation}, indents: {len(made.results)}")
+    with telling():
+        print(f"{out}: {made.series.designation}, indents: {len(made.results)}")
     for refused in made.refused:
         say(f"{refused.name} was refused when it was measured and is listed without a number")
     for code in sorted({c.code for _, c in made.all_checks if c.outcome == "fail"}):

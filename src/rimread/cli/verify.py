@@ -18,7 +18,6 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Block, ControlChart, RuleSet, Verification
 
 _CHART_HALF_WIDTH = 24  # characters from the centre line to the limit
-_LEAST_REACH = 1e-9  # errors nearer than this are one: the log keeps 1e-6
 _CHART_LINES = 30
 
 _Things = Annotated[
@@ -212,6 +211,8 @@ def _chart_lines(chart: ControlChart) -> list[str]:
 
     Where there are no limits the farthest error is at the edge.
     """
+    from rimread.hardness.daily import NOISE  # noqa: PLC0415
+
     width = 2 * _CHART_HALF_WIDTH
     bars: tuple[int, ...] = (_CHART_HALF_WIDTH,)
     if chart.has_limits:
@@ -225,7 +226,7 @@ def _chart_lines(chart: ControlChart) -> list[str]:
         limits = "no limits from so few days"
     lines = [f"error on the block: centre {chart.centre_rel:+.2%}, {limits}"]
     for entry in chart.entries[-_CHART_LINES:]:
-        off = (entry.error_rel - chart.centre_rel) / max(reach, _LEAST_REACH)
+        off = (entry.error_rel - chart.centre_rel) / max(reach, NOISE)
         place = round(_CHART_HALF_WIDTH * (1.0 + max(-1.0, min(1.0, off))))
         row = ["|" if i in bars else " " for i in range(width + 1)]
         row[place] = "o" if abs(off) <= 1.0 else "X"

@@ -35,9 +35,11 @@ COLUMNS: Final = (
 LEAST_BASELINE: Final = 10
 """Fewer days give no limits, only guesswork; common practice, no source."""
 
+NOISE: Final = 1e-9
+"""Errors nearer than this are one: the log keeps 1e-6."""
+
 _D2, _D4 = 1.128, 3.267  # moving ranges of two: ASTM STP 15D / ISO 7870-2 constants, from memory
 _RUN, _TREND = 8, 6
-_NOISE = 1e-9  # the log keeps 1e-6
 _WECO: Final = "Western Electric, Statistical Quality Control Handbook (1956)"
 
 
@@ -246,7 +248,7 @@ def _chart_checks(chart: ControlChart) -> tuple[Check, ...]:
 
     steps = [b - a for a, b in pairwise(z)]
     if chart.has_limits:
-        far, jump = 3 * sigma + _NOISE, chart.moving_range_limit_rel + _NOISE
+        far, jump = 3 * sigma + NOISE, chart.moving_range_limit_rel + NOISE
         rule("chart-limits", abs(z[-1]) > far, "no day beyond 3 sigma of the centre")
         rule(
             "chart-moving-range",
@@ -259,7 +261,7 @@ def _chart_checks(chart: ControlChart) -> tuple[Check, ...]:
         rule("chart-four-of-five", four, "not four of five days beyond 1 sigma")
     rule("chart-run", _beyond(z, 0.0, _RUN, _RUN), f"not {_RUN} days in a row on one side")
     trend = len(steps) >= _TREND - 1 and (
-        min(steps[1 - _TREND :]) > _NOISE or max(steps[1 - _TREND :]) < -_NOISE
+        min(steps[1 - _TREND :]) > NOISE or max(steps[1 - _TREND :]) < -NOISE
     )
     source = "run of six rising or falling: Nelson, J. Quality Technology 16 (1984), from memory"
     rule("chart-trend", trend, f"not {_TREND} days in a row rising or falling", source)
@@ -272,6 +274,4 @@ def _beyond(z: list[float], limit: float, count: int, among: int) -> bool:
     if not last:
         return False
     side = 1.0 if last[-1] > 0 else -1.0
-    return (
-        side * last[-1] > limit + _NOISE and sum(side * v > limit + _NOISE for v in last) >= count
-    )
+    return side * last[-1] > limit + NOISE and sum(side * v > limit + NOISE for v in last) >= count

@@ -17,7 +17,7 @@ from rimread.scale.ladder import MIN_LINES, Ladder, find_ladders
 from rimread.scale.lines import Marks, mark_lines
 from rimread.scale.model import Certificate, Scale, ScalePhoto
 
-__all__ = ["U_NO_CERTIFICATE", "VALID_DAYS", "calibrate"]
+__all__ = ["U_NO_CERTIFICATE", "VALID_DAYS", "calibrate", "lines_seen"]
 
 FloatArray = NDArray[np.floating]
 
