@@ -114,6 +114,25 @@ def test_results_of_measure(block: str) -> None:
     result = _call(block, "-", "--on", "2026-03-02", stdin=lines)
     assert result.exit_code == 1
     assert "q.jpg was refused" in result.stderr
+    assert "passed; next due" in result.stdout  # as the log has it
+
+
+def test_a_result_twice_counts_once_and_what_failed_fails(block: str, tmp_path: Path) -> None:
+    late = {"code": "scale-in-date", "outcome": "fail", "message": "too late", "source": "file"}
+    record = {"photo": "p.jpg", "sha256": "5" * 64, "status": "measured", "test": "10/3000"}
+    record |= {"d1_mm": 4.0, "d2_mm": 4.01, "U_mean_mm": 0.01, "k": 2.0}
+    copy = json.dumps(record | {"photo": "copy.jpg"})
+    other = json.dumps(record | {"photo": "q,1.jpg", "sha256": "6" * 64, "checks": [late]})
+    file = tmp_path / "results,1.jsonl"
+    file.write_text("\n".join([json.dumps(record), copy, other]), encoding="utf-8")
+    log = tmp_path / "daily.csv"
+    result = _call(block, str(file), str(file), "--on", "2026-03-02", "--log", str(log))
+    assert result.exit_code == 1
+    assert result.stderr.count("the same picture as") == 4  # copy, and all of the second file
+    assert "2 indents on the block" in result.stdout
+    assert "fail  scale-in-date: q,1.jpg: too late" in result.stdout
+    assert "check again before anything is tested" in result.stdout
+    assert log.read_text(encoding="utf-8").rstrip().endswith(",no")
 
 
 def test_results_under_another_test(block: str) -> None:

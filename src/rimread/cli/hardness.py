@@ -114,7 +114,7 @@ def hardness(
         one = series.indents[0]
         steps = working_of(one.d1_mm, one.d2_mm, condition) if working else ()
         verification = _on_block(block, on_block, chosen)
-        checks = _checks(series, piece, chosen)
+        checks = _checks(series, piece, chosen) + given.failed
         if verification is not None:
             checks += verification.checks
         statement = statement_of(series, way, chosen, verification)
@@ -157,9 +157,10 @@ def _on_block(block: Path | None, words: list[str] | None, rules: RuleSet) -> Ve
     if block is None or not words:
         raise ValueError("--block and --on-block belong together: a block file and its indents")
     certificate = read_block(block)
-    indents = indents_from(words, certificate.test).indents
-    on_block = series_from_indents(indents, certificate.test)
-    return verify(on_block, certificate, on=date.today(), rules=rules)  # noqa: DTZ011
+    given = indents_from(words, certificate.test)
+    on_block = series_from_indents(given.indents, certificate.test)
+    found = verify(on_block, certificate, on=date.today(), rules=rules)  # noqa: DTZ011
+    return replace(found, checks=found.checks + given.failed)
 
 
 def _record(
