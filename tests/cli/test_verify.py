@@ -145,11 +145,13 @@ def test_results_under_another_test(block: str) -> None:
 
 def test_scope() -> None:
     good = ["1:1.001", "2:1.998", "3:3.002", "4:4.001", "5:5.004"]
-    assert _call("--scope", *good).exit_code == 0
+    result = _call("--scope", *good, "--on", "2026-01-01")
+    assert result.exit_code == 0
+    assert "passed; next due 2026-07-02" in result.stdout
     result = _call("--scope", *good[:4], "5:5.03", "--on", "2026-01-01")
     assert result.exit_code == 1
     assert "+0.60%, limit ±0.50%" in result.stdout
-    assert "next due 2026-07-02" in result.stdout
+    assert "check again before anything is tested" in result.stdout
 
 
 @pytest.mark.parametrize(
@@ -174,8 +176,8 @@ def test_bad_input_gets_one_sentence(block: str, words: list[str], says: str) ->
 
 def test_a_mistyped_year_does_not_spoil_the_log(block: str, tmp_path: Path) -> None:
     log = str(tmp_path / "daily.csv")
-    mistyped = _call(block, *GOOD, "--log", log, "--on", "9999-12-31")
-    assert "due 9999-12-31" in mistyped.stdout
+    mistyped = _json(block, *GOOD, "--log", log, "--on", "9999-12-31")
+    assert mistyped["due_on"] == "9999-12-31"
     assert _call(block, *GOOD, "--log", log, "--on", "2026-03-02").exit_code == 0
 
 
