@@ -57,9 +57,10 @@ _Resolution = Annotated[
     ),
 ]
 _Way = Annotated[
-    Way,
+    Way | None,
     typer.Option(
-        help="parts: force, ball, reading; the others go through the block.",
+        help="parts: force, ball, reading; the others go through the block. [default: "
+        "permissible-error with --block, else parts]"
     ),
 ]
 _Block = Annotated[
@@ -68,7 +69,9 @@ _Block = Annotated[
 ]
 _OnBlock = Annotated[
     list[str] | None,
-    typer.Option(metavar="D1,D2", help="Indents on the block, repeated."),
+    typer.Option(
+        metavar="D1,D2", help="Indent on the block: D1,D2 or results of measure --json; repeated."
+    ),
 ]
 
 
@@ -85,7 +88,7 @@ def hardness(
     radius: Radius = None,
     temperature: _Temperature = None,
     resolution: _Resolution = None,
-    way: _Way = "parts",
+    way: _Way = None,
     block: _Block = None,
     on_block: _OnBlock = None,
     as_json: Json = False,
@@ -117,7 +120,8 @@ def hardness(
         checks = _checks(series, piece, chosen) + given.failed
         if verification is not None:
             checks += verification.checks
-        statement = statement_of(series, way, chosen, verification)
+        by = way or ("parts" if verification is None else "permissible-error")
+        statement = statement_of(series, by, chosen, verification)
         with telling():
             if as_json:
                 print_json(_record(series, checks, statement, steps))
