@@ -129,6 +129,9 @@ def test_range_of_the_test_as_far_as_it_fits():
     assert low == 2.4  # 0.24 D
     assert high == largest_mm(SCALE) < 320 / 70.07
     assert test_range_mm(replace(SCALE, width_px=4000, height_px=3000), TEST) == (2.4, 6.0)
+    narrow = replace(SCALE, width_px=200, height_px=150)  # an objective too strong for the test
+    with pytest.raises(ValueError, match="the largest indent that fits into these photos"):
+        Working(narrow, TEST, *test_range_mm(narrow, TEST))
 
 
 @pytest.mark.parametrize(

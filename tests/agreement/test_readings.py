@@ -120,6 +120,11 @@ def test_results_with_broken_lines(tmp_path, encoding):
     assert "d1_mm must be a number" in problems[2].message
 
 
+def test_failed_checks_of_a_record_are_kept():
+    checks = [{"code": "scale-in-date", "outcome": "fail"}, {"code": "ovality", "outcome": "warn"}]
+    assert image_result(MEASURED | {"checks": checks}).failed == ("scale-in-date",)
+
+
 @pytest.mark.parametrize(
     "change", [{"d1_mm": 0.0}, {"U_mean_mm": 0.0}, {"d2_mm": True}, {"status": "seen"}]
 )

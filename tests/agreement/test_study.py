@@ -1,5 +1,6 @@
 """Simulated people whose faults are known must be told apart."""
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -180,11 +181,21 @@ def test_lines_without_a_fit_are_told():
     assert len(study.operators[0].pairs) == 1
 
 
+def test_what_failed_of_the_image_is_told():
+    late = [replace(image, failed=("scale-in-date",)) for image in IMAGES[:2]]
+    study = compare(read_by("Anna", scatter=0.003), [*late, *IMAGES[2:]])
+    (told,) = [check for check in study.all_checks if check.code == "image-check"]
+    assert told.outcome == "warn"
+    assert "scale-in-date failed when plate-0.jpg, plate-1.jpg was measured" in told.message
+
+
 def test_misuse_is_said():
     bare = [ImageResult("plate-0.jpg", "", 3.9, 3.9, 0.0, 0.006)]
     reading = [HumanReading(2, "plate-0.jpg", "Anna", 3.9, 3.9)]
     with pytest.raises(ValueError, match="name no test"):
         compare(reading, bare)
+    with pytest.raises(ValueError, match=r"every photo was refused; the first, a\.jpg: Refocus"):
+        compare(reading, [ImageResult("a.jpg", "Refocus."), ImageResult("b.jpg", "More light.")])
     other = ImageResult("other.jpg", "", 1.9, 1.9, 0.0, 0.004, TestCondition(5, 750))
     with pytest.raises(ValueError, match="one comparison holds for one test"):
         compare(reading, [*IMAGES, other])

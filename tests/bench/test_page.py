@@ -85,7 +85,7 @@ def say_who(page) -> None:
     page.get_by_role("button", name="Job").click()
     page.get_by_label("Who tests").fill("Ada Quill")
     page.get_by_label("Part", exact=True).fill("plate 17")
-    page.get_by_label("Heat or batch").fill("H-204")
+    page.get_by_label("Heat or lot").fill("H-204")
     page.get_by_role("button", name="Keep", exact=True).click()
     page.get_by_text("Kept.").wait_for()
 

@@ -167,6 +167,10 @@ def test_a_photo_is_never_written_over(tmp_path):
     assert done.exit_code == 2
     assert "--out" in done.stderr
     assert photo.read_bytes() == GOOD.read_bytes()
+    done = calibrate(GOOD, out=photo)  # another photo than the one that is read
+    assert done.exit_code == 2
+    assert "--out takes a file that ends in .toml" in done.stderr
+    assert photo.read_bytes() == GOOD.read_bytes()
 
 
 def test_a_year_that_cannot_be(tmp_path):

@@ -178,6 +178,15 @@ def test_a_fault_of_the_program_on_one_photo_stops_no_other(tmp_path, monkeypatc
     assert "Singular matrix" in done.stderr
 
 
+def test_the_page_is_never_written_over_a_photo(table, results, tmp_path):
+    photo = tmp_path / "indent.jpg"
+    photo.write_bytes(b"a photo")
+    done = run(table(*GOOD), "--image", results, "--page", photo)
+    assert done.exit_code == 2
+    assert "--page takes a file that ends in .html" in done.stderr
+    assert photo.read_bytes() == b"a photo"
+
+
 def test_the_page_is_never_written_over_what_is_read(table, results):
     told, readings = results.read_bytes(), table(*GOOD)
     for page in (results, readings):

@@ -495,6 +495,18 @@ def test_refused_photos_are_named_and_left_out(tmp_path):
     assert "mean of 2" in words
 
 
+def test_one_indent_in_two_files_is_noticed(tmp_path):
+    other = tmp_path / "other.tif"  # as cameras do that write each picture twice
+    with Image.open(GOOD) as picture:
+        picture.save(other)
+    done = measure(
+        SAMPLES / "hall-plate-3.jpg", GOOD, other, options=["--json", "--average", "all"]
+    )
+    twice = [c for c in records(done)[-1]["series"]["checks"] if c["code"] == "taken-twice"]
+    assert [c["outcome"] for c in twice] == ["warn"]
+    assert twice[0]["message"].startswith("indents 2 and 3 lie at the same place")
+
+
 def test_a_photo_counts_once(tmp_path):
     paths = copies(tmp_path, 2)
     again = tmp_path / "again.jpg"

@@ -115,7 +115,7 @@ def test_failed_checks_exit_with_1(tmp_path: Path):
     [
         (("--temperature", "-500"), "temperature_c must lie in -50 to 100"),
         (("--out", "x.doc"), "written as .html or .pdf"),
-        (("--policy", "drop-extremes"), "at least 5 indents"),
+        (("--average", "drop-extremes"), "at least 5 indents"),
         (("--convert", "hv"), "say which group"),
         (("--convert", "hx", "--material", "steel"), "scale must be one of"),
         (("--photos", "nowhere"), "is no folder"),
@@ -155,17 +155,18 @@ def test_the_uncertainty_by_the_block(job: Path, tmp_path: Path):
     block = tmp_path / "block.toml"
     block.write_text(BLOCK, encoding="utf-8")
     indents = lines(tmp_path / "block.jsonl", series(5))
-    words = ("--block", block, "--block-results", indents, "--on", "2026-11-25")
+    words = ("--block", block, "--on-block", indents, "--on", "2026-11-25")
     for way, said in (("permissible-error", "within its permissible"), ("bias", "taken off")):
         out = tmp_path / f"{way}.html"
         assert call(job, "--out", out, *words, "--way", way).exit_code == 0
         assert said in out.read_text("utf-8")
+    out = tmp_path / "unsaid.html"  # as with measure --block
+    assert call(job, "--out", out, *words, "--on-block", "4.00,4.01").exit_code == 0
+    assert "within its permissible" in out.read_text("utf-8")
     other = lines(tmp_path / "other.jsonl", [record(2.0, 2.0, test="5/750")])
-    result = call(
-        job, "--out", tmp_path / "x.html", *words[:2], "--block-results", other, *words[4:]
-    )
+    result = call(job, "--out", tmp_path / "x.html", *words[:2], "--on-block", other, *words[4:])
     assert result.exit_code == 2
-    assert "the block holds for 10/3000" in result.stderr
+    assert "measured under 5/750, not under 10/3000" in result.stderr
 
 
 def test_from_photo_to_report(tmp_path: Path):

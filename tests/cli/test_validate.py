@@ -60,7 +60,7 @@ def test_table_plot_and_words(lab, tmp_path):
 
 
 def test_json_says_all_of_it_and_only_json(lab):
-    words = ("--hardness", "321:534", "--count", 3, "--light", "ring", "--finish", "ground")
+    words = ("--hardness", "321-534", "--count", 3, "--light", "ring", "--finish", "ground")
     done = call(lab, *words, "--json")
     record = json.loads(done.stdout)
     assert record["status"] == ("passed" if done.exit_code == 0 else "failed")
@@ -115,7 +115,8 @@ def test_a_photo_without_an_indent_still_gives_its_noise(lab):
 @pytest.mark.parametrize(
     ("words", "rule"),
     [
-        (("--diameter", "3"), "LOW:HIGH"),
+        (("--diameter", "3"), "LOW-HIGH, like 2.5-4.0"),
+        (("--hardness", "250"), "LOW-HIGH, like 180-320"),
         (("--diameter", "4:3"), "LOW < HIGH"),
         (("--diameter", "2.5:30"), "fits into these photos"),
         (("--hardness", "10:20"), "must be above"),

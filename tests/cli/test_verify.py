@@ -114,6 +114,25 @@ def test_results_of_measure(block: str) -> None:
     result = _call(block, "-", "--on", "2026-03-02", stdin=lines)
     assert result.exit_code == 1
     assert "q.jpg was refused" in result.stderr
+    assert "passed; next due" in result.stdout  # as the log has it
+
+
+def test_a_result_twice_counts_once_and_what_failed_fails(block: str, tmp_path: Path) -> None:
+    late = {"code": "scale-in-date", "outcome": "fail", "message": "too late", "source": "file"}
+    record = {"photo": "p.jpg", "sha256": "5" * 64, "status": "measured", "test": "10/3000"}
+    record |= {"d1_mm": 4.0, "d2_mm": 4.01, "U_mean_mm": 0.01, "k": 2.0}
+    copy = json.dumps(record | {"photo": "copy.jpg"})
+    other = json.dumps(record | {"photo": "q,1.jpg", "sha256": "6" * 64, "checks": [late]})
+    file = tmp_path / "results,1.jsonl"
+    file.write_text("\n".join([json.dumps(record), copy, other]), encoding="utf-8")
+    log = tmp_path / "daily.csv"
+    result = _call(block, str(file), str(file), "--on", "2026-03-02", "--log", str(log))
+    assert result.exit_code == 1
+    assert result.stderr.count("the same picture as") == 4  # copy, and all of the second file
+    assert "2 indents on the block" in result.stdout
+    assert "fail  scale-in-date: q,1.jpg: too late" in result.stdout
+    assert "check again before anything is tested" in result.stdout
+    assert log.read_text(encoding="utf-8").rstrip().endswith(",no")
 
 
 def test_results_under_another_test(block: str) -> None:
@@ -126,11 +145,13 @@ def test_results_under_another_test(block: str) -> None:
 
 def test_scope() -> None:
     good = ["1:1.001", "2:1.998", "3:3.002", "4:4.001", "5:5.004"]
-    assert _call("--scope", *good).exit_code == 0
+    result = _call("--scope", *good, "--on", "2026-01-01")
+    assert result.exit_code == 0
+    assert "passed; next due 2026-07-02" in result.stdout
     result = _call("--scope", *good[:4], "5:5.03", "--on", "2026-01-01")
     assert result.exit_code == 1
     assert "+0.60%, limit ±0.50%" in result.stdout
-    assert "next due 2026-07-02" in result.stdout
+    assert "check again before anything is tested" in result.stdout
 
 
 @pytest.mark.parametrize(
@@ -155,8 +176,8 @@ def test_bad_input_gets_one_sentence(block: str, words: list[str], says: str) ->
 
 def test_a_mistyped_year_does_not_spoil_the_log(block: str, tmp_path: Path) -> None:
     log = str(tmp_path / "daily.csv")
-    mistyped = _call(block, *GOOD, "--log", log, "--on", "9999-12-31")
-    assert "due 9999-12-31" in mistyped.stdout
+    mistyped = _json(block, *GOOD, "--log", log, "--on", "9999-12-31")
+    assert mistyped["due_on"] == "9999-12-31"
     assert _call(block, *GOOD, "--log", log, "--on", "2026-03-02").exit_code == 0
 
 

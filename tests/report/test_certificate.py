@@ -70,6 +70,16 @@ def test_a_photo_counts_once():
         made(twice)
 
 
+def test_a_photo_twice_in_a_ledger_is_told_by_its_entries():
+    twice = [
+        result_from(record(4.0, 4.0), place, entry=f"{place}, 0123456789ab")
+        for place in ("ledger entry 3", "ledger entry 8")
+    ]
+    told = r"\(ledger entry 8\) is the same .* \(ledger entry 3\): withdraw one entry, or choose"
+    with pytest.raises(ValueError, match=told):
+        report_from(twice, Job(), made_on=DAY)
+
+
 def test_nothing_measured():
     with pytest.raises(ValueError, match="at least one measured indent"):
         made([refused()])
@@ -189,6 +199,19 @@ def test_the_ways_to_the_uncertainty():
     assert ways["bias"].hbw != made(series(3)).series.mean_hbw
     with pytest.raises(ValueError, match="needs the indents on the block"):
         made(series(3), way="bias")
+
+
+def test_what_failed_on_the_block_fails_the_report():
+    block = Block("B-17", 200.0, 2.3, 2.0, TEST)
+    indents = [Indent(d, d) for d in (2.2, 2.2, 2.2)]
+    verification = verify(series_from_indents(indents, TEST), block, on=DAY)
+    for way in ("parts", "bias"):
+        report = made(series(3), verification=verification, way=way)
+        found = {c.code: c for c in report.checks if c.message.startswith("block B-17: ")}
+        assert found["block-error"].outcome == "fail"
+        assert found["diameter-range"].outcome == "warn"
+        assert found["block-repeatability"].outcome == "pass"
+        assert report.failed
 
 
 def test_the_log_tells_how_the_bias_changes_from_day_to_day():

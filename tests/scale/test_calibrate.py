@@ -213,6 +213,15 @@ def test_photos_of_different_magnification():
     refused(scale_of(photo_of(Ruling(), rng), photo_of(other, rng)), "photos-disagree")
 
 
+@pytest.mark.parametrize(("px_per_mm", "told"), [(126.0, True), (120.1, False)])
+def test_zoom_touched_between_the_photos_is_told(px_per_mm, told):
+    rng = np.random.default_rng(13)
+    other = Ruling(px_per_mm_x=px_per_mm, px_per_mm_y=px_per_mm, angle_deg=90.0)
+    found = scale_of(photo_of(Ruling(), rng), photo_of(other, rng))
+    assert isinstance(found, Scale)
+    assert any("take them again" in note for note in found.notes) == told
+
+
 @pytest.mark.parametrize("value", [0, 128, 255])
 def test_blank(value):
     grey = np.full((480, 640), value, np.uint8)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 
 from rimread.agreement.drift import Drift
 from rimread.agreement.gauge import Gauge
+from rimread.agreement.readings import ImageResult
 from rimread.agreement.statistics import Estimate
 from rimread.check import Check, Outcome
 from rimread.hardness import RuleSet
 
-__all__ = ["operator_checks", "overall_checks"]
+__all__ = ["image_checks", "operator_checks", "overall_checks"]
 
 _EN = "E_n of ISO 13528 and ISO/IEC 17043, from memory"
 _BEYOND = 0.05
@@ -97,6 +99,24 @@ def overall_checks(
             )
         )
     return tuple(checks)
+
+
+def image_checks(images: Iterable[ImageResult]) -> tuple[Check, ...]:
+    """What failed when the photos were measured that people are held against."""
+    photos: dict[str, set[str]] = defaultdict(set)
+    for image in images:
+        for code in image.failed:
+            photos[code].add(image.photo)
+    return tuple(
+        Check(
+            "image-check",
+            "warn",
+            f"{code} failed when {', '.join(sorted(names))} was measured: people are held against "
+            "a result that does not count",
+            "the results",
+        )
+        for code, names in photos.items()
+    )
 
 
 def _mean_error(name: str, e_n: Sequence[float]) -> Check:

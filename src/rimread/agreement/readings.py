@@ -82,6 +82,8 @@ class ImageResult:
         Expanded uncertainty of the mean diameter.
     test : TestCondition or None
         None when the record does not say.
+    failed : tuple of str
+        Codes of the checks that failed when it was measured.
     """
 
     photo: str
@@ -91,6 +93,7 @@ class ImageResult:
     angle_deg: float = math.nan
     U_mm: float = math.nan
     test: TestCondition | None = None
+    failed: tuple[str, ...] = ()
 
     def at_angle(self, angle_deg: float) -> float:
         """Caliper width in mm along a direction, 2 sqrt(a² cos² + b² sin²)."""
@@ -180,6 +183,11 @@ def image_result(record: object) -> ImageResult:
         angle_deg=numbers["angle_deg"],
         U_mm=numbers["U_mean_mm"],
         test=parse_test(record["test"]) if isinstance(record.get("test"), str) else None,
+        failed=tuple(
+            str(check.get("code"))
+            for check in record.get("checks") or ()
+            if isinstance(check, dict) and check.get("outcome") == "fail"
+        ),
     )
 
 

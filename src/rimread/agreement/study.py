@@ -9,7 +9,7 @@ import numpy as np
 
 from rimread.agreement.drift import Drift, Order, drift
 from rimread.agreement.gauge import Gauge, gauge_study
-from rimread.agreement.judging import operator_checks, overall_checks
+from rimread.agreement.judging import image_checks, operator_checks, overall_checks
 from rimread.agreement.limits import limits_of_agreement
 from rimread.agreement.matching import Results
 from rimread.agreement.model import Comparison, Operator, Pair, mean_diameter
@@ -85,7 +85,10 @@ def compare(
         operators=operators,
         gauge=gauge,
         no_gauge=no_gauge,
-        checks=overall_checks([o.bias for o in operators], gauge, d_mm=d_mm, rules=chosen),
+        checks=(
+            *overall_checks([o.bias for o in operators], gauge, d_mm=d_mm, rules=chosen),
+            *image_checks(image for _, image in matched),
+        ),
         unmatched=tuple(unmatched),
         resolution_mm=step,
         resolution_given=resolution_mm is not None,
@@ -97,10 +100,13 @@ def compare(
 # -- readings and results -------------------------------------------------------------------------
 
 
-def _only_test(results: Iterable[ImageResult]) -> TestCondition:
+def _only_test(results: Sequence[ImageResult]) -> TestCondition:
     tests = {result.test.name: result.test for result in results if result.test is not None}
     if len(tests) == 1:
         return next(iter(tests.values()))
+    if results and all(result.refused for result in results):
+        first = results[0]
+        raise ValueError(f"every photo was refused; the first, {first.photo}: {first.refused}")
     if not tests:
         raise ValueError("the results name no test: say it with --test, like 10/3000")
     raise ValueError(

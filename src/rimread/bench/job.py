@@ -21,7 +21,7 @@ class Job:
     Parameters
     ----------
     operator, part, heat, location : str
-        Who tests; what; of which heat or batch; where on it.
+        Who tests; what; of which heat or lot; where on it.
     test : str
         Ball/force[/dwell].
     rules : str

@@ -26,14 +26,13 @@ from rimread.hardness import (
     series_from_indents,
 )
 from rimread.reading import Reading
+from rimread.reading.checks import taken_twice
 from rimread.refusal import Refusal
 from rimread.scale import Scale
 
 __all__ = ["blocks", "correction", "pending", "scale", "scales", "series", "verification"]
 
-SAME_PLACE_PX, SAME_SIZE = 3.0, 5e-4
-"""Two pictures of one indent that was not moved differ by less; two indents hardly ever do."""
-_CENTRE = ("centre_x_px", "centre_y_px")
+_SEEN_AT = ("centre_x_px", "centre_y_px", "mean_mm")
 
 
 def pending(waiting: Pending) -> dict[str, Any]:
@@ -203,25 +202,18 @@ def series(
         "range": f"{whole.range_hbw:.1f}",
         "range_rel": f"{whole.range_rel_hbw:.1%}",
         "mean_mm": f"{whole.mean_mm:.4f}",
-        "checks": checks((*series_checks(whole, rules=rules), *_taken_twice(lines))),
+        "checks": checks((*series_checks(whole, rules=rules), *taken_twice(_seen_at(lines)))),
     }
 
 
-def _taken_twice(lines: Sequence[Line]) -> list[Check]:
-    """Pairs that look like two pictures of one indent: the same place and size in the picture."""
-    counted = [(n, line.record) for n, line in enumerate(lines, start=1) if line.counts]
-    found = []
-    for i, (number, record) in enumerate(counted):
-        for other, earlier in counted[:i]:
-            away = math.hypot(*(record[key] - earlier[key] for key in _CENTRE))
-            size = abs(record["mean_mm"] / earlier["mean_mm"] - 1.0)
-            if away < SAME_PLACE_PX and size < SAME_SIZE:
-                message = (
-                    f"indents {other} and {number} lie at the same place of the picture and have "
-                    f"the same size: if it is one indent, withdraw one of them"
-                )
-                found.append(Check("taken-twice", "warn", message, "common practice, no source"))
-    return found
+def _seen_at(lines: Sequence[Line]) -> dict[int, tuple[float, float, float]]:
+    """Centre and size of those that count, by their numbers."""
+    seen = {}
+    for number, line in enumerate(lines, start=1):
+        if line.counts:
+            x, y, mean_mm = (line.record[key] for key in _SEEN_AT)
+            seen[number] = (x, y, mean_mm)
+    return seen
 
 
 def _line(number: int, line: Line) -> dict[str, Any]:

@@ -6,7 +6,7 @@ import math
 import re
 import sys
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,10 +24,21 @@ _PAIR = re.compile(r"([^,]+),([^,]+)")
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """Indents of a call; `refused` counts results that hold no diameters."""
+    """Indents of a call, each result once.
+
+    Parameters
+    ----------
+    indents : tuple of Indent
+        In the order of the words.
+    refused : int
+        How many results hold no diameters.
+    failed : tuple of Check
+        What failed when the results were measured, each with its photo.
+    """
 
     indents: tuple[Indent, ...]
     refused: int
+    failed: tuple[Check, ...] = ()
 
 
 def rules_from(text: str) -> RuleSet:
@@ -64,19 +75,25 @@ def indents_from(
     if given and len(given) <= 2 and all(_is_number(word) for word in given):
         return Given((_typed(given[0], given[-1], resolution_mm),), 0)
     indents: list[Indent] = []
+    failed: list[Check] = []
+    met: dict[tuple[str, int], str] = {}
     refused = 0
     for word in given:
         pair = _PAIR.fullmatch(word)
-        if pair is not None:
+        if pair is not None and not Path(word).exists():
             indents.append(_typed(*_with_points(word, *pair.groups()), resolution_mm))
             continue
         if _is_number(word):
             msg = f"several indents are written as pairs D1,D2 like 4.02,4.04 (got {word!r} alone)"
             raise ValueError(msg)
-        for indent in _results(word, test):
-            refused += indent is None
-            indents += [] if indent is None else [indent]
-    return Given(tuple(indents), refused)
+        for result in _results(word, test):
+            if result.indent is None:
+                say(f"{result.photo} was refused when it was measured and is left out")
+                refused += 1
+            elif not _came_before(result, met):
+                indents.append(result.indent)
+                failed += _failed(result)
+    return Given(tuple(indents), refused, tuple(failed))
 
 
 def results_from(word: str) -> tuple[Result, ...]:
@@ -147,18 +164,32 @@ def _millimetres(word: str) -> float:
     return value
 
 
-def _results(word: str, test: TestCondition) -> Iterator[Indent | None]:
-    """Indents of a file of results, None for a refused one."""
+def _came_before(result: Result, met: dict[tuple[str, int], str]) -> bool:
+    """Whether the same picture counts already; people are told of it."""
+    key = (result.sha256, result.number)
+    if result.sha256 and key in met:
+        say(f"{result.name}: the same picture as {met[key]}; a photo counts once")
+        return True
+    met[key] = result.name
+    return False
+
+
+def _failed(result: Result) -> Iterator[Check]:
+    for check in result.checks:
+        if check.outcome == "fail":
+            yield replace(check, message=f"{result.name}: {check.message}")
+
+
+def _results(word: str, test: TestCondition) -> Iterator[Result]:
+    """Results of a file, each of this test if it was measured."""
     if word != "-" and not Path(word).exists():
         msg = f"{word!r} is neither diameters in mm, like 4.02 or 4.02,4.04, nor a file of results"
         raise ValueError(msg)
     for result in results_from(word):
-        if result.indent is None:
-            say(f"{result.photo} was refused when it was measured and is left out")
-        elif result.test is not None and result.test.name != test.name:
+        if result.test is not None and result.test.name != test.name:
             raise ValueError(
                 f"{result.photo} was measured under {result.test.name}, not under {test.name}"
             )
-        elif result.indent.budget is None:
+        if result.indent is not None and result.indent.budget is None:
             raise ValueError(f"{result.photo}: U_mean_mm is missing")
-        yield result.indent
+        yield result

@@ -19,6 +19,7 @@ __all__ = [
     "MISUSE",
     "REFUSED",
     "apart",
+    "ends_in",
     "expand",
     "line_safe",
     "print_json",
@@ -147,6 +148,12 @@ def apart(option: str, out: Path | None, *read: Path | None) -> None:
     for path in filter(None, read):
         if out is not None and out.resolve() == path.resolve():
             raise ValueError(f"{option} {out}: would be written over what is read from it")
+
+
+def ends_in(option: str, out: Path | None, suffix: str) -> None:
+    """Raise ValueError where a file to be written is none of its kind, but a photo, say."""
+    if out is not None and out.suffix.lower() != suffix:
+        raise ValueError(f"{option} takes a file that ends in {suffix} (got {str(out)!r})")
 
 
 def expand(names: Iterable[str]) -> list[Path]:

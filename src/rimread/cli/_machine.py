@@ -15,6 +15,7 @@ from rimread.cli._options import Way
 from rimread.cli._series import statement_of
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
+    from rimread.check import Check
     from rimread.hardness import Indent, RuleSet, Statement, TestCondition, Verification
 
 __all__ = ["Machine", "machine_of"]
@@ -51,7 +52,7 @@ def machine_of(
             raise ValueError(f"--way {way} goes through a block: give --block and --on-block")
         return Machine(job.test, job.rules, "parts", None, 0)
     certificate = read_block(block)
-    indents, code = _indents_on_block(on_block or [], job)
+    indents, failed, code = _indents_on_block(on_block or [], job)
     if len(indents) < 2:
         raise ValueError(
             f"block {certificate.serial}: at least two indents on it are needed to tell its "
@@ -59,7 +60,8 @@ def machine_of(
         )
     day = job.on or date.today()  # noqa: DTZ011  (the lab's own calendar)
     series = series_from_indents(indents, job.test)
-    verification = verify(series, certificate, on=day, rules=job.rules)
+    found = verify(series, certificate, on=day, rules=job.rules)
+    verification = replace(found, checks=(*found.checks, *failed))
     return Machine(
         job.test,
         job.rules,
@@ -69,10 +71,11 @@ def machine_of(
     )
 
 
-def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], int]:
-    """Indents from photos, pairs and results; 1 when some were refused."""
+def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], list[Check], int]:
+    """Indents from photos, pairs and results, what failed of them; 1 when some were refused."""
     plain = replace(job, piece=None, lay_deg=None)
     indents: list[Indent] = []
+    failed: list[Check] = []
     photos: list[Seen] = []
     code = 0
     for path in expand(words):
@@ -81,6 +84,7 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], int]:
         if typed or word == "-" or path.suffix.lower() in (".json", ".jsonl"):
             given = indents_from([word], job.test)
             indents += given.indents
+            failed += given.failed
             code = max(code, REFUSED if given.refused else 0)
             continue
         seen = measured(path, plain)
@@ -91,4 +95,5 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], int]:
         else:
             photos.append(seen)
     once, _ = told_once(photos)
-    return [*indents, *(seen.indent for seen in once if seen.indent is not None)], code
+    indents += (seen.indent for seen in once if seen.indent is not None)
+    return indents, failed, code

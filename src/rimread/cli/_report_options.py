@@ -80,15 +80,18 @@ Block = Annotated[
     Path | None,
     typer.Option(metavar="BLOCK.toml", help="Block for the uncertainty, see --way."),
 ]
-BlockResults = Annotated[
-    Path | None,
-    typer.Option(metavar="RESULTS.jsonl", help="Results of the indents on that block."),
+OnBlock = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="D1,D2", help="Indent on that block: D1,D2 or results of measure --json; repeated."
+    ),
 ]
 Way = Annotated[
-    shared.Way,
+    shared.Way | None,
     typer.Option(
         help="How the machine gets into U: by force and ball, by its permissible error as the "
-        "block passed, or with the block's error taken off."
+        "block passed, or with the block's error taken off. [default: permissible-error with "
+        "--block, else parts]"
     ),
 ]
 Convert = Annotated[list[str] | None, typer.Option(help="hv, hrc, hrb or rm (MPa), repeated.")]
@@ -113,7 +116,7 @@ Series = Annotated[
 
 # -- how the result is made and written -----------------------------------------------------------
 
-Policy = Annotated[
+Average = Annotated[
     shared.Average,
     typer.Option(help="Which indents go into the mean; to drop two is no rule of a standard."),
 ]

@@ -15,12 +15,12 @@ from rimread.cli._options import ToneCurve
 Diameter = Annotated[
     str | None,
     typer.Option(
-        metavar="LOW:HIGH",
+        metavar="LOW-HIGH",
         help="Diameters you meet, mm. [default: what the test allows and the photo holds]",
     ),
 ]
 Hardness = Annotated[
-    str | None, typer.Option(metavar="LOW:HIGH", help="The same as hardness, HBW.")
+    str | None, typer.Option(metavar="LOW-HIGH", help="The same as hardness, HBW.")
 ]
 Like = Annotated[
     Path | None,

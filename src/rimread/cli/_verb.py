@@ -14,7 +14,7 @@ __all__ = ["Verb", "Verbs"]
 
 _FILE = re.compile(r"FILE|FOLDER|LEDGER|PHOTO|\.")
 """Metavar of an option that names a file or folder, like LAB.toml; a test asks all of them,"""
-_NUMBER = re.compile(r"MM|HBW|KGF|PERCENT|DEG|°C|S|K|LOW:HIGH")
+_NUMBER = re.compile(r"MM|HBW|KGF|PERCENT|DEG|°C|S|K|LOW-HIGH")
 """and of one that takes a number or a range."""
 _COMMA = re.compile(r"(\d+),(\d+)")
 

@@ -57,9 +57,10 @@ _Resolution = Annotated[
     ),
 ]
 _Way = Annotated[
-    Way,
+    Way | None,
     typer.Option(
-        help="parts: force, ball, reading; the others go through the block.",
+        help="parts: force, ball, reading; the others go through the block. [default: "
+        "permissible-error with --block, else parts]"
     ),
 ]
 _Block = Annotated[
@@ -68,7 +69,9 @@ _Block = Annotated[
 ]
 _OnBlock = Annotated[
     list[str] | None,
-    typer.Option(metavar="D1,D2", help="Indents on the block, repeated."),
+    typer.Option(
+        metavar="D1,D2", help="Indent on the block: D1,D2 or results of measure --json; repeated."
+    ),
 ]
 
 
@@ -85,7 +88,7 @@ def hardness(
     radius: Radius = None,
     temperature: _Temperature = None,
     resolution: _Resolution = None,
-    way: _Way = "parts",
+    way: _Way = None,
     block: _Block = None,
     on_block: _OnBlock = None,
     as_json: Json = False,
@@ -114,10 +117,11 @@ def hardness(
         one = series.indents[0]
         steps = working_of(one.d1_mm, one.d2_mm, condition) if working else ()
         verification = _on_block(block, on_block, chosen)
-        checks = _checks(series, piece, chosen)
+        checks = _checks(series, piece, chosen) + given.failed
         if verification is not None:
             checks += verification.checks
-        statement = statement_of(series, way, chosen, verification)
+        by = way or ("parts" if verification is None else "permissible-error")
+        statement = statement_of(series, by, chosen, verification)
         with telling():
             if as_json:
                 print_json(_record(series, checks, statement, steps))
@@ -157,9 +161,10 @@ def _on_block(block: Path | None, words: list[str] | None, rules: RuleSet) -> Ve
     if block is None or not words:
         raise ValueError("--block and --on-block belong together: a block file and its indents")
     certificate = read_block(block)
-    indents = indents_from(words, certificate.test).indents
-    on_block = series_from_indents(indents, certificate.test)
-    return verify(on_block, certificate, on=date.today(), rules=rules)  # noqa: DTZ011
+    given = indents_from(words, certificate.test)
+    on_block = series_from_indents(given.indents, certificate.test)
+    found = verify(on_block, certificate, on=date.today(), rules=rules)  # noqa: DTZ011
+    return replace(found, checks=found.checks + given.failed)
 
 
 def _record(

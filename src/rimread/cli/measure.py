@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -40,6 +40,7 @@ from rimread.cli._series import (
 )
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
+    from rimread.check import Check
     from rimread.scale.model import Scale
 
 
@@ -234,13 +235,21 @@ def _averaged(
         rules=machine.rules,
         verification=machine.verification,
     )
-    found = replace(found, twice=tuple(twice))
+    found = replace(found, checks=(*found.checks, *_taken_twice(once)), twice=tuple(twice))
     with telling():
         if as_json:
             print_json({"series": series_json(found, average)})
         else:
             _print_together(found, average, budget=budget)
     return REFUSED if found.failed else 0
+
+
+def _taken_twice(once: Sequence[Seen]) -> Iterator[Check]:
+    from rimread.reading.checks import taken_twice  # noqa: PLC0415
+    from rimread.refusal import Refusal  # noqa: PLC0415
+
+    found = (seen.result.diameters for seen in once if not isinstance(seen.result, Refusal))
+    return taken_twice({n: (*d.centre_px, d.mean_mm) for n, d in enumerate(found, start=1)})
 
 
 def _print_together(found: Together, average: Average, *, budget: bool) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -12,12 +12,12 @@ import typer
 
 from rimread import whole
 from rimread.cli import _report_options as own
-from rimread.cli._indents import results_from, rules_from
+from rimread.cli._indents import indents_from, results_from, rules_from
 from rimread.cli._io import REFUSED, say, speaking, telling
 from rimread.cli._options import Average, Rules, Way, date_of
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
-    from rimread.hardness import RuleSet, TestCondition, Verification
+    from rimread.hardness import RuleSet, Verification
     from rimread.refusal import Refusal
     from rimread.report.blocks import Picture
     from rimread.report.model import ByEye, Job, TestReport
@@ -52,8 +52,8 @@ def report(
     overlays: own.Overlays = None,
     block_log: own.BlockLog = None,
     block: own.Block = None,
-    block_results: own.BlockResults = None,
-    way: own.Way = "parts",
+    on_block: own.OnBlock = None,
+    way: own.Way = None,
     convert: own.Convert = None,
     table: own.Table = "iso-18265-a1",
     human: own.Human = None,
@@ -62,7 +62,7 @@ def report(
     since: own.Written = None,
     until: own.Written = None,
     series: own.Series = None,
-    policy: own.Policy = "all",
+    average: own.Average = "all",
     rules: Rules = "iso",
     paper: own.Paper = "a4",
     font: own.Font = None,
@@ -95,10 +95,11 @@ def report(
         asked = _Asked(frozenset(entry or ()), photo, series, date_of(since), date_of(until))
         files = _Files(
             lab=lab, scales=scale or (), photos=photos, overlays=overlays, block_log=block_log,
-            block=block, block_results=block_results, human=human,
+            block=block, on_block=on_block or (), human=human,
         )  # fmt: skip
         _judge(out)
-        made = _made(results, asked, job, files, _How(rules, policy, way, convert or (), table))
+        by = way or ("parts" if block is None else "permissible-error")
+        made = _made(results, asked, job, files, _How(rules, average, by, convert or (), table))
         _write(made, out, paper, font)
         _closing(made, out)
     if made.failed or made.refused:
@@ -120,7 +121,7 @@ class _Files:
     overlays: Path | None
     block_log: Path | None
     block: Path | None
-    block_results: Path | None
+    on_block: Sequence[str]
     human: Path | None
 
 
@@ -129,7 +130,7 @@ class _How:
     """How the result is made of the indents."""
 
     rules: str
-    policy: Average
+    average: Average
     way: Way
     convert_to: Sequence[str]
     table: str
@@ -149,10 +150,10 @@ def _made(word: str, asked: _Asked, job: Job, files: _Files, how: _How) -> TestR
         job,
         lab=Lab() if files.lab is None else read_lab(files.lab),
         rules=rules,
-        policy=how.policy,
+        policy=how.average,
         scales=scales,
         daily=None if files.block_log is None else read_daily(files.block_log),
-        verification=_verification(files.block, files.block_results, job.on, rules),
+        verification=_verification(files.block, files.on_block, job.on, rules),
         way=how.way,
         convert_to=how.convert_to,
         table=how.table,
@@ -238,29 +239,18 @@ def _from_ledger(where: str, asked: _Asked) -> _Read:
 
 
 def _verification(
-    block: Path | None, results: Path | None, day: date | None, rules: RuleSet
+    block: Path | None, on_block: Sequence[str], day: date | None, rules: RuleSet
 ) -> Verification | None:
-    if block is None and results is None:
+    if block is None and not on_block:
         return None
-    if block is None or results is None or day is None:
-        raise ValueError("a block needs all three: --block, --block-results and --on")
+    if block is None or not on_block or day is None:
+        raise ValueError("a block needs all three: --block, --on-block and --on")
     from rimread.hardness import read_block, series_from_indents, verify  # noqa: PLC0415
-    from rimread.report.results import read_text, results_from_lines  # noqa: PLC0415
 
     told = read_block(block)
-    indents = []
-    for result in results_from_lines(read_text(results), str(results)):
-        if result.indent is not None:
-            _same_test(result, told.test)
-            indents.append(result.indent)
-    return verify(series_from_indents(indents, told.test), told, on=day, rules=rules)
-
-
-def _same_test(result: Result, test: TestCondition) -> None:
-    if result.test is not None and result.test.name != test.name:
-        raise ValueError(
-            f"{result.photo} was measured under {result.test.name}, the block holds for {test.name}"
-        )
+    given = indents_from(on_block, told.test)
+    found = verify(series_from_indents(given.indents, told.test), told, on=day, rules=rules)
+    return replace(found, checks=found.checks + given.failed)
 
 
 def _by_eye(path: Path) -> tuple[ByEye, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import time
 from collections.abc import Callable
 from dataclasses import asdict
@@ -51,7 +52,7 @@ def validate(
 
     \b
       rimread validate --scale scope.toml --test 10/3000 --like indent.jpg
-      rimread validate --scale scope.toml --test 10/3000 --hardness 180:320 --plot can.png
+      rimread validate --scale scope.toml --test 10/3000 --hardness 180-320 --plot can.png
 
     Photos of indents with known diameters are made for your scope and measured as yours would be.
     The table gives, by diameter: bias, scatter, the error 95 % of the photos keep, how often U
@@ -122,20 +123,20 @@ def _range(
     if diameter is not None and hardness is not None:
         raise ValueError("give either --diameter or --hardness, not both")
     if diameter is not None:
-        return _pair("--diameter", diameter)
+        return _pair("--diameter", diameter, "2.5-4.0")
     if hardness is not None:
-        soft, hard = _pair("--hardness", hardness)
+        soft, hard = _pair("--hardness", hardness, "180-320")
         return diameter_for(hard, test), diameter_for(soft, test)
     return test_range_mm(scale, test)
 
 
-def _pair(option: str, text: str) -> tuple[float, float]:
+def _pair(option: str, text: str, like: str) -> tuple[float, float]:
     try:
-        low, high = (float(part) for part in text.split(":"))
+        low, high = (float(part) for part in re.split("[-:]", text))
     except ValueError:
-        raise ValueError(f"{option} takes LOW:HIGH, like 2.5:4.0 (got {text!r})") from None
+        raise ValueError(f"{option} takes LOW-HIGH, like {like} (got {text!r})") from None
     if not 0.0 < low < high < float("inf"):
-        raise ValueError(f"{option} takes LOW:HIGH with 0 < LOW < HIGH (got {text!r})")
+        raise ValueError(f"{option} takes LOW-HIGH with 0 < LOW < HIGH (got {text!r})")
     return low, high
 
 

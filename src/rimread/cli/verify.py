@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -19,6 +20,7 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
 
 _CHART_HALF_WIDTH = 24  # characters from the centre line to the limit
 _CHART_LINES = 30
+_FAILED = "failed; find the cause, and check again before anything is tested"
 
 _Things = Annotated[
     list[str],
@@ -64,7 +66,7 @@ def verify(
 
     A daily check does not replace the verification of the machine by the standard in force.
 
-    Exit codes: 0 passed; 1 a check failed; 2 wrong use.
+    Exit codes: 0 passed; 1 a check failed or a photo was refused; 2 wrong use.
     """  # noqa: D301  (\b keeps the lines of the examples)
     with speaking():
         chosen = rules_from(rules)
@@ -73,7 +75,7 @@ def verify(
             record, checks, refused = _scope(things, chosen, day)
         else:
             record, checks, refused = _block(things, chosen, day, log, operator)
-        failed = refused > 0 or any(check.outcome == "fail" for check in checks)
+        failed = any(check.outcome == "fail" for check in checks)
         record = {"status": "failed" if failed else "passed", **record}
         with telling():
             if as_json:
@@ -82,8 +84,8 @@ def verify(
                 for line in record["_lines"]:
                     print(line)
                 print_checks(checks)
-                print(f"{record['status']}; next due {record['due_on']}")
-    if failed:
+                print(_FAILED if failed else f"passed; next due {record['due_on']}")
+    if failed or refused:
         raise typer.Exit(REFUSED)
 
 
@@ -121,7 +123,8 @@ def _block(
     if not things[1:] and log is not None:
         return _chart_only(block, rules, log)
     series = series_from_indents(given.indents, block.test)
-    verification = held_against(series, block, on=day, rules=rules)
+    found = held_against(series, block, on=day, rules=rules)
+    verification = replace(found, checks=found.checks + given.failed)
     if log is not None:
         append_daily(log, verification, on=day, operator=operator)
     chart = None if log is None else _chart(block, log)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Mapping
 from datetime import date
 
 from rimread.check import Check, Outcome
@@ -12,11 +13,20 @@ from rimread.hardness.rules import RuleSet
 from rimread.photo import Photo
 from rimread.scale.model import Scale
 
-__all__ = ["compression", "of_indent", "resolution", "scale_certificate", "scale_in_date"]
+__all__ = [
+    "compression",
+    "of_indent",
+    "resolution",
+    "scale_certificate",
+    "scale_in_date",
+    "taken_twice",
+]
 
 LEAST_JPEG_QUALITY = 60
 """Below it JPEG moves edges by hundredths of a pixel and adds scatter (own trials: quality 40
 moves a rim by 0.016 px and adds a third to its scatter, 70 does nothing)."""
+SAME_PLACE_PX, SAME_SIZE = 3.0, 5e-4
+"""Two pictures of one indent that was not moved differ by less; two indents hardly ever do."""
 
 
 def of_indent(
@@ -88,3 +98,23 @@ def scale_certificate(scale: Scale) -> Check:
     return Check(
         "scale-certificate", "pass", "the stage micrometer's certificate is in the scale", source
     )
+
+
+def taken_twice(seen: Mapping[int, tuple[float, float, float]]) -> Iterator[Check]:
+    """Pairs that look like two pictures of one indent: the same place and size in the picture.
+
+    Parameters
+    ----------
+    seen : mapping of int to (float, float, float)
+        Centre x and y in px and mean diameter in mm, by the number people know the indent by.
+    """
+    for number, (x, y, mean_mm) in seen.items():
+        for other, (other_x, other_y, other_mm) in seen.items():
+            away_px = math.hypot(x - other_x, y - other_y)
+            size = abs(mean_mm / other_mm - 1.0)
+            if other < number and away_px < SAME_PLACE_PX and size < SAME_SIZE:
+                message = (
+                    f"indents {other} and {number} lie at the same place of the picture and have "
+                    f"the same size: if it is one indent, let only one of them count"
+                )
+                yield Check("taken-twice", "warn", message, "common practice, no source")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Final
 
@@ -78,7 +79,7 @@ def report_from(
         Log of the checks on reference blocks; by the way ``bias`` those on the block of
         `verification` up to the day of the test tell how the machine changes from day to day.
     verification : Verification, optional
-        Indents on a block, for `way`.
+        Indents on a block, for `way`; its checks become the report's.
     way : {"parts", "permissible-error", "bias"}
         How the machine gets into the uncertainty, see `rimread.hardness.uncertainty`.
     convert_to, table : sequence of str, str
@@ -123,6 +124,7 @@ def report_from(
             *_day_checks(of_scales, job, made_on),
             *_machine_checks(lab, job, chosen),
             *(() if daily is None else _block_checks(block_check, job)),
+            *(() if verification is None else _checks_on_block(verification)),
         ),
         scales=of_scales,
         block_check=block_check,
@@ -155,15 +157,22 @@ def _one_test(measured: Sequence[Result]) -> TestCondition:
 
 def _no_photo_twice(results: Sequence[Result]) -> None:
     """A photo of several indents may come once with each of their numbers."""
-    seen: dict[str, dict[int, str]] = {}
+    seen: dict[str, dict[int, Result]] = {}
     for result in results:
         same = seen.setdefault(result.sha256, {})
         if result.sha256 and same and (not result.number or {0, result.number} & same.keys()):
             first = same.get(result.number) or next(iter(same.values()))
+            mend = "withdraw one entry, or choose with --entry" if first.entry else "take one out"
             raise ValueError(
-                f"a photo counts once, and {result.name} is the same picture as {first}"
+                f"a photo counts once, and {_told(result)} is the same picture as "
+                f"{_told(first)}: {mend}"
             )
-        same[result.number] = result.name
+        same[result.number] = result
+
+
+def _told(result: Result) -> str:
+    """Name, and the ledger's number of it."""
+    return f"{result.name} ({result.entry.partition(',')[0]})" if result.entry else result.name
 
 
 def _scales_belong(scales: Sequence[Scale], measured: Sequence[Result]) -> None:
@@ -297,3 +306,12 @@ def _block_checks(entry: DailyCheck | None, job: Job) -> tuple[Check, ...]:
     )
     outcome: Outcome = "pass" if entry.passed else "fail"
     return (Check("block-of-the-day", outcome, message, _ANNEX_A),)
+
+
+def _checks_on_block(verification: Verification) -> tuple[Check, ...]:
+    """Its own checks and what failed, told apart from those of the piece's indents."""
+    return tuple(
+        replace(check, message=f"block {verification.block.serial}: {check.message}")
+        for check in verification.checks
+        if check.code.startswith("block-") or check.outcome != "pass"
+    )

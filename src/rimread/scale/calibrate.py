@@ -31,6 +31,11 @@ No source; deliberately generous: what an uncertified scale is off by is unknown
 VALID_DAYS = 365
 """How long a scale counts as valid unless said otherwise: common practice, no source."""
 
+_SQUARE = 5e-3
+"""Relative difference of px/mm along x and y from which people are told: as much as a reading of a
+diameter may be off (ISO 6506-2, from memory). Some video cameras have pixels that are not square.
+"""
+
 _ENDLESS_DOF = 1e6
 """From here on Student's t is the normal distribution to six digits, and more says nothing."""
 
@@ -274,6 +279,12 @@ def _notes(fit: Fit, certificate: Certificate | None) -> tuple[str, ...]:
         notes.append(
             f"pixels taken as square within {100 * U_ASPECT:.3f} %, standard, because the photos "
             "show one direction only; no source, deliberately generous"
+        )
+    unlike = float(fit.values[1] / fit.values[0] - 1.0)
+    if abs(unlike) > _SQUARE:
+        notes.append(
+            f"px/mm along y and x differ by {100 * unlike:+.2f} %: where the camera's pixels are "
+            "square, zoom, tube or objective were touched between the photos; take them again"
         )
     notes.append(
         f"distortion before the lines were seen: k1 = 0 with a standard uncertainty of {U_K1:g}; "

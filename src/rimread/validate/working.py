@@ -67,13 +67,13 @@ class Working:
         given = f"(got {self.low_mm:g} mm to {self.high_mm:g} mm)"
         most = min(largest_mm(self.scale), 0.94 * self.test.ball_mm)
         least = _LEAST_PX / self.scale.px_per_mm_x
-        if not 0.0 < self.low_mm < self.high_mm:
-            raise ValueError(f"a range of diameters begins above 0 and below its end {given}")
-        if self.high_mm > most * (1.0 + 1e-9):
+        if max(self.low_mm, self.high_mm) > most * (1.0 + 1e-9):
             raise ValueError(
                 f"the largest indent that fits into these photos and is smaller than the ball is "
                 f"{most:.3g} mm {given}"
             )
+        if not 0.0 < self.low_mm < self.high_mm:
+            raise ValueError(f"a range of diameters begins above 0 and below its end {given}")
         if self.low_mm < least:
             raise ValueError(f"the smallest indent of 60 px across is {least:.3g} mm {given}")
         for what, chosen, known in (
