@@ -17,10 +17,10 @@ __all__ = ["Diameters", "diameters"]
 
 Array = NDArray[np.floating]
 
-SHAPE_SHARE = 0.6
+SHAPE_SHARE = 0.35
 """Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
 weighted mildly (`TEMPER` in `rimread.rim.locate`)."""
-ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.24, 0.5, 5.0
+ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.18, 0.4, 4.0
 """Shares of an edge's rounding, of what defocus and motion widen it by, and of the unusual scatter
 of the arcs (`USUAL_SCATTER`), by which its light may be read wrongly on every side alike: rounding
 and smear may be less even than assumed, and what misleads single arcs may mislead all. Errors on
@@ -30,16 +30,20 @@ errors; no source."""
 USUAL_SCATTER = 1.5e-3
 """Scatter in diameters that any finish gives: of a scatter so large half counts, of a smaller one
 less. Set together with the shares."""
-CLIPPED_SHARE = 0.8
+CLIPPED_SHARE = 0.56
 """Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
 are covered as often as others."""
 MOST_UNEVEN = 2.5
 """Most that gaps in the turn and doubted arcs widen the parts which all arcs share, as a third of
 the turn missing in one piece does. Own choice."""
-DARK_FOOT_SHARE = 0.35
+DARK_FOOT_SHARE = 0.25
 """Share of the edge's whole width where all of the bowl is dark up to the rim, none where half of
 it is or less: the arcs that show the whole of the edge tell its shape for the others. By coverage
 of such simulated photos, and by gross errors."""
+DEFINITION_DOF = 3.0
+"""Degrees of freedom of what these shares give: it is known to some 40 %, 1/2 (0.4)^-2 (GUM G.4.2,
+eq. G.3), as errors on simulated photos spread more widely than a normal distribution of that size.
+"""
 HARMONICS = (3, 6)
 """Residual harmonics 3 to 5 stand for 0 to 2, which the fit has taken up."""
 HARMONICS_WIDE = (3, 13)
@@ -223,6 +227,7 @@ def _common_components(
         Component(
             name="rim definition",
             u=2.0 * definition_px / px_per_mm,
+            dof=DEFINITION_DOF,
             how=f"shape of the edge {rim.u_common_px:.2f} px, rounding {rim.rounding_px:.2f} px, "
             f"smear {smear:.2f} px, scatter {scatter_px:.2f} px, of which unusual "
             f"{unusual_px:.2f} px; arcs missing or doubted: x {uneven:.2f}",
@@ -231,6 +236,7 @@ def _common_components(
         Component(
             name="dark bowl",
             u=2.0 * DARK_FOOT_SHARE * foot * rim.transition_px / px_per_mm,
+            dof=DEFINITION_DOF,
             how=f"the foot of the edge does not show on {rim.dark_foot:.0%} of the turn",
             common=True,
         ),
@@ -243,6 +249,7 @@ def _common_components(
         Component(
             name="exposure",
             u=2.0 * CLIPPED_SHARE * rim.clipped_share * rim.transition_px / px_per_mm,
+            dof=DEFINITION_DOF,
             how=f"{rim.clipped_share:.0%} of the rim next to clipped light",
             common=True,
         ),

@@ -62,9 +62,9 @@ TYPICAL_ROUNDING, ROUNDING_FACTOR = 8e-4, 2.5
 """Prior of the rounding in diameters, log-normal. Indents are geometrically similar, so that the
 rounding goes with the diameter; its size is our assumption, no source. Wide, as blur hides it: set
 with `TEMPER` by errors and coverage on simulated photos, while the renderings were watched."""
-TYPICAL_SLOPE, SLOPE_SPREAD = -0.1, 0.2
-"""Prior of the outer slope, a Cauchy density, as some crests are steep: ridges are commoner than
-dishes; our assumption, no source."""
+TYPICAL_SLOPE, SLOPE_SPREAD = 0.0, 0.2
+"""Prior of the outer slope, a Cauchy density, as some crests are steep; our assumption, no
+source."""
 TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from rimread.photo import Photo, linear_light
 from rimread.rim.ellipse import Ellipse
+from rimread.rim.ridge import ridge_chart
 from rimread.rim.sampling import band_along, rays_from, reduced
-from rimread.rim.shading import Sides, bowl_chart, neighbours
+from rimread.rim.shading import Sides, bowl_chart, neighbours, radial_chart
 
 __all__ = [
     "CLIPPED",
@@ -126,13 +127,15 @@ def profiles_across(
     bowl = linear_light(photo, bowl * photo.full_scale)
     window = slice(BEYOND_PX, -BEYOND_PX)
     outside, outward = _outside(mean, q, guard)
+    radial = radial_chart(bowl, u, known_to=1 - guard / ellipse.m)
     return Profiles(
         t=t,
         q_px=q[window],
         light=mean[:, window],
         seen=_seen(grey[:, :, window]),
         sides=Sides(
-            chart=bowl_chart(bowl, u, known_to=1 - guard / ellipse.m),
+            chart=bowl_chart(radial),
+            ridge=ridge_chart(radial, outside),
             outside=outside,
             outward=outward,
             radius_px=ellipse.m,

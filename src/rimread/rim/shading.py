@@ -16,11 +16,10 @@ rim: that of the bowl, which falls towards its centre, turning to s, the outer s
 
 T the chart along that ray (negative slopes: the ray on the opposite side) and T_out what the metal
 outside returns, up to the constant that I_out sets, the light seen there; q I_out' for how that
-changes away from the rim as the slope of the ridge does; then a Gaussian blur. The ball has pressed
-the bowl smoother than the metal around it, whose lobe is therefore broader: T_out is the chart
-averaged over neighbouring slopes. Where it is brighter at s than the light seen outside, all of it
-is dimmer there, g = min(1, I_out / T_out(s)), and no slope returns less than no light. Own
-derivation; checked against simulated photos in tests/accuracy.
+changes away from the rim as the slope of the ridge does; then a Gaussian blur. T_out comes from the
+chart too (`ridge`); where it is brighter or darker at s than the light seen outside, so is all of
+it, by g = I_out / T_out(s), up to twice. Own derivation; checked against simulated photos in
+tests/accuracy.
 """
 
 from __future__ import annotations
@@ -33,15 +32,30 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CHART_SLOPES", "Sides", "Turn", "bowl_chart", "dark_feet", "neighbours", "predicted"]
+__all__ = [
+    "CHART_SLOPES",
+    "FARTHEST",
+    "PER_RIM",
+    "RADIAL_SLOPES",
+    "Sides",
+    "Turn",
+    "bowl_chart",
+    "dark_feet",
+    "neighbours",
+    "predicted",
+    "radial_chart",
+]
 
-CHART_HALF = 48
-CHART_SLOPES = np.linspace(-1.0, 1.0, 2 * CHART_HALF + 1)
-"""Slopes of a chart in units of the slope at the rim."""
-OUTER_LOBE = 0.1
-"""Standard deviation, in slopes of the rim, by which the metal outside spreads light more than the
-bowl does: facets tilted by some 1.5° more, where a rim slopes by 15° and over. Our assumption, no
-source; simulated photos are read about alike from 0.05 to 0.2."""
+PER_RIM = 48
+"""Slopes of a chart to the slope at the rim, in units of which they are;"""
+FARTHEST = 1.625
+"""how far a ray's chart goes on beyond it, by its trend;"""
+RADIAL_SLOPES = np.arange(round(FARTHEST * PER_RIM) + 1) / PER_RIM
+"""those of one ray,"""
+CHART_SLOPES = np.arange(-PER_RIM, PER_RIM + 1) / PER_RIM
+"""and those of the ray and the one opposite, which has the negative ones."""
+MOST_GAIN = 2.0
+"""The metal outside shines by up to twice as much as the bowl at the same slope. Own choice."""
 DARK = 1e-4
 """Light below 0.01 % of full scale is none."""
 CHART_TREND = 0.12
@@ -72,8 +86,9 @@ class Sides:
 
     Parameters
     ----------
-    chart : ndarray, shape (A, S)
-        Light of the bowl over slope along each ray, see `bowl_chart`.
+    chart, ridge : ndarray, shape (A, S)
+        Light of the bowl, and of the metal outside, over slope along each ray, see `bowl_chart`
+        and `rimread.rim.ridge`.
     outside : ndarray, shape (A,)
         Light just outside the rim.
     outward : ndarray, shape (A,)
@@ -83,6 +98,7 @@ class Sides:
     """
 
     chart: Array
+    ridge: Array
     outside: Array
     outward: Array
     radius_px: float
@@ -104,8 +120,8 @@ class Turn:
     outer_slope: float
 
 
-def bowl_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Array:
-    """Charts (A, S) over `CHART_SLOPES` from rays (A, U) of linear light, A even.
+def radial_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Array:
+    """Charts (A, R) of a bowl over `RADIAL_SLOPES` from rays (A, U) of linear light.
 
     Parameters
     ----------
@@ -117,15 +133,20 @@ def bowl_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Arra
         Largest u not yet touched by the blur of the rim; beyond it the trend is continued.
     """
     smooth = rays.T @ neighbours(len(rays), CHART_SMOOTH_DEG)
-    slopes = CHART_SLOPES[CHART_HALF:]
-    inner = _interpolate(smooth, u, np.minimum(slopes, known_to))
+    slopes = RADIAL_SLOPES[:, None]
+    inner = _interpolate(smooth, u, np.minimum(RADIAL_SLOPES, known_to))
     before, last = _interpolate(smooth, u, np.array([known_to - CHART_TREND, known_to]))
     trend = (last - before) / CHART_TREND
-    half = inner + trend * np.maximum(slopes - known_to, 0)[:, None]
-    half = np.clip(half, 0.5 * last, 2.0 * last)
-    half = np.where(slopes[:, None] > known_to, half, inner)
-    opposite = np.roll(half, len(rays) // 2, axis=1)
-    return np.concatenate([opposite[:0:-1], half]).T.astype(np.float32)
+    beyond = inner + trend * np.maximum(slopes - known_to, 0)
+    beyond = np.clip(beyond, 0.5 * last, 2.0 * last)
+    return np.where(slopes > known_to, beyond, inner).T.astype(np.float32)
+
+
+def bowl_chart(radial: Array) -> Array:
+    """Charts (A, S) over `CHART_SLOPES` from those of single rays, A even."""
+    half = radial[:, : PER_RIM + 1]
+    opposite = np.roll(half, len(half) // 2, axis=0)
+    return np.concatenate([opposite[:, :0:-1], half], axis=1)
 
 
 def dark_feet(chart: Array) -> NDArray[np.bool_]:
@@ -139,7 +160,7 @@ def dark_feet(chart: Array) -> NDArray[np.bool_]:
     chart : ndarray, shape (A, S)
         See `bowl_chart`.
     """
-    middle, halfway, foot = (chart[:, CHART_HALF + round(CHART_HALF * s)] for s in (0, *FOOT))
+    middle, halfway, foot = (chart[:, PER_RIM + round(PER_RIM * s)] for s in (0, *FOOT))
     dark = middle > DARK_FOOT * foot
     return np.asarray(dark & (np.abs(foot - halfway) < EVEN_FOOT * (middle - foot)))
 
@@ -180,23 +201,15 @@ def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Arra
     outer = np.array([turn.outer_slope for turn in turns])
     w = (0.5 - 0.5 * np.tanh(q[:, None] / (2 * rounding))).astype(np.float32)
     slope = outer + (1 + q[:, None] / sides.radius_px - outer) * w
-    spread = sides.chart @ _spreading()
-    bowl, ridge = (_interpolate(one.T, CHART_SLOPES, slope) for one in (sides.chart, spread))
-    seen_from = _interpolate(spread.T, CHART_SLOPES, outer)
+    bowl, ridge = (_interpolate(one.T, CHART_SLOPES, slope) for one in (sides.chart, sides.ridge))
+    seen_from = _interpolate(sides.ridge.T, CHART_SLOPES, outer)
     ridge -= seen_from
-    ridge *= np.clip(sides.outside / np.maximum(seen_from, DARK), 0, 1)
+    ridge *= np.clip(sides.outside / np.maximum(seen_from, DARK), 0, MOST_GAIN)
     ridge += (sides.outside + sides.outward * q.astype(np.float32)[:, None])[:, None]
     bowl -= ridge
     bowl *= w[..., None]
     bowl += ridge
     return np.asarray(bowl, np.float32)
-
-
-@lru_cache(maxsize=1)
-def _spreading() -> Array:
-    """Weights (S, S) that average a chart over neighbouring slopes."""
-    kernel = np.exp(-0.5 * ((CHART_SLOPES[:, None] - CHART_SLOPES) / OUTER_LOBE) ** 2)
-    return np.asarray(kernel / kernel.sum(axis=0), np.float32)
 
 
 def _blurring(
