@@ -13,6 +13,7 @@ from scipy.stats import t as student_t
 
 from rimread.diameters import (
     CLIPPED_SHARE,
+    CONTINUED_SHARE,
     DARK_FOOT_SHARE,
     ROUNDING_SHARE,
     SCATTER_SHARE,
@@ -323,12 +324,20 @@ def test_rim_definition_of_a_radius_counts_twice_in_a_diameter():
     )
 
 
+def continued_px(blur_px, radius_px=300.0):
+    """Part in the radius of the light continued over 3 blurs + 1.5 px before the rim."""
+    return CONTINUED_SHARE * blur_px * (3 * blur_px + 1.5) / radius_px
+
+
 @pytest.mark.parametrize(
     ("facts", "radius_px"),
     [
         ({"rounding_px": 2.0}, ROUNDING_SHARE * 2.0),
-        ({"blur_px": SHARP_BLUR_PX}, 0.0),
-        ({"blur_px": 3.0}, SMEAR_SHARE * math.sqrt(3.0**2 - SHARP_BLUR_PX**2)),
+        ({"blur_px": SHARP_BLUR_PX}, continued_px(SHARP_BLUR_PX)),
+        (
+            {"blur_px": 3.0},
+            math.hypot(SMEAR_SHARE * math.sqrt(3.0**2 - SHARP_BLUR_PX**2), continued_px(3.0)),
+        ),
     ],
 )
 def test_rim_definition_has_its_share_of_rounding_and_of_smear(facts, radius_px):
@@ -336,6 +345,19 @@ def test_rim_definition_has_its_share_of_rounding_and_of_smear(facts, radius_px)
     bare = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0} | facts
     found = component(diameters(rim(specimen(d2=3.0), by, **bare), by), "rim definition")
     assert found.u == pytest.approx(2 * radius_px / 200, abs=1e-9)
+
+
+@given(st.floats(0.5, 2.0), st.floats(0.4, 1.4))
+def test_a_small_rim_has_less_bowl_to_tell_its_light_from(d_mm, blur_px):
+    """In diameters of the rim, with the square of how much smaller it is."""
+    by = scale()
+    bare = {"u_common_px": 0.0, "blur_px": blur_px, "rounding_px": 0.0}
+    small, large = (
+        component(diameters(rim(specimen(d1=d, d2=d), by, **bare), by), "rim definition").u / d
+        for d in (d_mm, 2 * d_mm)
+    )
+    assert small == pytest.approx(4 * large, rel=1e-3)
+    assert small == pytest.approx(2 * continued_px(blur_px, 100 * d_mm) / (200 * d_mm), rel=1e-3)
 
 
 @pytest.mark.parametrize("amplitude_px", [0.1, 0.5, 4.0])
@@ -358,7 +380,9 @@ def test_rim_definition_grows_with_what_is_not_seen(missing_deg):
     """As the standard uncertainty of the constant in harmonics 0 to 2 fitted to the arcs seen."""
     by, circle = scale(), specimen(d2=3.0)
     whole, part = (
-        component(diameters(rim(circle, by, missing_deg=missing), by), "rim definition").u
+        component(
+            diameters(rim(circle, by, missing_deg=missing, blur_px=0.0), by), "rim definition"
+        ).u
         for missing in (0.0, missing_deg)
     )
     t = (np.arange(POINTS) + 0.5) * (2 * np.pi / POINTS)

@@ -11,39 +11,39 @@ from numpy.typing import NDArray
 from rimread.budget import Budget, Component, combine
 from rimread.rim.ellipse import Ellipse, design, fit_ellipse
 from rimread.rim.model import Rim
+from rimread.rim.profiles import guard_px
 from rimread.scale.model import Scale
 
 __all__ = ["Diameters", "diameters"]
 
 Array = NDArray[np.floating]
 
-SHAPE_SHARE = 0.35
+SHAPE_SHARE = 0.45
 """Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
 weighted mildly (`TEMPER` in `rimread.rim.locate`)."""
-ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.18, 0.4, 4.0
+ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.24, 0.5, 6.0
 """Shares of an edge's rounding, of what defocus and motion widen it by, and of the unusual scatter
 of the arcs (`USUAL_SCATTER`), by which its light may be read wrongly on every side alike: rounding
 and smear may be less even than assumed, and what misleads single arcs may mislead all. Errors on
-simulated photos go with these three and not with the width of an evenly blurred edge. All four
+simulated photos go with these three and not with the width of an evenly blurred edge. All these
 shares were set there by coverage, of the whole and of the cells of tests/accuracy, and by gross
 errors; no source."""
+CONTINUED_SHARE = 1.5
+"""Share of the blur, for each radius of bowl that it hides before the rim: there the bowl's light
+is continued by its trend, of which a small rim shows little. Set with the others."""
 USUAL_SCATTER = 1.5e-3
 """Scatter in diameters that any finish gives: of a scatter so large half counts, of a smaller one
 less. Set together with the shares."""
-CLIPPED_SHARE = 0.56
+CLIPPED_SHARE = 0.8
 """Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
 are covered as often as others."""
 MOST_UNEVEN = 2.5
 """Most that gaps in the turn and doubted arcs widen the parts which all arcs share, as a third of
 the turn missing in one piece does. Own choice."""
-DARK_FOOT_SHARE = 0.25
+DARK_FOOT_SHARE = 0.35
 """Share of the edge's whole width where all of the bowl is dark up to the rim, none where half of
 it is or less: the arcs that show the whole of the edge tell its shape for the others. By coverage
 of such simulated photos, and by gross errors."""
-DEFINITION_DOF = 3.0
-"""Degrees of freedom of what these shares give: it is known to some 40 %, 1/2 (0.4)^-2 (GUM G.4.2,
-eq. G.3), as errors on simulated photos spread more widely than a normal distribution of that size.
-"""
 HARMONICS = (3, 6)
 """Residual harmonics 3 to 5 stand for 0 to 2, which the fit has taken up."""
 HARMONICS_WIDE = (3, 13)
@@ -212,12 +212,14 @@ def _common_components(
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
     smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
     unusual_px = scatter_px**2 / (scatter_px + USUAL_SCATTER * 2 * rim.ellipse.m)
+    continued = rim.blur_px * guard_px(rim.blur_px) / rim.ellipse.m
     uneven = min(math.sqrt(gaps), MOST_UNEVEN)
     definition_px = math.hypot(
         SHAPE_SHARE * rim.u_common_px * uneven,
         ROUNDING_SHARE * rim.rounding_px * uneven,
         SCATTER_SHARE * unusual_px * uneven,
         SMEAR_SHARE * smear,
+        CONTINUED_SHARE * continued,
     )
     foot = max(2 * rim.dark_foot - 1, 0.0)
     tilt = 2 * ellipse.m * (1 - math.cos(math.radians(TILT_DEG))) / 2 / math.sqrt(3)
@@ -227,16 +229,15 @@ def _common_components(
         Component(
             name="rim definition",
             u=2.0 * definition_px / px_per_mm,
-            dof=DEFINITION_DOF,
             how=f"shape of the edge {rim.u_common_px:.2f} px, rounding {rim.rounding_px:.2f} px, "
-            f"smear {smear:.2f} px, scatter {scatter_px:.2f} px, of which unusual "
-            f"{unusual_px:.2f} px; arcs missing or doubted: x {uneven:.2f}",
+            f"smear {smear:.2f} px, light continued {continued:.2f} px, scatter "
+            f"{scatter_px:.2f} px, of which unusual {unusual_px:.2f} px; arcs missing or "
+            f"doubted: x {uneven:.2f}",
             common=True,
         ),
         Component(
             name="dark bowl",
             u=2.0 * DARK_FOOT_SHARE * foot * rim.transition_px / px_per_mm,
-            dof=DEFINITION_DOF,
             how=f"the foot of the edge does not show on {rim.dark_foot:.0%} of the turn",
             common=True,
         ),
@@ -249,7 +250,6 @@ def _common_components(
         Component(
             name="exposure",
             u=2.0 * CLIPPED_SHARE * rim.clipped_share * rim.transition_px / px_per_mm,
-            dof=DEFINITION_DOF,
             how=f"{rim.clipped_share:.0%} of the rim next to clipped light",
             common=True,
         ),

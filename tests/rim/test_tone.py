@@ -109,8 +109,6 @@ CASES = list(product(("srgb", "linear"), ("ring", "arcs", "side"), (5, 6)))
 WIDER = {
     0.3: {
         *product(("linear",), ("ring", "arcs"), (5, 6)),
-        *product(("srgb",), ("side",), (5, 6)),
-        ("linear", "side", 6),
     },
     0.4: set(product(("linear",), ("ring",), (5, 6))),
 }
@@ -143,11 +141,15 @@ def test_the_other_curve_moves_the_rim_by_a_share_of_the_bound_at_most(share, to
 
 @pytest.mark.parametrize(("tone", "kind", "seed"), CASES)
 def test_the_other_curve_moves_the_rim_by_no_more_than_its_part_in_the_budget(tone, kind, seed):
-    """At k = 2 and by itself, without the rim's definition, whose part has other causes."""
+    """At k = 2 and by itself, without the rim's definition, whose part has other causes.
+
+    Under light from one side the moves of lit and shaded arcs cancel.
+    """
     moved, mean_mm, part = moved_and_part(tone, kind, seed)
     _, right, wrong = read_both_ways(tone, kind, seed)
-    assert 0.2 * 2 * part.u < moved <= 2 * part.u
-    assert 2 * part.u < 0.0025 * mean_mm  # and it is no blank cheque
+    assert moved <= 2 * part.u
+    assert kind == "side" or moved > 0.2 * 2 * part.u  # and it is no blank cheque
+    assert 2 * part.u < 0.0025 * mean_mm
     assert wrong.u_tone_px < 0.1 * wrong.blur_px
     assert right.u_tone_px == 0.0
     assert part.u == pytest.approx(2 * wrong.u_tone_px / 110.0, rel=1e-3)
