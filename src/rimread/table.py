@@ -117,10 +117,6 @@ class Table:
     _numeric: Mapping[str, str]
     _texts: frozenset[str]
 
-    def has(self, name: str) -> bool:
-        """Whether the file has this column that was asked for."""
-        return name in self._known
-
     @property
     def others(self) -> tuple[str, ...]:
         """Headers of the columns that were not asked for."""

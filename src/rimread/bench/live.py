@@ -139,11 +139,11 @@ class Live:
         return Seen(frame.number, **size, hints=hints(sight, found, **size), outline_px=outline)
 
 
-def preview(picture: Picture, side_px: int = PREVIEW_PX) -> bytes:
+def preview(picture: Picture) -> bytes:
     """JPEG of a picture, made smaller when it is large."""
     shown = picture if picture.dtype == np.uint8 else (picture >> 8).astype(np.uint8)
     height, width = shown.shape[:2]
-    factor = side_px / max(height, width)
+    factor = PREVIEW_PX / max(height, width)
     if factor < 1.0:
         size = (max(round(width * factor), 1), max(round(height * factor), 1))
         shown = np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_AREA), np.uint8)

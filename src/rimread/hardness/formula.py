@@ -34,12 +34,10 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Sensitivities:
-    """Relative change of HBW per relative change of what goes into it."""
+    """Relative change of HBW per relative change of diameter or ball; that of the force is 1."""
 
     diameter: float
     """d ln HBW / d ln d, from -2.03 at d = 0.24 D to -2.25 at 0.6 D."""
-    force: float
-    """d ln HBW / d ln F = 1."""
     ball: float
     """d ln HBW / d ln D, from 0.03 to 0.25."""
 
@@ -155,7 +153,7 @@ def sensitivities(d_mm: float, test: TestCondition) -> Sensitivities:
     """
     r = float(_diameters(d_mm, test)) / test.ball_mm
     s = math.sqrt((1.0 - r) * (1.0 + r))
-    return Sensitivities(diameter=-(1.0 + s) / s, force=1.0, ball=r * r / (s * (1.0 + s)))
+    return Sensitivities(diameter=-(1.0 + s) / s, ball=r * r / (s * (1.0 + s)))
 
 
 def hardness_from_diameter(

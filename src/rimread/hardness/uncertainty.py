@@ -146,13 +146,7 @@ def reading_components(series: Series) -> tuple[Component, ...]:
     return tuple(_of_mean(parts, n) for parts in groups.values())
 
 
-def from_parts(
-    series: Series,
-    *,
-    rules: str | RuleSet = "iso",
-    force_rel: float | None = None,
-    ball_mm: float | None = None,
-) -> Statement:
+def from_parts(series: Series, *, rules: str | RuleSet = "iso") -> Statement:
     """Uncertainty from force, ball, reading and scatter.
 
     Parameters
@@ -160,9 +154,7 @@ def from_parts(
     series : Series
         The indents, each with a budget of its mean diameter.
     rules : {"iso", "astm"} or RuleSet
-        Permitted deviations where none are given.
-    force_rel, ball_mm : float, optional
-        Limits of the relative error of the force and of the ball's diameter, each rectangular.
+        Permitted deviations of force and ball, each rectangular.
 
     Raises
     ------
@@ -170,8 +162,7 @@ def from_parts(
         If an indent has no budget.
     """
     chosen = rule_set(rules)
-    force = chosen["force_rel"] if force_rel is None else force_rel
-    ball = ball_tolerance_mm(series.test, chosen) if ball_mm is None else ball_mm
+    force, ball = chosen["force_rel"], ball_tolerance_mm(series.test, chosen)
     H, slope = series.mean_hbw, sensitivities(series.mean_mm, series.test)
     machine = (
         Component(
