@@ -191,6 +191,17 @@ def test_the_ways_to_the_uncertainty():
         made(series(3), way="bias")
 
 
+def test_a_block_that_did_not_pass_fails_the_report():
+    """Its error is taken off, and all the same such a machine measures nothing that counts."""
+    block = Block("B-17", 229.0, 2.3, 2.0, TEST, valid_until=DAY)
+    for diameters, codes in (((4.0, 4.0), set()), ((4.2, 4.2), {"block-error"})):
+        indents = [Indent(d, d) for d in diameters]
+        verification = verify(series_from_indents(indents, TEST), block, on=DAY)
+        report = made(series(3), verification=verification, way="bias")
+        assert {c.code for c in report.checks if c.outcome == "fail"} == codes
+        assert report.failed == bool(codes)
+
+
 def test_the_log_tells_how_the_bias_changes_from_day_to_day():
     block = Block("B-17", 229.0, 2.3, 2.0, TEST)
     indents = [Indent(d, d) for d in (3.98, 4.0, 4.01)]

@@ -43,6 +43,7 @@ from rimread.hardness.uncertainty import (
     from_permissible_error,
     hand_reading,
     reading_components,
+    statement_by,
 )
 
 __all__ = [
@@ -97,6 +98,7 @@ __all__ = [
     "sensitivities",
     "series_checks",
     "series_from_indents",
+    "statement_by",
     "too_unequal",
     "verify",
     "working",

@@ -35,6 +35,7 @@ __all__ = [
     "from_permissible_error",
     "hand_reading",
     "reading_components",
+    "statement_by",
 ]
 
 _E_DIVISOR: Final = 2.8  # u of a permissible error, ISO 6506-1 annex C, from memory
@@ -136,7 +137,7 @@ def reading_components(series: Series) -> tuple[Component, ...]:
         If some of the used indents lack a budget.
     """
     indents = series.used_indents
-    if any(i.budget is None for i in indents):
+    if not series.has_budgets:
         raise ValueError("every indent needs a budget of its mean diameter (some have none)")
     groups: dict[tuple[str, bool], list[Component]] = {}
     for indent in indents:
@@ -144,6 +145,39 @@ def reading_components(series: Series) -> tuple[Component, ...]:
             groups.setdefault((part.name, part.common), []).append(part)
     n = len(indents)
     return tuple(_of_mean(parts, n) for parts in groups.values())
+
+
+def statement_by(
+    way: Way,
+    series: Series,
+    verification: Verification | None = None,
+    *,
+    rules: str | RuleSet = "iso",
+    daily_errors_rel: Sequence[float] = (),
+) -> Statement | None:
+    """Uncertainty by one of the three ways; None where an indent in the mean has no budget.
+
+    Parameters
+    ----------
+    way : {"parts", "permissible-error", "bias"}
+        Which; all but the first need `verification`.
+    series, verification, rules, daily_errors_rel
+        As in `from_parts`, `from_permissible_error` and `from_bias`.
+
+    Raises
+    ------
+    ValueError
+        If the indents on the block are missing, or by the rules of the way.
+    """
+    if way != "parts" and verification is None:
+        raise ValueError(f"the way {way!r} to the uncertainty needs the indents on the block")
+    if not series.has_budgets:
+        return None
+    if way == "parts" or verification is None:
+        return from_parts(series, rules=rules)
+    if way == "bias":
+        return from_bias(series, verification, daily_errors_rel=daily_errors_rel)
+    return from_permissible_error(series, verification, rules=rules)
 
 
 def from_parts(series: Series, *, rules: str | RuleSet = "iso") -> Statement:

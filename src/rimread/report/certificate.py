@@ -20,13 +20,11 @@ from rimread.hardness import (
     convert,
     diameter_for,
     due_on,
-    from_bias,
-    from_parts,
-    from_permissible_error,
     piece_checks,
     rule_set,
     series_checks,
     series_from_indents,
+    statement_by,
 )
 from rimread.hardness.series import Policy
 from rimread.hardness.uncertainty import Way
@@ -78,7 +76,7 @@ def report_from(
         Log of the checks on reference blocks; by the way ``bias`` those on the block of
         `verification` up to the day of the test tell how the machine changes from day to day.
     verification : Verification, optional
-        Indents on a block, for `way`.
+        Indents on a block, for `way`; its checks are among those of the report.
     way : {"parts", "permissible-error", "bias"}
         How the machine gets into the uncertainty, see `rimread.hardness.uncertainty`.
     convert_to, table : sequence of str, str
@@ -102,7 +100,13 @@ def report_from(
     _no_photo_twice(results)
     series = series_from_indents(_indents(measured), _one_test(measured), policy=policy)
     earlier = [entry for entry in daily or () if job.on is not None and entry.on <= job.on]
-    statement = _statement(series, verification, way, chosen, earlier)
+    statement = statement_by(
+        way,
+        series,
+        verification,
+        rules=chosen,
+        daily_errors_rel=_errors(earlier, verification),
+    )
     of_scales = tuple(scales)
     _scales_belong(of_scales, measured)
     if pictures and len(pictures) != len(measured):
@@ -123,10 +127,10 @@ def report_from(
             *_day_checks(of_scales, job, made_on),
             *_machine_checks(lab, job, chosen),
             *(() if daily is None else _block_checks(block_check, job)),
+            *(() if verification is None else verification.checks),
         ),
         scales=of_scales,
         block_check=block_check,
-        verification=verification,
         conversions=_conversions(series, statement, job, convert_to, table),
         by_eye=_matched(by_eye, measured),
         pictures=tuple(pictures),
@@ -177,29 +181,13 @@ def _scales_belong(scales: Sequence[Scale], measured: Sequence[Result]) -> None:
             )
 
 
-def _statement(
-    series: Series,
-    verification: Verification | None,
-    way: Way,
-    rules: RuleSet,
-    daily: Sequence[DailyCheck],
-) -> Statement | None:
-    if way != "parts" and verification is None:
-        raise ValueError(f"the way {way!r} to the uncertainty needs the indents on the block")
-    if any(i.budget is None for i in series.used_indents):
-        return None
-    if way == "permissible-error" and verification is not None:
-        return from_permissible_error(series, verification, rules=rules)
-    if way == "bias" and verification is not None:
-        return from_bias(series, verification, daily_errors_rel=_errors(daily, verification))
-    return from_parts(series, rules=rules)
-
-
-def _errors(daily: Sequence[DailyCheck], verification: Verification) -> list[float]:
+def _errors(daily: Sequence[DailyCheck], verification: Verification | None) -> list[float]:
     """Errors on this block under this test, of each day the last line.
 
     Days on which the block did not pass are left out: nothing is tested with such a machine.
     """
+    if verification is None:
+        return []
     block = verification.block
     of_days = {
         entry.on: entry.error_rel
