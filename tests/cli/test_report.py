@@ -165,7 +165,7 @@ def test_the_uncertainty_by_the_block(job: Path, tmp_path: Path):
         job, "--out", tmp_path / "x.html", *words[:2], "--block-results", other, *words[4:]
     )
     assert result.exit_code == 2
-    assert "the block holds for 10/3000" in result.stderr
+    assert "not under 10/3000" in result.stderr
 
 
 def test_from_photo_to_report(tmp_path: Path):

@@ -17,7 +17,14 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Indent, RuleSet, TestCondition
     from rimread.report.results import Result
 
-__all__ = ["Given", "indents_from", "print_checks", "results_from", "rules_from"]
+__all__ = [
+    "Given",
+    "indents_from",
+    "measured_before",
+    "print_checks",
+    "results_from",
+    "rules_from",
+]
 
 _PAIR = re.compile(r"([^,]+),([^,]+)")
 
@@ -73,7 +80,7 @@ def indents_from(
         if _is_number(word):
             msg = f"several indents are written as pairs D1,D2 like 4.02,4.04 (got {word!r} alone)"
             raise ValueError(msg)
-        for indent in _results(word, test):
+        for indent in measured_before(word, test):
             refused += indent is None
             indents += [] if indent is None else [indent]
     return Given(tuple(indents), refused)
@@ -147,8 +154,14 @@ def _millimetres(word: str) -> float:
     return value
 
 
-def _results(word: str, test: TestCondition) -> Iterator[Indent | None]:
-    """Indents of a file of results, None for a refused one."""
+def measured_before(word: str, test: TestCondition) -> Iterator[Indent | None]:
+    """Indents of a file of results, None for a refused one; people are told of it.
+
+    Raises
+    ------
+    ValueError
+        If there is no such file, a line is no result, or was measured under another test.
+    """
     if word != "-" and not Path(word).exists():
         msg = f"{word!r} is neither diameters in mm, like 4.02 or 4.02,4.04, nor a file of results"
         raise ValueError(msg)

@@ -12,12 +12,12 @@ import typer
 
 from rimread import whole
 from rimread.cli import _report_options as own
-from rimread.cli._indents import results_from, rules_from
+from rimread.cli._indents import measured_before, results_from, rules_from
 from rimread.cli._io import REFUSED, say, speaking, telling
 from rimread.cli._options import Average, Rules, Way, date_of
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
-    from rimread.hardness import RuleSet, TestCondition, Verification
+    from rimread.hardness import RuleSet, Verification
     from rimread.refusal import Refusal
     from rimread.report.blocks import Picture
     from rimread.report.model import ByEye, Job, TestReport
@@ -245,22 +245,10 @@ def _verification(
     if block is None or results is None or day is None:
         raise ValueError("a block needs all three: --block, --block-results and --on")
     from rimread.hardness import read_block, series_from_indents, verify  # noqa: PLC0415
-    from rimread.report.results import read_text, results_from_lines  # noqa: PLC0415
 
     told = read_block(block)
-    indents = []
-    for result in results_from_lines(read_text(results), str(results)):
-        if result.indent is not None:
-            _same_test(result, told.test)
-            indents.append(result.indent)
+    indents = [one for one in measured_before(str(results), told.test) if one is not None]
     return verify(series_from_indents(indents, told.test), told, on=day, rules=rules)
-
-
-def _same_test(result: Result, test: TestCondition) -> None:
-    if result.test is not None and result.test.name != test.name:
-        raise ValueError(
-            f"{result.photo} was measured under {result.test.name}, the block holds for {test.name}"
-        )
 
 
 def _by_eye(path: Path) -> tuple[ByEye, ...]:
