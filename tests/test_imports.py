@@ -12,7 +12,8 @@ import rimread
 SOURCE = Path(rimread.__file__).parent
 
 STAGES = (
-    ("refusal", "check", "budget", "table", "whole", "plot", "jpeg"),  # words that every stage uses
+    # words that every stage uses
+    ("refusal", "check", "budget", "table", "toml", "whole", "plot", "jpeg"),
     ("photo",),
     ("scale",),
     ("rim",),
