@@ -21,6 +21,7 @@ from rimread.hardness.formula import (
     designation,
     diameter_for,
     hardness_from_diameter,
+    hbw_per_mm,
     rounded,
     sensitivities,
 )
@@ -82,6 +83,7 @@ __all__ = [
     "from_permissible_error",
     "hand_reading",
     "hardness_from_diameter",
+    "hbw_per_mm",
     "indent_checks",
     "material",
     "not_of_one_indent",

@@ -8,13 +8,13 @@ unit off, so the nominal kgf go in directly.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import overload
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rimread.budget import Budget, Component, combine
+from rimread.budget import Budget, combine
 from rimread.hardness.condition import TestCondition, plain_number
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "designation",
     "diameter_for",
     "hardness_from_diameter",
+    "hbw_per_mm",
     "rounded",
     "sensitivities",
 ]
@@ -156,6 +157,11 @@ def sensitivities(d_mm: float, test: TestCondition) -> Sensitivities:
     return Sensitivities(diameter=-(1.0 + s) / s, ball=r * r / (s * (1.0 + s)))
 
 
+def hbw_per_mm(d_mm: float, test: TestCondition) -> float:
+    """Change of HBW per mm of mean diameter, negative."""
+    return sensitivities(d_mm, test).diameter * brinell(d_mm, test) / d_mm
+
+
 def hardness_from_diameter(
     mean_mm: float, diameter_budget: Budget, test: TestCondition
 ) -> Hardness:
@@ -176,14 +182,10 @@ def hardness_from_diameter(
         Its budget has the components of `diameter_budget`, brought to HBW (GUM eq. 11a).
         Force, ball, machine and material are not in it; see `rimread.hardness.uncertainty`.
     """
-    hbw = brinell(mean_mm, test)
-    slope = abs(sensitivities(mean_mm, test).diameter) * hbw / mean_mm
-    parts = (
-        Component(c.name, slope * c.u, c.dof, c.how, c.common) for c in diameter_budget.components
-    )
+    slope = abs(hbw_per_mm(mean_mm, test))
     return Hardness(
-        hbw=hbw,
-        budget=combine(parts),
+        hbw=brinell(mean_mm, test),
+        budget=combine(replace(part, u=slope * part.u) for part in diameter_budget.components),
         test=test,
         covers="reading of the diameter only, not force, ball, machine or material",
     )

@@ -17,13 +17,13 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from rimread.budget import Budget, Component, combine, in_step
 from rimread.hardness.block import Verification
 from rimread.hardness.condition import TestCondition
-from rimread.hardness.formula import brinell, designation, sensitivities
+from rimread.hardness.formula import designation, hbw_per_mm, sensitivities
 from rimread.hardness.rules import RuleSet, rule_set
 from rimread.hardness.series import Indent, Series, permissible_error
 
@@ -272,7 +272,7 @@ def from_bias(
     H = series.mean_hbw / (1.0 + verification.error_rel)
     scale = H / series.mean_hbw
     parts = list(_block_parts(verification, H))
-    parts += [_scaled(p, scale) for p in _reading_and_scatter(series)]
+    parts += [replace(part, u=part.u * scale) for part in _reading_and_scatter(series)]
     left_out = "; not the machine's change from day to day"
     if len(daily_errors_rel) >= 2:
         sd = statistics.stdev(daily_errors_rel)
@@ -298,13 +298,8 @@ def ball_tolerance_mm(test: TestCondition, rules: RuleSet) -> float:
 
 def _in_hbw(indent: Indent, test: TestCondition) -> list[Component]:
     assert indent.budget is not None  # noqa: S101  (asked for before)
-    slope = abs(sensitivities(indent.mean_mm, test).diameter)
-    per_mm = slope * brinell(indent.mean_mm, test) / indent.mean_mm
-    return [_scaled(part, per_mm) for part in indent.budget.components]
-
-
-def _scaled(part: Component, by: float) -> Component:
-    return Component(part.name, part.u * by, part.dof, part.how, part.common)
+    per_mm = abs(hbw_per_mm(indent.mean_mm, test))
+    return [replace(part, u=part.u * per_mm) for part in indent.budget.components]
 
 
 def _of_mean(parts: Sequence[Component], n: int) -> Component:

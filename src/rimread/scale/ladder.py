@@ -144,7 +144,7 @@ def _patch_phase(
     weight = np.abs(wave[patch]) / np.abs(wave[patch]).max()
     target = guess[patch]
     flat = _BENT * math.hypot(*frequency) * 1000.0 * 2 * np.pi
-    ridge = np.diag([0.0, 0.0, 0.0, 1.0, 1.0, 1.0])[3:] * _PHASE_NOISE / flat
+    ridge = np.eye(6)[3:] * _PHASE_NOISE / flat
     coefficients: FloatArray = np.zeros(terms.shape[1])
     for _ in range(4):
         coefficients, *_ = np.linalg.lstsq(
