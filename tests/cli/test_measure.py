@@ -612,6 +612,14 @@ def test_indents_on_the_block_may_be_photos(tmp_path):
     assert records(done)[0]["statement"]["U_hbw"] > 0
 
 
+def test_a_photo_on_the_block_that_cannot_be_read_is_told_by_the_exit_code(tmp_path):
+    (tmp_path / "a.jpg").write_text("no picture", encoding="utf-8")
+    for certified in (190.0, 220.0):  # whether the block passes or not
+        block = block_file(tmp_path, certified)
+        words = on_block([*near_block(190.0), str(tmp_path / "a.jpg")])
+        assert measure(GOOD, options=["--block", block, *words]).exit_code == 2
+
+
 @pytest.mark.parametrize(
     ("options", "rule"),
     [

@@ -22,7 +22,7 @@ __all__ = ["Machine", "machine_of"]
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """How force and ball get into the uncertainty; `code` is 1 when the block has its faults."""
+    """How force and ball get into the uncertainty; `code` is the exit code by the block."""
 
     test: TestCondition
     rules: RuleSet
@@ -65,12 +65,12 @@ def machine_of(
         job.rules,
         way or "permissible-error",
         verification,
-        code if verification.passed else REFUSED,
+        max(code, 0 if verification.passed else REFUSED),
     )
 
 
 def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], int]:
-    """Indents from photos, pairs and results; 1 when some were refused."""
+    """Indents from photos, pairs and results, and the exit code by them."""
     plain = replace(job, piece=None, lay_deg=None)
     indents: list[Indent] = []
     photos: list[Seen] = []
