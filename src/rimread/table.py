@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
-__all__ = ["Problem", "Row", "Table", "open_table", "read_rows"]
+__all__ = ["Problem", "Row", "Table", "open_table"]
 
 _UNITS: Mapping[str, Mapping[str, float]] = {
     "": {},
@@ -224,17 +224,6 @@ def open_table(
         _numeric=dict(numeric),
         _texts=frozenset(known),
     )
-
-
-def read_rows(
-    path: Path,
-    *,
-    required: Collection[str],
-    optional: Collection[str] = (),
-    numeric: Mapping[str, str] = MappingProxyType({}),
-) -> Iterator[Row | Problem]:
-    """Rows and problems of a CSV file in order: `open_table` and its `Table.rows`."""
-    return open_table(path, required=required, optional=optional, numeric=numeric).rows()
 
 
 # -- header ---------------------------------------------------------------------------------------

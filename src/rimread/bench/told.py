@@ -265,7 +265,7 @@ def verification(lines: Sequence[Line], folder: Folder, serial: str, rules: str)
         return shown
     return shown | {
         "status": "passed" if found.passed else "failed",
-        "error": f"{round(found.error_hbw, 1) + 0.0:+.1f} HBW ({found.error_rel:+.2%})",
+        "error": f"{found.error_hbw:+z.1f} HBW ({found.error_rel:+.2%})",
         "repeatability": f"{found.repeatability_rel:.2%}",
         "checks": checks(found.checks),
     }

@@ -1,4 +1,4 @@
-"""What people see: overlay pictures and readings in words."""
+"""What people see: overlay pictures, readings in words, the test report."""
 
 from rimread.report.overlay import close_up, overlay, overlay_all, save_overlay
 
