@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import re
 import sys
 from collections.abc import Iterable, Iterator
@@ -72,7 +73,7 @@ def indents_from(
     indents: list[Indent] = []
     refused = 0
     for word in given:
-        pair = _PAIR.fullmatch(word)
+        pair = None if os.path.exists(word) else _PAIR.fullmatch(word)
         if pair is not None:
             indents.append(_typed(*_with_points(word, *pair.groups()), resolution_mm))
             continue
