@@ -43,7 +43,6 @@ def pending(waiting: Pending) -> dict[str, Any]:
         "label": waiting.shot.label,
         "path": waiting.shot.path,
         "sha256": waiting.shot.photo.sha256,
-        "taken_at": waiting.shot.taken_at.isoformat(),
         "width_px": waiting.shot.photo.width_px,
         "height_px": waiting.shot.photo.height_px,
         "blind_due": waiting.blind_due,
@@ -233,7 +232,6 @@ def _line(number: int, line: Line) -> dict[str, Any]:
         "counts": line.counts,
         "reason": line.reason,
         "photo": record.get("photo", ""),
-        "taken_at": record.get("taken_at", ""),
         "warned": [c["code"] for c in record.get("checks", ()) if c["outcome"] != "pass"],
     }
     if record.get("status") != "measured":
