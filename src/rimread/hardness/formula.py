@@ -9,10 +9,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import overload
-
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
 from rimread.budget import Budget, combine
 from rimread.hardness.condition import TestCondition, plain_number
@@ -29,8 +25,6 @@ __all__ = [
     "rounded",
     "sensitivities",
 ]
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,11 +64,7 @@ class Hardness:
         return designation(self.hbw, self.test)
 
 
-@overload
-def brinell(d_mm: float, test: TestCondition) -> float: ...
-@overload
-def brinell(d_mm: Array, test: TestCondition) -> Array: ...
-def brinell(d_mm: float | Array, test: TestCondition) -> float | Array:
+def brinell(d_mm: float, test: TestCondition) -> float:
     """HBW from the mean indent diameter.
 
     HBW = 2 F / (π D (D - sqrt(D² - d²))), ISO 6506-1 table of symbols and ASTM E10-08 eq. 1,
@@ -82,32 +72,26 @@ def brinell(d_mm: float | Array, test: TestCondition) -> float | Array:
 
     Parameters
     ----------
-    d_mm : float or ndarray
+    d_mm : float
         Mean diameter.
     test : TestCondition
         Ball and force.
 
     Returns
     -------
-    float or ndarray
-        Unrounded, of the shape of `d_mm`.
+    float
+        Unrounded.
 
     Raises
     ------
     ValueError
         Unless 0 < d < D.
     """
-    d = _diameters(d_mm, test)
-    D = test.ball_mm
-    hbw = 2.0 * test.force_kgf * (D + np.sqrt((D - d) * (D + d))) / (math.pi * D * d * d)
-    return _like(hbw)
+    d, D = _diameter(d_mm, test), test.ball_mm
+    return 2.0 * test.force_kgf * (D + math.sqrt((D - d) * (D + d))) / (math.pi * D * d * d)
 
 
-@overload
-def diameter_for(hbw: float, test: TestCondition) -> float: ...
-@overload
-def diameter_for(hbw: Array, test: TestCondition) -> Array: ...
-def diameter_for(hbw: float | Array, test: TestCondition) -> float | Array:
+def diameter_for(hbw: float, test: TestCondition) -> float:
     """Mean diameter in mm that gives this HBW: d = 2 sqrt(h (D - h)), h = F / (π D HBW).
 
     Raises
@@ -115,25 +99,18 @@ def diameter_for(hbw: float | Array, test: TestCondition) -> float | Array:
     ValueError
         If no indent smaller than the ball gives it: HBW must exceed 2 F / (π D²).
     """
-    values = np.asarray(hbw, dtype=np.float64)
     D = test.ball_mm
     least = 2.0 * test.force_kgf / (math.pi * D * D)
-    bad = ~(np.isfinite(values) & (values > least))
-    if np.any(bad):
-        msg = (
+    if not (math.isfinite(hbw) and hbw > least):
+        raise ValueError(
             f"HBW {test.name} must be above {least:.4g}, where the whole ball would be sunk "
-            f"(got {np.extract(bad, values)[0]:g})"
+            f"(got {hbw:g})"
         )
-        raise ValueError(msg)
-    h = test.force_kgf / (math.pi * D * values)
-    return _like(2.0 * np.sqrt(h * (D - h)))
+    h = test.force_kgf / (math.pi * D * float(hbw))
+    return 2.0 * math.sqrt(h * (D - h))
 
 
-@overload
-def depth_mm(d_mm: float, test: TestCondition) -> float: ...
-@overload
-def depth_mm(d_mm: Array, test: TestCondition) -> Array: ...
-def depth_mm(d_mm: float | Array, test: TestCondition) -> float | Array:
+def depth_mm(d_mm: float, test: TestCondition) -> float:
     """Indent depth h = (D - sqrt(D² - d²))/2, ISO 6506-1 table of symbols.
 
     Raises
@@ -141,9 +118,8 @@ def depth_mm(d_mm: float | Array, test: TestCondition) -> float | Array:
     ValueError
         Unless 0 < d < D.
     """
-    d = _diameters(d_mm, test)
-    D = test.ball_mm
-    return _like(d * d / (2.0 * (D + np.sqrt((D - d) * (D + d)))))
+    d, D = _diameter(d_mm, test), test.ball_mm
+    return d * d / (2.0 * (D + math.sqrt((D - d) * (D + d))))
 
 
 def sensitivities(d_mm: float, test: TestCondition) -> Sensitivities:
@@ -152,7 +128,7 @@ def sensitivities(d_mm: float, test: TestCondition) -> Sensitivities:
     With r = d/D and s = sqrt(1 - r²), d ln HBW/d ln d = -r²/(s (1 - s)) = -(1 + s)/s, and HBW
     depends on F/D² and d/D only, so that the one to D is the rest to -2.
     """
-    r = float(_diameters(d_mm, test)) / test.ball_mm
+    r = _diameter(d_mm, test) / test.ball_mm
     s = math.sqrt((1.0 - r) * (1.0 + r))
     return Sensitivities(diameter=-(1.0 + s) / s, ball=r * r / (s * (1.0 + s)))
 
@@ -207,18 +183,10 @@ def designation(hbw: float, test: TestCondition) -> str:
     return f"{rounded(hbw)} HBW {test.name}"
 
 
-def _diameters(d_mm: ArrayLike, test: TestCondition) -> Array:
-    d = np.asarray(d_mm, dtype=np.float64)
-    bad = ~((d > 0.0) & (d < test.ball_mm))
-    if np.any(bad):
-        msg = (
+def _diameter(d_mm: float, test: TestCondition) -> float:
+    if not 0.0 < d_mm < test.ball_mm:
+        raise ValueError(
             f"an indent diameter must be above 0 and below the ball diameter "
-            f"{plain_number(test.ball_mm)} mm (got {np.extract(bad, d)[0]:g} mm)"
+            f"{plain_number(test.ball_mm)} mm (got {d_mm:g} mm)"
         )
-        raise ValueError(msg)
-    return d
-
-
-def _like(values: ArrayLike) -> float | Array:
-    out = np.asarray(values)
-    return float(out) if out.ndim == 0 else out
+    return float(d_mm)
