@@ -12,7 +12,8 @@ import rimread
 SOURCE = Path(rimread.__file__).parent
 
 STAGES = (
-    ("refusal", "check", "budget", "table", "whole", "plot", "jpeg"),  # words that every stage uses
+    # words that every stage uses
+    ("refusal", "check", "budget", "table", "toml", "whole", "plot", "jpeg"),
     ("photo",),
     ("scale",),
     ("rim",),
@@ -69,6 +70,7 @@ def test_the_order_is_seen():
 
 
 def test_start_up_imports_nothing_heavy():
-    code = f"import rimread.cli, sys; print([m for m in {HEAVY} if m in sys.modules])"
+    modules = "rimread.cli, rimread.hardness"
+    code = f"import {modules}, sys; print([m for m in {HEAVY} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

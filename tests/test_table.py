@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rimread.table import Problem, Row, open_table, read_rows
+from rimread.table import Problem, Row, open_table
 
 READINGS = {
     "required": ("photo", "operator", "d1", "d2"),
@@ -19,7 +19,7 @@ READINGS = {
 def read(tmp_path, text, encoding="utf-8", **wanted):
     path = tmp_path / "Ablesungen März.csv"
     path.write_bytes(text.encode(encoding))
-    return list(read_rows(path, **(wanted or READINGS)))
+    return list(open_table(path, **(wanted or READINGS)).rows())
 
 
 PLAIN = "photo,operator,d1,d2\na.jpg,Zoë,3.42,3.45\n"
@@ -161,7 +161,7 @@ def test_what_a_spreadsheet_wrote_is_read_back(tmp_path_factory, rows, delimiter
     writer.writerows((photo, f"{d1:.4f}".replace(".", mark)) for photo, d1 in rows)
     path = tmp_path_factory.mktemp("table") / "t.csv"
     path.write_bytes(out.getvalue().encode(encoding))
-    read_back = list(read_rows(path, required=("photo", "d1"), numeric={"d1": "mm"}))
+    read_back = list(open_table(path, required=("photo", "d1"), numeric={"d1": "mm"}).rows())
     assert [(row.texts["photo"], row.numbers["d1"]) for row in read_back] == rows
 
 
@@ -169,5 +169,5 @@ def test_what_a_spreadsheet_wrote_is_read_back(tmp_path_factory, rows, delimiter
 def test_any_bytes_give_rows_problems_or_a_sentence(tmp_path_factory, data):
     path = tmp_path_factory.mktemp("table") / "t.csv"
     path.write_bytes(b"photo,d1\n" + data)
-    for row in read_rows(path, required=("photo", "d1"), numeric={"d1": "mm"}):
+    for row in open_table(path, required=("photo", "d1"), numeric={"d1": "mm"}).rows():
         assert row.line >= 2

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from rimread import plot
 from rimread.hardness import parse_test
 from rimread.scale.model import Scale
 from rimread.simulate import Camera, Indent, Light, Scene, Surface, rim_levels, simulate
@@ -27,7 +28,7 @@ from rimread.validate import (
     summarised,
     test_range_mm,
 )
-from rimread.validate.figure import draw, save_figure
+from rimread.validate.figure import draw
 from rimread.validate.trial import tried
 from rimread.validate.working import scale_drawn, scene_drawn
 
@@ -356,11 +357,11 @@ def test_figure_shows_every_photo_and_every_cell(tmp_path):
     heights = [bar.get_height() for bar in below.patches]
     assert heights == pytest.approx([100 * cell.refused_share for cell in found.cells])
     for name in ("v.png", "v.svg"):
-        save_figure(found, Limits(), tmp_path / name)
+        plot.save(draw(found, Limits()), tmp_path / name, dpi=50)
         assert (tmp_path / name).stat().st_size > 1000
     assert not above.texts
     far = summarised(WORKING, trials([0.0] * 50 + [0.003, -0.2]))
     assert [text.get_text() for text in draw(far, Limits()).axes[0].texts] == ["-20.0"]
     again = tmp_path / "again.svg"
-    save_figure(found, Limits(), again)
+    plot.save(draw(found, Limits()), again, dpi=50)
     assert again.read_bytes() == (tmp_path / "v.svg").read_bytes()

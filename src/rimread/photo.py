@@ -2,9 +2,9 @@
 
 Pixels: x right, y down, the centre of the top-left pixel is (0, 0).
 
-A picture is taken as the sensor wrote it. The orientation tag (EXIF 0x0112) is noted and not
-applied: the scale belongs to the rows and columns of the sensor, and in a camera that looks down a
-tube the tag is whatever its gravity sensor made of it.
+A picture is taken as the sensor wrote it. The orientation tag (EXIF 0x0112) is not applied: the
+scale belongs to the rows and columns of the sensor, and in a camera that looks down a tube the tag
+is whatever its gravity sensor made of it.
 """
 
 from __future__ import annotations
@@ -80,10 +80,6 @@ class Photo:
     white : int or None
         Grey value of full light when it is less than the pixel can hold: linear 10, 12 or 14 bit
         values in 16-bit pixels.
-    orientation : int
-        The orientation tag of the file, noted and not applied; 1 when there is none.
-    camera : str
-        Maker and model from the file, empty when it does not say.
     """
 
     grey: NDArray[np.uint8] | NDArray[np.uint16]
@@ -93,8 +89,6 @@ class Photo:
     jpeg_quality: int | None = None
     tone_stated: bool = False
     white: int | None = None
-    orientation: int = 1
-    camera: str = ""
 
     @property
     def width_px(self) -> int:
@@ -194,11 +188,9 @@ def _judge_file(path: Path, found: os.stat_result) -> None:
 
 def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Photo:
     _judge_header(path, image)
-    orientation = _orientation(image)  # before the TIFF reader drops it
     grey, white = _grey(path, data, image)
     said = tone or _tone_said(image)
     resolved: Tone = said or ("srgb" if white is None else "linear")
-    exif = image.getexif()
     return Photo(
         grey=grey,
         tone=resolved,
@@ -207,8 +199,6 @@ def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Ph
         jpeg_quality=jpeg.quality(image),
         tone_stated=said is not None,
         white=white if resolved == "linear" else None,
-        orientation=orientation,
-        camera=_camera(exif),
     )
 
 
@@ -235,7 +225,8 @@ def _grey(
         if not jpeg.ends(data):
             raise PhotoError(f"{path}: cut short, the end of the JPEG is missing")
         return _decode(path, data).astype(np.uint8, copy=False), None
-    turned = _orientation(image) if image.format == "TIFF" else 1  # both decoders turn a TIFF
+    # both decoders turn a TIFF, and loading it drops the tag
+    turned = _orientation(image) if image.format == "TIFF" else 1
     image.load()  # raises when the file is cut short, which cv2 does not
     bits = _bits(image, data)
     if bits <= 8:
@@ -344,7 +335,7 @@ def _undo(tone: Tone, coded: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.where(coded <= 0.04045, coded / np.float32(12.92), high).astype(np.float32)
 
 
-# -- provenance ---------------------------------------------------------------------------------
+# -- orientation --------------------------------------------------------------------------------
 
 
 def _as_stored(grey: NDArray[_Depth], orientation: int) -> NDArray[_Depth]:
@@ -362,8 +353,3 @@ def _orientation(image: Image.Image) -> int:
     """Orientation tag, 1 (as stored) when it is missing or not one of the eight."""
     tag = image.getexif().get(ExifTags.Base.Orientation, 1)
     return tag if tag in range(1, 9) else 1
-
-
-def _camera(exif: Image.Exif) -> str:
-    words = (exif.get(ExifTags.Base.Make), exif.get(ExifTags.Base.Model))
-    return " ".join(str(word).strip("\0 ") for word in words if word)

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
-__all__ = ["Problem", "Row", "Table", "open_table", "read_rows"]
+__all__ = ["Problem", "Row", "Table", "open_table"]
 
 _UNITS: Mapping[str, Mapping[str, float]] = {
     "": {},
@@ -116,10 +116,6 @@ class Table:
     _required: frozenset[str]
     _numeric: Mapping[str, str]
     _texts: frozenset[str]
-
-    def has(self, name: str) -> bool:
-        """Whether the file has this column that was asked for."""
-        return name in self._known
 
     @property
     def others(self) -> tuple[str, ...]:
@@ -228,17 +224,6 @@ def open_table(
         _numeric=dict(numeric),
         _texts=frozenset(known),
     )
-
-
-def read_rows(
-    path: Path,
-    *,
-    required: Collection[str],
-    optional: Collection[str] = (),
-    numeric: Mapping[str, str] = MappingProxyType({}),
-) -> Iterator[Row | Problem]:
-    """Rows and problems of a CSV file in order: `open_table` and its `Table.rows`."""
-    return open_table(path, required=required, optional=optional, numeric=numeric).rows()
 
 
 # -- header ---------------------------------------------------------------------------------------

@@ -10,11 +10,10 @@ from hypothesis import strategies as st
 
 from rimread.agreement import HumanReading, ImageResult, compare
 from rimread.agreement.judging import operator_checks
-from rimread.agreement.model import hbw_per_mm
 from rimread.agreement.record import comparison_json
 from rimread.agreement.statistics import Estimate
 from rimread.agreement.words import about_gauge, about_operator, about_study
-from rimread.hardness import TestCondition, brinell, rule_set
+from rimread.hardness import TestCondition, brinell, hbw_per_mm, rule_set
 
 SHOP = TestCondition(10, 3000)
 IMAGES = [

@@ -394,8 +394,8 @@ def killed_and_started_again(folder, kills, count, milliseconds, rng):
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no kill -9")
 def test_killed_twice(tmp_path):
-    left, reached = killed_and_started_again(tmp_path, 2, 400, 20, random.Random(3))  # noqa: S311
-    assert any(0 < n < 400 for n in reached), "killed in the midst of it"
+    left, reached = killed_and_started_again(tmp_path, 2, 250, 20, random.Random(3))  # noqa: S311
+    assert any(0 < n < 250 for n in reached), "killed in the midst of it"
     if sys.platform == "linux":
         deadline = time.monotonic() + 10.0
         while any(map(alive, left)) and time.monotonic() < deadline:

@@ -39,13 +39,14 @@ NOISE_LEVELS = 1.0
 def film(path: Path, chapters: dict[str, str]) -> Path:
     """Lossless video of pictures with the noise of a camera, `FRAMES` of each."""
     rng = np.random.default_rng(6506)
-    writer = cv2.VideoWriter(str(path), cv2.VideoWriter_fourcc(*"FFV1"), 12, (1024, 768))
+    kind = cv2.VideoWriter_fourcc(*"FFV1")
+    writer = cv2.VideoWriter(str(path), kind, 12, (1024, 768), isColor=False)
     assert writer.isOpened(), "OpenCV has no FFV1"
     for file in chapters.values():
         grey = cv2.imread(str(ROOT / file), cv2.IMREAD_GRAYSCALE).astype(np.float32)
         for _ in range(FRAMES):
             noisy = np.clip(grey + rng.normal(0.0, NOISE_LEVELS, grey.shape), 0, 255)
-            writer.write(cv2.cvtColor(np.rint(noisy).astype(np.uint8), cv2.COLOR_GRAY2BGR))
+            writer.write(np.rint(noisy).astype(np.uint8))
     writer.release()
     return path
 

@@ -150,8 +150,8 @@ def test_scatter_is_that_of_the_diameter():
     assert isinstance(found, Scatter)
     assert found.frames == 6
     assert found.sd_rel == pytest.approx(np.std(truth, ddof=1) / np.mean(truth), rel=0.3)
-    part = found.component(2.0)
-    assert part.u == pytest.approx(2.0 * found.sd_rel / math.sqrt(6))
+    part = found.component
+    assert part.u == pytest.approx(found.sd_rel / math.sqrt(6))
     assert part.dof == 5
 
 

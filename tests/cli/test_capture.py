@@ -33,10 +33,10 @@ def film(path, pictures):
     """Lossless video of grey pictures with noise."""
     rng = np.random.default_rng(1)
     size = pictures[0].shape[::-1]
-    writer = cv2.VideoWriter(str(path), cv2.VideoWriter_fourcc(*"FFV1"), 60, size)
+    writer = cv2.VideoWriter(str(path), cv2.VideoWriter_fourcc(*"FFV1"), 60, size, isColor=False)
     for grey in pictures:
-        noisy = np.clip(np.rint(grey + rng.normal(0, 1.0, grey.shape)), 0, 255).astype(np.uint8)
-        writer.write(cv2.cvtColor(noisy, cv2.COLOR_GRAY2BGR))
+        noisy = np.clip(np.rint(grey + rng.normal(0, 1.0, grey.shape)), 0, 255)
+        writer.write(noisy.astype(np.uint8))
     writer.release()
     return path
 
@@ -198,9 +198,10 @@ def test_watch_tells_people(tmp_path):
     assert "HBW 10/3000" in done.stdout
 
 
-def test_watch_tells_of_a_picture_that_stays_empty(tmp_path):
+def test_watch_tells_of_a_picture_that_stays_empty(tmp_path, monkeypatch):
+    monkeypatch.setattr("rimread.capture.watch.EMPTY_FOR", 2.0)
     (tmp_path / "empty.jpg").touch()
-    words = ("--scale", SCALE, "--test", "10/3000", "--existing", "--settle", 0, "--idle", 3.0)
+    words = ("--scale", SCALE, "--test", "10/3000", "--existing", "--settle", 0, "--idle", 1.2)
     done = run("watch", tmp_path, *words)
     assert done.exit_code == 2
     assert done.stdout.count("empty.jpg  refused (unreadable)") == 1

@@ -138,7 +138,7 @@ def test_budgets_of_results_are_used(tmp_path: Path) -> None:
         {"name": "scale", "u_mm": 0.003, "dof": None, "how": "", "common": True},
         {"name": "edge", "u_mm": 0.002, "dof": 30, "how": "", "common": False},
     ]
-    file = tmp_path / "results.jsonl"
+    file = tmp_path / "results,2.jsonl"  # a file for all its comma
     line = _result(4.0, budget_mm=parts, U_mean_mm=None)  # it follows from the parts
     file.write_text(f"{line}\n{line}", encoding="utf-16")  # what PowerShell 5 redirects
     budget = {p["name"]: p for p in _json("--test", "10/3000", str(file))["budget"]}

@@ -12,6 +12,7 @@ import subprocess
 import sys
 import zlib
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -62,12 +63,17 @@ def records(done) -> list[dict]:
 # -- the job ------------------------------------------------------------------------------------
 
 
+@cache
+def of_sample(photo: str, scale: str, test: str):
+    """Result and record of a sample image, measured once."""
+    done = measure(SAMPLES / photo, scale=ROOT / scale, test=test, options=["--json"])
+    (record,) = records(done)
+    return done, record
+
+
 @pytest.mark.parametrize("row", truth(), ids=lambda row: row["photo"])
 def test_sample_images_against_their_truth(row):
-    done = measure(
-        SAMPLES / row["photo"], scale=ROOT / row["scale"], test=row["test"], options=["--json"]
-    )
-    (record,) = records(done)
+    done, record = of_sample(row["photo"], row["scale"], row["test"])
     assert set(record) >= CONTRACT
     assert record["status"] == row["expect"]
     if row["expect"] == "refused":
@@ -110,9 +116,7 @@ def open_for(photo):
     ids=lambda row: row["photo"],
 )
 def test_uncertainty_of_the_samples_is_below_one_per_cent(row):
-    scale = ROOT / row["scale"]
-    done = measure(SAMPLES / row["photo"], scale=scale, test=row["test"], options=["--json"])
-    (record,) = records(done)
+    _, record = of_sample(row["photo"], row["scale"], row["test"])
     assert record["U_mean_mm"] < 0.01 * record["mean_mm"]
 
 
@@ -622,6 +626,14 @@ def test_indents_on_the_block_may_be_photos(tmp_path):
     assert done.exit_code == 1  # one photo of the block was refused
     assert "on the block, refused and left out" in done.stderr
     assert records(done)[0]["statement"]["U_hbw"] > 0
+
+
+def test_a_photo_on_the_block_that_cannot_be_read_is_told_by_the_exit_code(tmp_path):
+    (tmp_path / "a.jpg").write_text("no picture", encoding="utf-8")
+    for certified in (190.0, 220.0):  # whether the block passes or not
+        block = block_file(tmp_path, certified)
+        words = on_block([*near_block(190.0), str(tmp_path / "a.jpg")])
+        assert measure(GOOD, options=["--block", block, *words]).exit_code == 2
 
 
 @pytest.mark.parametrize(

@@ -51,7 +51,7 @@ def _gtc_hbw(d_mm, test, force_rel=0.0, ball_mm=0.0):
 
 def test_one_indent_against_gtc() -> None:
     (indent,) = _indents([4.0], common_mm=0.006, own_mm=0.004)
-    ours = from_parts(series_from_indents([indent], SHOP), force_rel=0.01, ball_mm=0.005)
+    ours = from_parts(series_from_indents([indent], SHOP))
     d = 4.0 + GTC.ureal(0, 0.006) + GTC.ureal(0, 0.004, 40)
     (theirs,) = _gtc_hbw([d], SHOP, 0.01, 0.005)
     assert ours.hbw == pytest.approx(GTC.value(theirs), rel=1e-12)
@@ -75,7 +75,7 @@ def test_the_mean_of_a_series_against_gtc() -> None:
     d = [3.90, 4.0, 4.1, 3.97]
     indents = _indents(d, common_mm=0.006, own_mm=0.004)
     series = series_from_indents(indents, SHOP)
-    ours = from_parts(series, force_rel=0.01, ball_mm=0.005)
+    ours = from_parts(series)
     scale = GTC.ureal(0, 0.006)
     mean = sum(_gtc_hbw([v + scale for v in d], SHOP, 0.0, 0.0)) / 4
     # force and ball: one machine for all
@@ -95,10 +95,8 @@ def test_against_monte_carlo() -> None:
     read = d + rng.normal(0, 0.006, (n, 1)) + rng.normal(0, 0.004, (n, 3))
     drawn = (2 * force / (np.pi * ball * (ball - np.sqrt(ball**2 - read**2)))).mean(axis=1)
     series = series_from_indents(_indents(list(d), common_mm=0.006, own_mm=0.004), SHOP)
-    machine = [
-        c for c in from_parts(series, force_rel=0.01, ball_mm=0.005).budget.components
-        if c.name in ("force", "ball diameter")
-    ]  # fmt: skip
+    parts = from_parts(series).budget.components
+    machine = [part for part in parts if part.name in ("force", "ball diameter")]
     ours = combine([*machine, *reading_components(series)])
     assert ours.u == pytest.approx(drawn.std(), rel=0.01)
     inside = np.abs(drawn - series.mean_hbw) <= ours.U

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from rimread.budget import Component, combine
 from rimread.diameters import Diameters
 from rimread.photo import Photo, read_photo
-from rimread.report import overlay, save_overlay
 from rimread.report.colours import ORANGE, SKY_BLUE, STRIP, WHITE, YELLOW
+from rimread.report.overlay import overlay, save_overlay
 from rimread.report.words import _drawable, _wrapped, strip
 from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse

@@ -91,9 +91,11 @@ def light_of(ruling: Ruling, rng: np.random.Generator) -> NDArray:
         real = (line >= 0) & (line < r.lines)
         place = line + error[np.clip(line, 0, r.lines - 1)]
         long = np.where(line % 10 == 0, r.tenth, np.where(line % 5 == 0, r.fifth, 1.0)) * r.short
-        bar = _bar((along - place) * pitch, r.thickness / 2, sigma)
-        middle = 0.0 if r.both_sides else (long - r.short) / 2
-        ink += real * bar * _bar(across - middle, long / 2, sigma)
+        bar = real * _bar((along - place) * pitch, r.thickness / 2, sigma)
+        there = bar > 1e-9  # the rest is far less than a grey value's step
+        half = long[there] / 2
+        middle = 0.0 if r.both_sides else half - r.short / 2
+        ink[there] += bar[there] * _bar(across[there] - middle, half, sigma)
     if r.rail:
         ends = _bar((along - (r.lines - 1) / 2) * pitch, (r.lines - 1) / 2 * pitch, sigma)
         ink = np.maximum(ink, ends * _bar(across + r.short / 2, r.thickness / 2, sigma))

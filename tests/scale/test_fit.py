@@ -42,7 +42,6 @@ def marks(
         points_px=CENTRE + u * (1 + k1 * r2),
         line=line + 7,
         information=np.full(line.size, 1.0 / noise**2),
-        pitch_px=0.1 * px_per_mm[0],
         level=0.2,
         swing=0.1,
     )
@@ -107,7 +106,6 @@ def test_outliers_do_not_pull():
         points_px=bad,
         line=clean.line,
         information=clean.information,
-        pitch_px=clean.pitch_px,
         level=clean.level,
         swing=clean.swing,
     )

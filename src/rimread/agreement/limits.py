@@ -32,22 +32,18 @@ class Limits:
 
     Parameters
     ----------
-    bias : Estimate
-        Mean difference, every indent counting once.
     sd : float
         Of the difference of a single reading.
     low, high : Estimate
         The limits, each with its interval.
-    indents, readings : int
+    indents : int
         How many stand behind them.
     """
 
-    bias: Estimate
     sd: float
     low: Estimate
     high: Estimate
     indents: int
-    readings: int
 
 
 def limits_of_agreement(groups: Sequence[ArrayLike], *, factor: float = FACTOR) -> Limits:
@@ -91,12 +87,10 @@ def limits_of_agreement(groups: Sequence[ArrayLike], *, factor: float = FACTOR) 
     sd = math.sqrt(variance)
     low, high = bias.value - factor * sd, bias.value + factor * sd
     return Limits(
-        bias=bias,
         sd=sd,
         low=Estimate(low, low - half, low + half, n - 1),
         high=Estimate(high, high - half, high + half, n - 1),
         indents=n,
-        readings=sum(len(a) for a in arrays),
     )
 
 

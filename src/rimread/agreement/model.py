@@ -13,10 +13,10 @@ from rimread.agreement.limits import Limits, normalised_error
 from rimread.agreement.readings import HumanReading, ImageResult
 from rimread.agreement.statistics import Estimate
 from rimread.check import Check
-from rimread.hardness import RuleSet, TestCondition, brinell, sensitivities
+from rimread.hardness import RuleSet, TestCondition, brinell
 from rimread.table import Problem
 
-__all__ = ["Comparison", "Operator", "Pair", "hbw_per_mm", "mean_diameter"]
+__all__ = ["Comparison", "Operator", "Pair", "mean_diameter"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,11 +170,6 @@ class Comparison:
     def failed(self) -> bool:
         """Whether a check failed."""
         return any(check.outcome == "fail" for check in self.all_checks)
-
-
-def hbw_per_mm(d_mm: float, test: TestCondition) -> float:
-    """Change of HBW per mm of mean diameter, negative."""
-    return sensitivities(d_mm, test).diameter * brinell(d_mm, test) / d_mm
 
 
 def mean_diameter(pairs: Iterable[Pair]) -> float:

@@ -11,7 +11,7 @@ from typing import Any
 
 from rimread.hardness import TestCondition, parse_test, too_unequal
 from rimread.report.results import no_result, read_text, told_by_lines
-from rimread.table import Problem, Row, read_rows
+from rimread.table import Problem, Row, open_table
 
 __all__ = [
     "HumanReading",
@@ -117,7 +117,8 @@ def read_human(path: Path) -> tuple[list[HumanReading], list[Problem]]:
     readings: list[HumanReading] = []
     problems: list[Problem] = []
     seen: dict[tuple[str, str, str], HumanReading] = {}
-    for row in read_rows(path, required=_REQUIRED, optional=_OPTIONAL, numeric=_NUMERIC):
+    table = open_table(path, required=_REQUIRED, optional=_OPTIONAL, numeric=_NUMERIC)
+    for row in table.rows():
         found = _human(row) if isinstance(row, Row) else row
         if isinstance(found, HumanReading) and found.trial:
             key = (found.photo, found.operator, found.trial)

@@ -7,9 +7,10 @@ from typing import Any
 
 from rimread.agreement.gauge import Gauge
 from rimread.agreement.limits import Limits
-from rimread.agreement.model import Comparison, Operator, Pair, hbw_per_mm
+from rimread.agreement.model import Comparison, Operator, Pair
 from rimread.agreement.statistics import CONFIDENCE, Estimate
 from rimread.check import checks_json
+from rimread.hardness import hbw_per_mm
 
 __all__ = ["comparison_json"]
 

@@ -84,11 +84,6 @@ class OneWay:
     between: Source
     within: Source
 
-    @property
-    def f(self) -> float:
-        """Ratio of the mean squares."""
-        return self.between.ms / self.within.ms
-
 
 def student(dof: float) -> float:
     """Student's t for a two-sided interval of `CONFIDENCE`."""

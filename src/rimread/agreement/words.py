@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from rimread.agreement.gauge import Component
 from rimread.agreement.limits import FEW
-from rimread.agreement.model import Comparison, Operator, hbw_per_mm
+from rimread.agreement.model import Comparison, Operator
 from rimread.agreement.statistics import Estimate
-from rimread.hardness import brinell, rounded
+from rimread.hardness import brinell, hbw_per_mm, rounded
 
 __all__ = ["NOT_A_JUDGE", "about_gauge", "about_operator", "about_study", "span_mm"]
 

@@ -17,7 +17,6 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path, PurePath
-from types import TracebackType
 from typing import Any, Final, Self
 
 from rimread import __version__
@@ -120,12 +119,7 @@ class Archive:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        at: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._first.close()
 
     def how(self, item: Item) -> str:

@@ -17,7 +17,7 @@ from rimread.archive.fresh import while_unchanged
 from rimread.archive.items import Item
 from rimread.archive.scales import choose_scale
 from rimread.hardness import TestCondition, parse_test
-from rimread.hardness.rules import RuleSet, read_rules, rule_set
+from rimread.hardness.rules import rules_from
 from rimread.ledger.record import image_record
 from rimread.photo import Photo, PhotoError, Tone, read_photo
 from rimread.reading import Reading, measure_photo, printable
@@ -148,9 +148,7 @@ def _test(text: str) -> TestCondition | Refusal:
         return Refusal("test-unclear", f"{error}.")
 
 
-@while_unchanged(8)
-def _rules(text: str) -> RuleSet:
-    return read_rules(Path(text)) if text.lower().endswith(".toml") else rule_set(text)
+_rules = while_unchanged(8)(rules_from)
 
 
 def _exif_day(path: Path) -> date | None:

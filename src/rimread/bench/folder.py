@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from rimread import whole
-from rimread.capture.keep import Kept, keep
+from rimread.capture.burst import Burst
+from rimread.capture.keep import keep
 from rimread.hardness import Block, read_block
 from rimread.photo import Photo, PhotoError, read_photo
 from rimread.scale import Scale, read_scale, write_scale
@@ -89,10 +90,10 @@ class Folder:
 
     # -- pictures ---------------------------------------------------------------------------------
 
-    def keep_frames(self, burst: Any, words: Mapping[str, str]) -> Shot:  # noqa: ANN401
+    def keep_frames(self, burst: Burst, words: Mapping[str, str]) -> Shot:
         """Write a picture from the camera and read it back."""
         day = self.root / "photos" / f"{burst.taken_at.astimezone():%Y-%m-%d}"
-        kept: Kept = keep(burst.picture, day, taken_at=burst.taken_at, words=words)
+        kept = keep(burst.picture, day, taken_at=burst.taken_at, words=words)
         return self._shot(kept.path, kept.taken_at, kept.path.name)
 
     def keep_upload(self, data: bytes, label: str, taken_at: datetime) -> Shot:

@@ -68,11 +68,6 @@ class Live:
         self._stop.set()
         self._thread.join(timeout=10.0)
 
-    @property
-    def looks_per_s(self) -> float:
-        """Frames looked at per second of late."""
-        return self._looks.per_s
-
     def picture(self, after: int) -> tuple[int, bytes] | None:
         """Number and JPEG of the newest frame above `after`, waited for; shared by all viewers."""
         self._asked_at = time.monotonic()
@@ -101,7 +96,7 @@ class Live:
         return {
             "trouble": self.feed.trouble,
             "fps": round(self.feed.fps, 1),
-            "looks_per_s": round(self.looks_per_s, 1),
+            "looks_per_s": round(self._looks.per_s, 1),
             "frame": seen.number if seen else 0,
             "width_px": seen.width_px if seen else None,
             "height_px": seen.height_px if seen else None,
@@ -139,11 +134,11 @@ class Live:
         return Seen(frame.number, **size, hints=hints(sight, found, **size), outline_px=outline)
 
 
-def preview(picture: Picture, side_px: int = PREVIEW_PX) -> bytes:
+def preview(picture: Picture) -> bytes:
     """JPEG of a picture, made smaller when it is large."""
     shown = picture if picture.dtype == np.uint8 else (picture >> 8).astype(np.uint8)
     height, width = shown.shape[:2]
-    factor = side_px / max(height, width)
+    factor = PREVIEW_PX / max(height, width)
     if factor < 1.0:
         size = (max(round(width * factor), 1), max(round(height * factor), 1))
         shown = np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_AREA), np.uint8)

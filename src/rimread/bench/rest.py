@@ -41,4 +41,4 @@ def scatter_beyond(frames: Sequence[Frame]) -> tuple[list[Component], str]:
         if scatter.code == "not-steady":
             raise ValueError(scatter.message)
         return [], scatter.message
-    return [scatter.component(1.0)], ""
+    return [scatter.component], ""

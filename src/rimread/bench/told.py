@@ -42,7 +42,6 @@ def pending(waiting: Pending) -> dict[str, Any]:
         "label": waiting.shot.label,
         "path": waiting.shot.path,
         "sha256": waiting.shot.photo.sha256,
-        "taken_at": waiting.shot.taken_at.isoformat(),
         "width_px": waiting.shot.photo.width_px,
         "height_px": waiting.shot.photo.height_px,
         "blind_due": waiting.blind_due,
@@ -225,7 +224,6 @@ def _line(number: int, line: Line) -> dict[str, Any]:
         "counts": line.counts,
         "reason": line.reason,
         "photo": record.get("photo", ""),
-        "taken_at": record.get("taken_at", ""),
         "warned": [c["code"] for c in record.get("checks", ()) if c["outcome"] != "pass"],
     }
     if record.get("status") != "measured":
@@ -257,7 +255,7 @@ def verification(lines: Sequence[Line], folder: Folder, serial: str, rules: str)
         return shown
     return shown | {
         "status": "passed" if found.passed else "failed",
-        "error": f"{round(found.error_hbw, 1) + 0.0:+.1f} HBW ({found.error_rel:+.2%})",
+        "error": f"{found.error_hbw:+z.1f} HBW ({found.error_rel:+.2%})",
         "repeatability": f"{found.repeatability_rel:.2%}",
         "checks": checks(found.checks),
     }

@@ -78,11 +78,12 @@ class Scatter:
         """Degrees of freedom."""
         return self.frames - 1.0
 
-    def component(self, mean_mm: float) -> Component:
-        """The scatter as a component of a mean diameter's budget, in mm."""
+    @property
+    def component(self) -> Component:
+        """The scatter as a component, in fractions of the mean diameter."""
         return Component(
             "frame to frame",
-            self.u_rel * mean_mm,
+            self.u_rel,
             dof=self.dof,
             how=f"{self.frames} frames measured one by one, scatter {self.sd_rel:.3%} of d",
         )

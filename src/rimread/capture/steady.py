@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from rimread.capture.frame import Frame, photo_of
 from rimread.capture.sight import SHARP_PX, Look, Sight
@@ -27,7 +27,7 @@ class Steady:
 
     frames: int = 8
     indent: bool = True
-    _look: Look | None = None
+    _look: Look = field(default_factory=Look)
     _run: int = 0
     _unfit: str = ""
     why: str = "waiting for the first frames"
@@ -35,11 +35,9 @@ class Steady:
     def __post_init__(self) -> None:
         if self.frames < 2:
             raise ValueError(f"still needs at least 2 frames in a row (got {self.frames})")
-        self._look = Look()
 
     def at(self, frame: Frame) -> bool:
         """Whether to take the picture now; `why` then says what was missing."""
-        assert self._look is not None  # noqa: S101  (made with the object)
         missing = _missing(self._look.at(frame))
         self._run = 0 if missing else self._run + 1
         if missing:

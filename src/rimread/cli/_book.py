@@ -88,24 +88,19 @@ class Keeper:
 
     def keep(self, path: Path, sha256: str | None, result: Reading | Refusal) -> Kept:
         """Write the image's reading, then those of the person."""
-        from rimread.ledger.record import hand_record  # noqa: PLC0415
         from rimread.refusal import Refusal  # noqa: PLC0415
 
         entry = self._image(path, sha256, result)
         mean_mm = None if isinstance(result, Refusal) else result.diameters.mean_mm
-        hands = tuple(
-            hand_record(str(path), sha256, d1, d2, test=self.test, trial=trial, image_entry=entry)
-            for trial, (d1, d2) in enumerate(self.pairs, start=1)
-        )
-        self._hands(hands)
+        hands = self._hands(path, sha256, entry)
         return Kept(entry, tuple(self._shown(hand, mean_mm) for hand in hands))
 
     def _image(self, path: Path, sha256: str | None, result: Reading | Refusal) -> int | None:
+        if self.book is None:
+            return None
         from rimread.ledger import Draft  # noqa: PLC0415
         from rimread.ledger.record import image_record  # noqa: PLC0415
 
-        if self.book is None:
-            return None
         record = image_record(
             str(path), sha256, result, test=self.test, scale=self.scale, scale_file=self.scale_file
         )
@@ -119,11 +114,19 @@ class Keeper:
         )
         return self.book.append([draft])[0].number
 
-    def _hands(self, hands: Sequence[dict[str, Any]]) -> None:
+    def _hands(self, path: Path, sha256: str | None, image: int | None) -> list[dict[str, Any]]:
+        if not self.pairs:
+            return []
         from rimread.ledger import Draft  # noqa: PLC0415
+        from rimread.ledger.record import hand_record  # noqa: PLC0415
 
-        if self.book is not None and hands:
+        hands = [
+            hand_record(str(path), sha256, d1, d2, test=self.test, trial=trial, image_entry=image)
+            for trial, (d1, d2) in enumerate(self.pairs, start=1)
+        ]
+        if self.book is not None:
             self.book.append([Draft("hand", h, operator=self.wishes.operator) for h in hands])
+        return hands
 
     def _shown(self, hand: dict[str, Any], mean_mm: float | None) -> dict[str, Any]:
         keys = ("d1_mm", "d2_mm", "mean_mm", "hbw", "designation", "trial")

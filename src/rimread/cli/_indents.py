@@ -17,7 +17,13 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import Indent, RuleSet, TestCondition
     from rimread.report.results import Result
 
-__all__ = ["Given", "indents_from", "print_checks", "results_from", "rules_from"]
+__all__ = [
+    "Given",
+    "indents_from",
+    "print_checks",
+    "results_from",
+    "rules_from",
+]
 
 _PAIR = re.compile(r"([^,]+),([^,]+)")
 
@@ -43,10 +49,9 @@ class Given:
 
 def rules_from(text: str) -> RuleSet:
     """Rule set by name or from a TOML file."""
-    from rimread.hardness import read_rules, rule_set  # noqa: PLC0415
+    from rimread.hardness.rules import rules_from as chosen  # noqa: PLC0415
 
-    path = Path(text)
-    return read_rules(path) if path.suffix.lower() == ".toml" else rule_set(text)
+    return chosen(text)
 
 
 def indents_from(

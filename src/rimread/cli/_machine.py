@@ -23,7 +23,7 @@ __all__ = ["Machine", "machine_of"]
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """How force and ball get into the uncertainty; `code` is 1 when the block has its faults."""
+    """How force and ball get into the uncertainty; `code` is the exit code by the block."""
 
     test: TestCondition
     rules: RuleSet
@@ -67,7 +67,7 @@ def machine_of(
         job.rules,
         way or "permissible-error",
         verification,
-        code if verification.passed else REFUSED,
+        max(code, 0 if verification.passed else REFUSED),
     )
 
 

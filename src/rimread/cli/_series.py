@@ -89,21 +89,16 @@ def statement_of(
     series: Series, way: Way, rules: RuleSet, verification: Verification | None
 ) -> Statement | None:
     """The uncertainty the call asks for; None where nothing is known of the reading."""
-    from rimread.hardness import from_bias, from_parts, from_permissible_error  # noqa: PLC0415
+    from rimread.hardness import statement_by  # noqa: PLC0415
 
-    known = all(indent.budget is not None for indent in series.used_indents)
-    if way == "parts":
-        return from_parts(series, rules=rules) if known else None
-    if verification is None:
+    if way != "parts" and verification is None:
         raise ValueError(f"--way {way} goes through a block: give --block and --on-block")
-    if not known:
+    if way != "parts" and not series.has_budgets:
         raise ValueError(f"--way {way} needs --resolution for typed diameters")
-    if way == "bias":
-        return from_bias(series, verification)
-    if not verification.passed:
+    if way == "permissible-error" and verification is not None and not verification.passed:
         say("no uncertainty: the block did not pass, so the permissible error says nothing")
         return None
-    return from_permissible_error(series, verification, rules=rules)
+    return statement_by(way, series, verification, rules=rules)
 
 
 def series_json(found: Together, average: Average) -> dict[str, Any]:

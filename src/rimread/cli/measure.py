@@ -270,7 +270,8 @@ def _print_together(found: Together, average: Average, *, budget: bool) -> None:
 def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[Sequence[Seen]], int]:
     """Return what writes the overlay of a photo, all its indents in one; it gives an exit code."""
     from rimread.reading import Reading  # noqa: PLC0415
-    from rimread.report import overlay, overlay_all, save_overlay, text  # noqa: PLC0415
+    from rimread.report import text  # noqa: PLC0415
+    from rimread.report.overlay import overlay, overlay_all, save_overlay  # noqa: PLC0415
 
     taken = {path.resolve() for path in paths}  # never write over a photo
 

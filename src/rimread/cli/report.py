@@ -255,15 +255,12 @@ def _verification(
 
 def _by_eye(path: Path) -> tuple[ByEye, ...]:
     from rimread.report.model import ByEye  # noqa: PLC0415
-    from rimread.table import Problem, read_rows  # noqa: PLC0415
+    from rimread.table import Problem, open_table  # noqa: PLC0415
 
     readings = []
-    for row in read_rows(
-        path,
-        required=("photo", "d1", "d2"),
-        optional=("operator",),
-        numeric={"d1": "mm", "d2": "mm"},
-    ):
+    numeric = {"d1": "mm", "d2": "mm"}
+    table = open_table(path, required=("photo", *numeric), optional=("operator",), numeric=numeric)
+    for row in table.rows():
         if isinstance(row, Problem):
             raise ValueError(f"{path} {row}")  # noqa: TRY004  (a line of a file)
         d1, d2 = row.numbers["d1"], row.numbers["d2"]

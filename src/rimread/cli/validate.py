@@ -98,9 +98,9 @@ def validate(
             else:
                 _print(found, plot)
         if plot is not None:
-            from rimread.validate.figure import save_figure  # noqa: PLC0415
+            from rimread.validate.figure import draw  # noqa: PLC0415
 
-            save_figure(found, limits, plot)
+            plots.save(draw(found, limits), plot, dpi=160)
         if show is not None:
             _shown(found, show, count, seed)
     if found.failed:

@@ -72,16 +72,16 @@ def verify(
         chosen = rules_from(rules)
         day = date_of(on) or date.today()  # noqa: DTZ011  (the lab's own calendar)
         if scope:
-            record, checks, refused = _scope(things, chosen, day)
+            record, lines, checks, refused = _scope(things, chosen, day)
         else:
-            record, checks, refused = _block(things, chosen, day, log, operator)
+            record, lines, checks, refused = _block(things, chosen, day, log, operator)
         failed = any(check.outcome == "fail" for check in checks)
         record = {"status": "failed" if failed else "passed", **record}
         with telling():
             if as_json:
-                print_json({key: value for key, value in record.items() if key != "_lines"})
+                print_json(record)
             else:
-                for line in record["_lines"]:
+                for line in lines:
                     print(line)
                 print_checks(checks)
                 print(_FAILED if failed else f"passed; next due {record['due_on']}")
@@ -89,7 +89,8 @@ def verify(
         raise typer.Exit(REFUSED)
 
 
-_Outcome = tuple[dict[str, Any], tuple["Check", ...], int]
+_Outcome = tuple[dict[str, Any], list[str], tuple["Check", ...], int]
+"""Record, what people are told, checks, and how many results hold no diameters."""
 
 
 def _scope(words: list[str], rules: RuleSet, day: date) -> _Outcome:
@@ -97,8 +98,7 @@ def _scope(words: list[str], rules: RuleSet, day: date) -> _Outcome:
 
     checks = scope_checks(tuple(_interval(word) for word in words), rules=rules)
     due = due_on(day, rules=rules, every="scope_every_days").isoformat()
-    record = {"checks": checks_json(checks), "due_on": due, "_lines": ["scope check"]}
-    return record, checks, 0
+    return {"checks": checks_json(checks), "due_on": due}, ["scope check"], checks, 0
 
 
 def _interval(word: str) -> tuple[float, float]:
@@ -131,8 +131,8 @@ def _block(
     checks = verification.checks + (chart.checks if chart else ())
     record = _record(verification, checks, chart)
     record["due_on"] = _due(day, rules)
-    record["_lines"] = [*_lines(verification), *(_chart_lines(chart) if chart else ())]
-    return record, checks, given.refused
+    lines = [*_lines(verification), *(_chart_lines(chart) if chart else ())]
+    return record, lines, checks, given.refused
 
 
 def _chart_only(block: Block, rules: RuleSet, log: Path) -> _Outcome:
@@ -146,9 +146,8 @@ def _chart_only(block: Block, rules: RuleSet, log: Path) -> _Outcome:
         "checks": checks_json(chart.checks),
         "chart": _chart_json(chart),
         "due_on": _due(chart.entries[-1].on, rules),
-        "_lines": _chart_lines(chart),
     }
-    return record, chart.checks, 0
+    return record, _chart_lines(chart), chart.checks, 0
 
 
 def _due(day: date, rules: RuleSet) -> str:

@@ -21,6 +21,7 @@ from rimread.hardness.formula import (
     designation,
     diameter_for,
     hardness_from_diameter,
+    hbw_per_mm,
     rounded,
     sensitivities,
 )
@@ -43,6 +44,7 @@ from rimread.hardness.uncertainty import (
     from_permissible_error,
     hand_reading,
     reading_components,
+    statement_by,
 )
 
 __all__ = [
@@ -81,6 +83,7 @@ __all__ = [
     "from_permissible_error",
     "hand_reading",
     "hardness_from_diameter",
+    "hbw_per_mm",
     "indent_checks",
     "material",
     "not_of_one_indent",
@@ -97,6 +100,7 @@ __all__ = [
     "sensitivities",
     "series_checks",
     "series_from_indents",
+    "statement_by",
     "too_unequal",
     "verify",
     "working",

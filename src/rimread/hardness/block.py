@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -14,6 +13,7 @@ from rimread.hardness.checks import diameter_range
 from rimread.hardness.condition import TestCondition, parse_test
 from rimread.hardness.rules import RuleSet, rule_set
 from rimread.hardness.series import Series, permissible_error, repeatability_limit
+from rimread.toml import from_toml
 
 __all__ = ["Block", "Verification", "read_block", "scope_checks", "verify"]
 
@@ -184,14 +184,7 @@ def read_block(path: Path) -> Block:
     ValueError
         If it is no TOML, a key is missing, unknown or of the wrong kind.
     """
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise ValueError(f"block file {path} is not TOML: {error}") from error
-    try:
-        return _block(data)
-    except ValueError as error:
-        raise ValueError(f"block file {path}: {error}") from error
+    return from_toml(path, "block file", _block)
 
 
 def _block(data: dict[str, Any]) -> Block:

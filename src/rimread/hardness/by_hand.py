@@ -59,7 +59,8 @@ def working(d1_mm: float, d2_mm: float, test: TestCondition) -> tuple[Step, ...]
     )
 
 
-def _what_if(d: float, test: TestCondition, hbw: float, step_mm: float = 0.01) -> tuple[Step, ...]:
+def _what_if(d: float, test: TestCondition, hbw: float) -> tuple[Step, ...]:
+    step_mm = 0.01
     if not step_mm < d < test.ball_mm - step_mm:
         return ()
     softer, harder = brinell(d + step_mm, test), brinell(d - step_mm, test)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rimread.check import ON_LIMIT, Check, Outcome
 from rimread.hardness.condition import TestCondition, plain_number
-from rimread.hardness.formula import brinell, sensitivities
+from rimread.hardness.formula import brinell, hbw_per_mm
 from rimread.hardness.rules import RuleSet, rule_set
 
 __all__ = ["diameter_range", "hardness_range", "indent_checks", "ovality", "standard_pair"]
@@ -83,8 +83,7 @@ def hardness_range(
         message += f" and no table beyond {absurd:g}: test, scale or indent is not what it seems"
         return Check("hardness-range", "fail", message, rules.source("absurd_hbw"))
     source = f"{rules.source('most_hbw')}; {rules.source('most_hbw_binding')}"
-    slope = abs(sensitivities(mean_mm, test).diameter) * hbw / mean_mm
-    if U_mean_mm is not None and abs(hbw - most) < slope * U_mean_mm:
+    if U_mean_mm is not None and abs(hbw - most) < abs(hbw_per_mm(mean_mm, test)) * U_mean_mm:
         return Check("hardness-range", "warn", f"{message}; nearer to the limit than U", source)
     inside = hbw <= most * (1.0 + ON_LIMIT)
     if not inside:

@@ -35,6 +35,7 @@ DWELL_RANGE_S = (10.0, 15.0)
 _MAX_BALL_MM = 25.0
 _MAX_FORCE_KGF = 10_000.0
 _MAX_DWELL_S = 3600.0
+_SAME_INDEX = 0.01  # relative; the standard's indices lie much further apart
 _NEWTON_LIKE = 0.003  # a force this close to a standard one in newtons was meant in newtons
 
 _NUMBER = r"([-+]?\d+(?:[.,]\d+)?)"
@@ -83,6 +84,10 @@ class TestCondition:
     def index(self) -> float:
         """Force-diameter index 0.102 F/D² = F(kgf)/D² in kgf/mm²."""
         return self.force_kgf / self.ball_mm**2
+
+    def has_index(self, *indices: float) -> bool:
+        """Whether the index is one of these, rounded figures of it counted in."""
+        return any(math.isclose(self.index, each, rel_tol=_SAME_INDEX) for each in indices)
 
     @property
     def is_standard(self) -> bool:

@@ -8,13 +8,9 @@ unit off, so the nominal kgf go in directly.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import overload
+from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
-from rimread.budget import Budget, Component, combine
+from rimread.budget import Budget, combine
 from rimread.hardness.condition import TestCondition, plain_number
 
 __all__ = [
@@ -25,21 +21,18 @@ __all__ = [
     "designation",
     "diameter_for",
     "hardness_from_diameter",
+    "hbw_per_mm",
     "rounded",
     "sensitivities",
 ]
 
-Array = NDArray[np.float64]
-
 
 @dataclass(frozen=True, slots=True)
 class Sensitivities:
-    """Relative change of HBW per relative change of what goes into it."""
+    """Relative change of HBW per relative change of diameter or ball; that of the force is 1."""
 
     diameter: float
     """d ln HBW / d ln d, from -2.03 at d = 0.24 D to -2.25 at 0.6 D."""
-    force: float
-    """d ln HBW / d ln F = 1."""
     ball: float
     """d ln HBW / d ln D, from 0.03 to 0.25."""
 
@@ -71,11 +64,7 @@ class Hardness:
         return designation(self.hbw, self.test)
 
 
-@overload
-def brinell(d_mm: float, test: TestCondition) -> float: ...
-@overload
-def brinell(d_mm: Array, test: TestCondition) -> Array: ...
-def brinell(d_mm: float | Array, test: TestCondition) -> float | Array:
+def brinell(d_mm: float, test: TestCondition) -> float:
     """HBW from the mean indent diameter.
 
     HBW = 2 F / (π D (D - sqrt(D² - d²))), ISO 6506-1 table of symbols and ASTM E10-08 eq. 1,
@@ -83,32 +72,26 @@ def brinell(d_mm: float | Array, test: TestCondition) -> float | Array:
 
     Parameters
     ----------
-    d_mm : float or ndarray
+    d_mm : float
         Mean diameter.
     test : TestCondition
         Ball and force.
 
     Returns
     -------
-    float or ndarray
-        Unrounded, of the shape of `d_mm`.
+    float
+        Unrounded.
 
     Raises
     ------
     ValueError
         Unless 0 < d < D.
     """
-    d = _diameters(d_mm, test)
-    D = test.ball_mm
-    hbw = 2.0 * test.force_kgf * (D + np.sqrt((D - d) * (D + d))) / (math.pi * D * d * d)
-    return _like(hbw)
+    d, D = _diameter(d_mm, test), test.ball_mm
+    return 2.0 * test.force_kgf * (D + math.sqrt((D - d) * (D + d))) / (math.pi * D * d * d)
 
 
-@overload
-def diameter_for(hbw: float, test: TestCondition) -> float: ...
-@overload
-def diameter_for(hbw: Array, test: TestCondition) -> Array: ...
-def diameter_for(hbw: float | Array, test: TestCondition) -> float | Array:
+def diameter_for(hbw: float, test: TestCondition) -> float:
     """Mean diameter in mm that gives this HBW: d = 2 sqrt(h (D - h)), h = F / (π D HBW).
 
     Raises
@@ -116,25 +99,18 @@ def diameter_for(hbw: float | Array, test: TestCondition) -> float | Array:
     ValueError
         If no indent smaller than the ball gives it: HBW must exceed 2 F / (π D²).
     """
-    values = np.asarray(hbw, dtype=np.float64)
     D = test.ball_mm
     least = 2.0 * test.force_kgf / (math.pi * D * D)
-    bad = ~(np.isfinite(values) & (values > least))
-    if np.any(bad):
-        msg = (
+    if not (math.isfinite(hbw) and hbw > least):
+        raise ValueError(
             f"HBW {test.name} must be above {least:.4g}, where the whole ball would be sunk "
-            f"(got {np.extract(bad, values)[0]:g})"
+            f"(got {hbw:g})"
         )
-        raise ValueError(msg)
-    h = test.force_kgf / (math.pi * D * values)
-    return _like(2.0 * np.sqrt(h * (D - h)))
+    h = test.force_kgf / (math.pi * D * float(hbw))
+    return 2.0 * math.sqrt(h * (D - h))
 
 
-@overload
-def depth_mm(d_mm: float, test: TestCondition) -> float: ...
-@overload
-def depth_mm(d_mm: Array, test: TestCondition) -> Array: ...
-def depth_mm(d_mm: float | Array, test: TestCondition) -> float | Array:
+def depth_mm(d_mm: float, test: TestCondition) -> float:
     """Indent depth h = (D - sqrt(D² - d²))/2, ISO 6506-1 table of symbols.
 
     Raises
@@ -142,9 +118,8 @@ def depth_mm(d_mm: float | Array, test: TestCondition) -> float | Array:
     ValueError
         Unless 0 < d < D.
     """
-    d = _diameters(d_mm, test)
-    D = test.ball_mm
-    return _like(d * d / (2.0 * (D + np.sqrt((D - d) * (D + d)))))
+    d, D = _diameter(d_mm, test), test.ball_mm
+    return d * d / (2.0 * (D + math.sqrt((D - d) * (D + d))))
 
 
 def sensitivities(d_mm: float, test: TestCondition) -> Sensitivities:
@@ -153,9 +128,14 @@ def sensitivities(d_mm: float, test: TestCondition) -> Sensitivities:
     With r = d/D and s = sqrt(1 - r²), d ln HBW/d ln d = -r²/(s (1 - s)) = -(1 + s)/s, and HBW
     depends on F/D² and d/D only, so that the one to D is the rest to -2.
     """
-    r = float(_diameters(d_mm, test)) / test.ball_mm
+    r = _diameter(d_mm, test) / test.ball_mm
     s = math.sqrt((1.0 - r) * (1.0 + r))
-    return Sensitivities(diameter=-(1.0 + s) / s, force=1.0, ball=r * r / (s * (1.0 + s)))
+    return Sensitivities(diameter=-(1.0 + s) / s, ball=r * r / (s * (1.0 + s)))
+
+
+def hbw_per_mm(d_mm: float, test: TestCondition) -> float:
+    """Change of HBW per mm of mean diameter, negative."""
+    return sensitivities(d_mm, test).diameter * brinell(d_mm, test) / d_mm
 
 
 def hardness_from_diameter(
@@ -178,14 +158,10 @@ def hardness_from_diameter(
         Its budget has the components of `diameter_budget`, brought to HBW (GUM eq. 11a).
         Force, ball, machine and material are not in it; see `rimread.hardness.uncertainty`.
     """
-    hbw = brinell(mean_mm, test)
-    slope = abs(sensitivities(mean_mm, test).diameter) * hbw / mean_mm
-    parts = (
-        Component(c.name, slope * c.u, c.dof, c.how, c.common) for c in diameter_budget.components
-    )
+    slope = abs(hbw_per_mm(mean_mm, test))
     return Hardness(
-        hbw=hbw,
-        budget=combine(parts),
+        hbw=brinell(mean_mm, test),
+        budget=combine(replace(part, u=slope * part.u) for part in diameter_budget.components),
         test=test,
         covers="reading of the diameter only, not force, ball, machine or material",
     )
@@ -207,18 +183,10 @@ def designation(hbw: float, test: TestCondition) -> str:
     return f"{rounded(hbw)} HBW {test.name}"
 
 
-def _diameters(d_mm: ArrayLike, test: TestCondition) -> Array:
-    d = np.asarray(d_mm, dtype=np.float64)
-    bad = ~((d > 0.0) & (d < test.ball_mm))
-    if np.any(bad):
-        msg = (
+def _diameter(d_mm: float, test: TestCondition) -> float:
+    if not 0.0 < d_mm < test.ball_mm:
+        raise ValueError(
             f"an indent diameter must be above 0 and below the ball diameter "
-            f"{plain_number(test.ball_mm)} mm (got {np.extract(bad, d)[0]:g} mm)"
+            f"{plain_number(test.ball_mm)} mm (got {d_mm:g} mm)"
         )
-        raise ValueError(msg)
-    return d
-
-
-def _like(values: ArrayLike) -> float | Array:
-    out = np.asarray(values)
-    return float(out) if out.ndim == 0 else out
+    return float(d_mm)

@@ -11,7 +11,7 @@ from typing import Final
 from rimread.check import ON_LIMIT, Check
 from rimread.hardness.condition import TestCondition, plain_number
 
-__all__ = ["MATERIALS", "Material", "index_check", "material"]
+__all__ = ["MATERIALS", "Material", "index_check", "material", "wrong_ball"]
 
 
 SOURCE: Final = "ISO 6506-1 table of materials, from memory"
@@ -94,8 +94,14 @@ def index_check(test: TestCondition, hbw: float, group: Material) -> Check:
     allowed = sorted(group.indices(hbw))
     text = " or ".join(plain_number(i) for i in allowed)
     message = f"index 0.102 F/D² = {test.index:.4g} on {group.title} of {hbw:.0f} HBW, to be {text}"
-    fits = any(math.isclose(test.index, i, rel_tol=0.01) for i in allowed)
-    ball = test.ball_mm in group.balls_mm
-    if fits and not ball:
-        message += f"; {group.title} takes no {plain_number(test.ball_mm)} mm ball"
-    return Check("material-index", "pass" if fits and ball else "warn", message, SOURCE)
+    fits, wrong = test.has_index(*allowed), wrong_ball(test, group)
+    if fits and wrong:
+        message += f"; {wrong}"
+    return Check("material-index", "pass" if fits and not wrong else "warn", message, SOURCE)
+
+
+def wrong_ball(test: TestCondition, group: Material) -> str:
+    """Why the material is not tested with this ball, empty when it is."""
+    if test.ball_mm in group.balls_mm:
+        return ""
+    return f"{group.title} takes no {plain_number(test.ball_mm)} mm ball"

@@ -11,7 +11,7 @@ from rimread.hardness.formula import brinell, depth_mm
 from rimread.hardness.materials import index_check, material
 from rimread.hardness.rules import RuleSet, rule_set
 
-__all__ = ["TEMPERATURE_C", "Piece", "explained_by_lay", "piece_checks"]
+__all__ = ["TEMPERATURE_C", "Piece", "distance_rule", "explained_by_lay", "piece_checks"]
 
 _ALONG_DEG = 20.0  # nearer than this to the lay counts as along it: own choice, no source
 
@@ -146,13 +146,19 @@ def _distance(
 ) -> Check | None:
     if found_mm is None:
         return None
-    name = f"{what}_in_d" + ("_soft" if hbw < rules["soft_below_hbw"] * (1.0 - ON_LIMIT) else "")
+    name = distance_rule(what, hbw, rules)
     least = rules[name] * mean_mm
     start = "centre to edge" if what == "edge" else "centre to next centre"
     away = plain_number(round(found_mm, 3))
     message = f"{start} {away} mm, at least {least:.2f} mm = {rules[name]:g} d"
     good = found_mm >= least * (1.0 - ON_LIMIT)
     return Check(what, "pass" if good else "fail", message, rules.source(name))
+
+
+def distance_rule(what: str, hbw: float, rules: RuleSet) -> str:
+    """Name of the limit for "edge" or "spacing", in diameters, of metal of this hardness."""
+    soft = hbw < rules["soft_below_hbw"] * (1.0 - ON_LIMIT)
+    return f"{what}_in_d_soft" if soft else f"{what}_in_d"
 
 
 def _spacing(piece: Piece, mean_mm: float, hbw: float, rules: RuleSet) -> Check | None:

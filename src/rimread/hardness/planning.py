@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from rimread.check import ON_LIMIT
 from rimread.hardness.condition import STANDARD_PAIRS, TestCondition, plain_number
 from rimread.hardness.formula import depth_mm, diameter_for
-from rimread.hardness.materials import Material, material
-from rimread.hardness.piece import Piece
+from rimread.hardness.materials import Material, material, wrong_ball
+from rimread.hardness.piece import Piece, distance_rule
 from rimread.hardness.rules import RuleSet, rule_set
 
 __all__ = ["Excluded", "Option", "Plan", "plan"]
@@ -160,14 +160,13 @@ def _option(test: TestCondition, low: float, high: float, rules: RuleSet) -> Opt
         d_max, d_min = diameter_for(low, test), diameter_for(high, test)
     except ValueError:
         return None
-    soft = "_soft" if low < rules["soft_below_hbw"] else ""
     return Option(
         test=test,
         d_min_mm=d_min,
         d_max_mm=d_max,
         thickness_mm=rules["thickness_in_depths"] * depth_mm(d_max, test),
-        edge_mm=rules[f"edge_in_d{soft}"] * d_max,
-        spacing_mm=rules[f"spacing_in_d{soft}"] * d_max,
+        edge_mm=rules[distance_rule("edge", low, rules)] * d_max,
+        spacing_mm=rules[distance_rule("spacing", low, rules)] * d_max,
     )
 
 
@@ -181,9 +180,7 @@ def _why_not(
     hbw: tuple[float, float],
 ) -> str:
     """First rule the pair breaks, empty when it fits."""
-    if not any(math.isclose(test.ball_mm, ball) for ball in group.balls_mm):
-        return f"{group.title} takes no {plain_number(test.ball_mm)} mm ball"
-    why = _wrong_index(test, group, hbw)
+    why = wrong_ball(test, group) or _wrong_index(test, group, hbw)
     if why or option is None:
         return why or "the ball would sink in altogether"
     low, high = (rules[f"d_{end}_in_balls"] * test.ball_mm for end in ("min", "max"))
@@ -201,7 +198,7 @@ def _wrong_index(test: TestCondition, group: Material, hbw: tuple[float, float])
             f"no one index serves {group.title} from {hbw[0]:g} to {hbw[1]:g} HBW; "
             f"plan the softer and the harder pieces apart"
         )
-    if any(math.isclose(test.index, i, rel_tol=0.01) for i in both):
+    if test.has_index(*both):
         return ""
     text = " or ".join(plain_number(i) for i in sorted(both))
     return f"index {test.index:.3g}, {group.title} of this hardness is tested with {text}"

@@ -8,14 +8,15 @@ print names where; the rest say "from memory". A lab that owns the standard writ
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
-__all__ = ["ASTM", "ISO", "RULE_SETS", "Limit", "RuleSet", "read_rules", "rule_set"]
+from rimread.toml import from_toml
+
+__all__ = ["ASTM", "ISO", "RULE_SETS", "Limit", "RuleSet", "read_rules", "rule_set", "rules_from"]
 
 MEMORY: Final = "from memory"
 _IS1587: Final = "ISO 6506-1, read in the summary of IS 1587:1993"
@@ -198,14 +199,13 @@ def read_rules(path: Path) -> RuleSet:
     ValueError
         If it is no TOML, names an unknown limit or gives no source.
     """
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise ValueError(f"rules file {path} is not TOML: {error}") from error
-    try:
-        return _over_base(data, path.stem)
-    except ValueError as error:
-        raise ValueError(f"rules file {path}: {error}") from error
+    return from_toml(path, "rules file", lambda values: _over_base(values, path.stem))
+
+
+def rules_from(text: str) -> RuleSet:
+    """Rule set by name, or from a file whose name ends in .toml."""
+    path = Path(text)
+    return read_rules(path) if path.suffix.lower() == ".toml" else rule_set(text)
 
 
 def _over_base(data: Mapping[str, Any], name: str) -> RuleSet:

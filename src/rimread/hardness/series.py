@@ -97,6 +97,11 @@ class Series:
         return tuple(i for i, used in zip(self.indents, self.used, strict=True) if used)
 
     @property
+    def has_budgets(self) -> bool:
+        """Whether something is known of the reading of each indent in the mean."""
+        return all(indent.budget is not None for indent in self.used_indents)
+
+    @property
     def mean_hbw(self) -> float:
         """Mean of the used values."""
         return statistics.fmean(h for h, used in zip(self.hbw, self.used, strict=True) if used)

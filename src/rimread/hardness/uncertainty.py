@@ -17,13 +17,13 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from rimread.budget import Budget, Component, combine, in_step
 from rimread.hardness.block import Verification
 from rimread.hardness.condition import TestCondition
-from rimread.hardness.formula import brinell, designation, sensitivities
+from rimread.hardness.formula import designation, hbw_per_mm, sensitivities
 from rimread.hardness.rules import RuleSet, rule_set
 from rimread.hardness.series import Indent, Series, permissible_error
 
@@ -35,6 +35,7 @@ __all__ = [
     "from_permissible_error",
     "hand_reading",
     "reading_components",
+    "statement_by",
 ]
 
 _E_DIVISOR: Final = 2.8  # u of a permissible error, ISO 6506-1 annex C, from memory
@@ -136,7 +137,7 @@ def reading_components(series: Series) -> tuple[Component, ...]:
         If some of the used indents lack a budget.
     """
     indents = series.used_indents
-    if any(i.budget is None for i in indents):
+    if not series.has_budgets:
         raise ValueError("every indent needs a budget of its mean diameter (some have none)")
     groups: dict[tuple[str, bool], list[Component]] = {}
     for indent in indents:
@@ -146,13 +147,40 @@ def reading_components(series: Series) -> tuple[Component, ...]:
     return tuple(_of_mean(parts, n) for parts in groups.values())
 
 
-def from_parts(
+def statement_by(
+    way: Way,
     series: Series,
+    verification: Verification | None = None,
     *,
     rules: str | RuleSet = "iso",
-    force_rel: float | None = None,
-    ball_mm: float | None = None,
-) -> Statement:
+    daily_errors_rel: Sequence[float] = (),
+) -> Statement | None:
+    """Uncertainty by one of the three ways; None where an indent in the mean has no budget.
+
+    Parameters
+    ----------
+    way : {"parts", "permissible-error", "bias"}
+        Which; all but the first need `verification`.
+    series, verification, rules, daily_errors_rel
+        As in `from_parts`, `from_permissible_error` and `from_bias`.
+
+    Raises
+    ------
+    ValueError
+        If the indents on the block are missing, or by the rules of the way.
+    """
+    if way != "parts" and verification is None:
+        raise ValueError(f"the way {way!r} to the uncertainty needs the indents on the block")
+    if not series.has_budgets:
+        return None
+    if way == "parts" or verification is None:
+        return from_parts(series, rules=rules)
+    if way == "bias":
+        return from_bias(series, verification, daily_errors_rel=daily_errors_rel)
+    return from_permissible_error(series, verification, rules=rules)
+
+
+def from_parts(series: Series, *, rules: str | RuleSet = "iso") -> Statement:
     """Uncertainty from force, ball, reading and scatter.
 
     Parameters
@@ -160,9 +188,7 @@ def from_parts(
     series : Series
         The indents, each with a budget of its mean diameter.
     rules : {"iso", "astm"} or RuleSet
-        Permitted deviations where none are given.
-    force_rel, ball_mm : float, optional
-        Limits of the relative error of the force and of the ball's diameter, each rectangular.
+        Permitted deviations of force and ball, each rectangular.
 
     Raises
     ------
@@ -170,8 +196,7 @@ def from_parts(
         If an indent has no budget.
     """
     chosen = rule_set(rules)
-    force = chosen["force_rel"] if force_rel is None else force_rel
-    ball = ball_tolerance_mm(series.test, chosen) if ball_mm is None else ball_mm
+    force, ball = chosen["force_rel"], ball_tolerance_mm(series.test, chosen)
     H, slope = series.mean_hbw, sensitivities(series.mean_mm, series.test)
     machine = (
         Component(
@@ -247,7 +272,7 @@ def from_bias(
     H = series.mean_hbw / (1.0 + verification.error_rel)
     scale = H / series.mean_hbw
     parts = list(_block_parts(verification, H))
-    parts += [_scaled(p, scale) for p in _reading_and_scatter(series)]
+    parts += [replace(part, u=part.u * scale) for part in _reading_and_scatter(series)]
     left_out = "; not the machine's change from day to day"
     if len(daily_errors_rel) >= 2:
         sd = statistics.stdev(daily_errors_rel)
@@ -273,13 +298,8 @@ def ball_tolerance_mm(test: TestCondition, rules: RuleSet) -> float:
 
 def _in_hbw(indent: Indent, test: TestCondition) -> list[Component]:
     assert indent.budget is not None  # noqa: S101  (asked for before)
-    slope = abs(sensitivities(indent.mean_mm, test).diameter)
-    per_mm = slope * brinell(indent.mean_mm, test) / indent.mean_mm
-    return [_scaled(part, per_mm) for part in indent.budget.components]
-
-
-def _scaled(part: Component, by: float) -> Component:
-    return Component(part.name, part.u * by, part.dof, part.how, part.common)
+    per_mm = abs(hbw_per_mm(indent.mean_mm, test))
+    return [replace(part, u=part.u * per_mm) for part in indent.budget.components]
 
 
 def _of_mean(parts: Sequence[Component], n: int) -> Component:

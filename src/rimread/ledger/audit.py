@@ -31,7 +31,7 @@ class Audit:
     Parameters
     ----------
     faults : tuple of Fault
-        None when the ledger is as it was written.
+        Empty when the ledger is as it was written.
     number : int
         Of the last entry that was looked at, 0 when there is none.
     sha256 : str

@@ -184,7 +184,6 @@ def _reading(
         return _larger_than_ball(found, test)
     return Reading(
         photo=photo.name,
-        photo_sha256=photo.sha256,
         scale_label=scale.label,
         scale_sha256=scale.sha256,
         test=test,

@@ -21,8 +21,8 @@ class Reading:
 
     Parameters
     ----------
-    photo, photo_sha256 : str
-        File name and hash of the photo.
+    photo : str
+        File name.
     scale_label, scale_sha256 : str
         Camera and objective, and hash of the scale file.
     test : TestCondition
@@ -44,7 +44,6 @@ class Reading:
     """
 
     photo: str
-    photo_sha256: str
     scale_label: str
     scale_sha256: str
     test: TestCondition

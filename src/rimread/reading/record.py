@@ -82,9 +82,7 @@ _KEYS = (
 
 def _plain(value: object) -> object:
     """Numbers as JSON has them: numpy scalars made plain, what is not finite made None."""
-    if isinstance(value, bool | str | list | dict) or value is None:
-        return value
-    if isinstance(value, int):
+    if isinstance(value, int | str | list | dict) or value is None:
         return value
     number = float(value)  # type: ignore[arg-type]  # every other field is a number
     return number if math.isfinite(number) else None

@@ -21,13 +21,11 @@ from rimread.hardness import (
     convert,
     diameter_for,
     due_on,
-    from_bias,
-    from_parts,
-    from_permissible_error,
     piece_checks,
     rule_set,
     series_checks,
     series_from_indents,
+    statement_by,
 )
 from rimread.hardness.series import Policy
 from rimread.hardness.uncertainty import Way
@@ -103,7 +101,13 @@ def report_from(
     _no_photo_twice(results)
     series = series_from_indents(_indents(measured), _one_test(measured), policy=policy)
     earlier = [entry for entry in daily or () if job.on is not None and entry.on <= job.on]
-    statement = _statement(series, verification, way, chosen, earlier)
+    statement = statement_by(
+        way,
+        series,
+        verification,
+        rules=chosen,
+        daily_errors_rel=_errors(earlier, verification),
+    )
     of_scales = tuple(scales)
     _scales_belong(of_scales, measured)
     if pictures and len(pictures) != len(measured):
@@ -128,7 +132,6 @@ def report_from(
         ),
         scales=of_scales,
         block_check=block_check,
-        verification=verification,
         conversions=_conversions(series, statement, job, convert_to, table),
         by_eye=_matched(by_eye, measured),
         pictures=tuple(pictures),
@@ -186,29 +189,13 @@ def _scales_belong(scales: Sequence[Scale], measured: Sequence[Result]) -> None:
             )
 
 
-def _statement(
-    series: Series,
-    verification: Verification | None,
-    way: Way,
-    rules: RuleSet,
-    daily: Sequence[DailyCheck],
-) -> Statement | None:
-    if way != "parts" and verification is None:
-        raise ValueError(f"the way {way!r} to the uncertainty needs the indents on the block")
-    if any(i.budget is None for i in series.used_indents):
-        return None
-    if way == "permissible-error" and verification is not None:
-        return from_permissible_error(series, verification, rules=rules)
-    if way == "bias" and verification is not None:
-        return from_bias(series, verification, daily_errors_rel=_errors(daily, verification))
-    return from_parts(series, rules=rules)
-
-
-def _errors(daily: Sequence[DailyCheck], verification: Verification) -> list[float]:
+def _errors(daily: Sequence[DailyCheck], verification: Verification | None) -> list[float]:
     """Errors on this block under this test, of each day the last line.
 
     Days on which the block did not pass are left out: nothing is tested with such a machine.
     """
+    if verification is None:
+        return []
     block = verification.block
     of_days = {
         entry.on: entry.error_rel

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import tomllib
 import warnings
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -11,6 +10,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from PIL import Image, UnidentifiedImageError
+
+from rimread.toml import from_toml
 
 __all__ = ["Lab", "read_lab"]
 
@@ -79,15 +80,7 @@ def read_lab(path: Path) -> Lab:
     OSError
         If a file cannot be read.
     """
-    path = Path(path)
-    try:
-        told = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise ValueError(f"laboratory file {path} is not TOML: {error}") from error
-    try:
-        return _lab(told, path.parent)
-    except ValueError as error:
-        raise ValueError(f"laboratory file {path}: {error}") from error
+    return from_toml(path, "laboratory file", lambda told: _lab(told, path.parent))
 
 
 def _lab(told: dict[str, Any], folder: Path) -> Lab:

@@ -15,7 +15,6 @@ from rimread.hardness import (
     Series,
     Statement,
     TestCondition,
-    Verification,
 )
 from rimread.refusal import Refusal
 from rimread.report.blocks import Picture
@@ -102,13 +101,11 @@ class TestReport:
     statement : Statement or None
         The mean's uncertainty; None when an indent has none.
     checks : tuple of Check
-        Of the series, the piece and the machine; those of each indent are in `results`.
+        Of the series, the piece, the machine and its block; those of each indent are in `results`.
     scales : tuple of Scale
         The scale files, as far as they were at hand.
     block_check : DailyCheck or None
         The machine's check on its block that counts for the day.
-    verification : Verification or None
-        The block's indents, when the uncertainty goes by them.
     conversions : tuple of (str, Conversion or Refusal)
         Asked for, each with the name of its scale.
     by_eye : tuple of (int, ByEye)
@@ -134,7 +131,6 @@ class TestReport:
     made_on: date
     scales: tuple[Scale, ...] = ()
     block_check: DailyCheck | None = None
-    verification: Verification | None = None
     conversions: tuple[tuple[str, Conversion | Refusal], ...] = ()
     by_eye: tuple[tuple[int, ByEye], ...] = ()
     pictures: tuple[Picture | Refusal, ...] = ()

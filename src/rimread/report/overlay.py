@@ -64,7 +64,8 @@ def overlay(
         Blue, green, red; the photo enlarged by a whole number if it is small, the strip below.
     """
     zoom, pen = _zoom(photo), _pen(photo)
-    picture = _found(photo, rim, diameters, scale)
+    picture = _shown(photo, zoom)
+    _draw_found(picture, rim, diameters, scale, zoom=zoom, pen=pen)
     if scale is not None:
         _draw_scale_bar(picture, scale, zoom, pen)
     return np.vstack([picture, strip(picture.shape[1], lines, traced=rim is not None)])
@@ -146,15 +147,6 @@ def save_overlay(picture: Picture, folder: Path, photo: Path, taken: set[Path]) 
     _, data = cv2.imencode(".jpg", picture, _JPEG)
     whole.write(target, data.tobytes())
     return target
-
-
-def _found(
-    photo: Photo, rim: Rim | None, diameters: Diameters | None, scale: Scale | None
-) -> Picture:
-    """The photo with everything but scale bar and words."""
-    picture = _shown(photo, _zoom(photo))
-    _draw_found(picture, rim, diameters, scale, zoom=_zoom(photo), pen=_pen(photo))
-    return picture
 
 
 def _draw_found(

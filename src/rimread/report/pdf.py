@@ -177,14 +177,14 @@ class _Sheet(FPDF):
         self.set_text_color(*colour)
         return size * _PT * _LINE
 
-    def _lines(self, text: str, line: float, width: float = 0.0, align: str = "L") -> None:
+    def _lines(self, text: str, line: float, width: float = 0.0) -> None:
         """Lines from here down; the next start at the same left edge."""
         left = self.get_x()
         self.multi_cell(
             width or self.epw - (left - self.l_margin),
             line,
             self._text(text),
-            align=align,
+            align="L",
             new_x=XPos.LEFT,
             new_y=YPos.NEXT,
         )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
@@ -88,9 +87,7 @@ def _row(i: int, result: Result, report: TestReport, decimals: int) -> tuple[str
 def _decimals(results: Sequence[Result]) -> int:
     """As many decimals as the least sure diameter deserves, the same in the whole table."""
     U = [r.indent.budget.U for r in results if r.indent is not None and r.indent.budget is not None]
-    worst = max(U, default=0.0)
-    deserved = 1 - math.floor(math.log10(float(f"{worst:.1e}"))) if worst > 0.0 else 0
-    return max(_DECIMALS[0], min(_DECIMALS[1], deserved))
+    return max(_DECIMALS[0], min(_DECIMALS[1], _places(max(U, default=0.0))))
 
 
 def set_by_hand(report: TestReport) -> Iterator[Block]:
@@ -247,9 +244,14 @@ def ranges(numbers: Sequence[int]) -> str:
 
 def _beside(u: float, combined: float) -> str:
     """A contribution with the decimals that the combined uncertainty deserves, and one more."""
-    decimals = len(two_digits(combined).partition(".")[2]) + 1
+    decimals = _places(combined) + 1
     least = 10.0**-decimals
     return f"< {least:.{decimals}f}" if 0.0 < u < least else f"{u:.{decimals}f}"
+
+
+def _places(uncertainty: float) -> int:
+    """Decimals that an uncertainty has when it is written down."""
+    return len(two_digits(uncertainty).partition(".")[2])
 
 
 def two_digits(value: float) -> str:

@@ -64,7 +64,7 @@ def too_few(name: str, lines: int) -> Refusal:
 
 def fits(ladder: Ladder, division_mm: float, length_mm: float | None) -> bool:
     """Whether both ends of the scale are seen and the lines between them add up to its length."""
-    if length_mm is None or not all(ladder.ends_seen) or ladder.pattern.every == 2:
+    if length_mm is None or not all(ladder.ends_seen) or ladder.every == 2:
         return False
     return abs((ladder.lines - 1) * division_mm / length_mm - 1.0) < 0.5 / ladder.lines
 

@@ -141,13 +141,12 @@ class _Problem:
         return (along + origin - self.line * self.division_mm) * self.px_per_mm
 
     def slopes(self, p: FloatArray) -> FloatArray:
-        steps = np.full(p.size, 1e-6)
-        rows = []
-        for k in range(p.size):
-            d = np.zeros(p.size)
-            d[k] = steps[k]
-            rows.append((self.residuals_px(p + d) - self.residuals_px(p - d)) / (2 * steps[k]))
-        return np.stack(rows, axis=-1)
+        step = 1e-6
+        columns = [
+            (self.residuals_px(p + d) - self.residuals_px(p - d)) / (2 * step)
+            for d in step * np.eye(p.size)
+        ]
+        return np.stack(columns, axis=-1)
 
     def prior(self, p: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Information and gradient of what is known beforehand."""

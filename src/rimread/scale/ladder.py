@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 
 from rimread.scale.spectrum import MIN_LINES, Peak, directions, spectral_peaks
 from rimread.scale.strips import Cells, Strips, cells_of, strips_of
-from rimread.scale.tails import Pattern, Tail, tail_pattern
+from rimread.scale.tails import Tail, tail_pattern
 
-__all__ = ["MIN_LINES", "Ladder", "Pattern", "find_ladders"]
+__all__ = ["MIN_LINES", "Ladder", "find_ladders"]
 
 FloatArray = NDArray[np.floating]
 
@@ -58,10 +58,8 @@ class Ladder:
         Whether the scale is seen to end there, inside the frame.
     v_px : tuple of float
         The band in which all lines run, along the lines.
-    pattern : Pattern
-        Which lines are longer.
-    strength : float
-        Power of the ladder's spectral peak over its surroundings.
+    every : int
+        Every how many lines one is longer, 0 when none stand out.
     """
 
     angle_rad: float
@@ -71,8 +69,7 @@ class Ladder:
     last: int
     ends_seen: tuple[bool, bool]
     v_px: tuple[float, float]
-    pattern: Pattern
-    strength: float
+    every: int
 
     @property
     def lines(self) -> int:
@@ -86,8 +83,7 @@ class Ladder:
         Longer 5th and 10th lines do; longer 10th lines alone only when several of them agree,
         because numerals and dust look like one or two.
         """
-        every, lines = self.pattern.every, self.lines
-        return every == 5 or (every == 10 and lines > _LONG_LINES * 10)
+        return self.every == 5 or (self.every == 10 and self.lines > _LONG_LINES * 10)
 
     @property
     def pitch_px(self) -> float:
@@ -108,16 +104,15 @@ def _terms(u: FloatArray, v: FloatArray) -> FloatArray:
 
 def _coherence(cells: Cells) -> FloatArray:
     """How far neighbouring cells agree in phase: 1 for noise, lines × strips for a ladder."""
-    size = (_BOX[0], _BOX[1])
 
     def box(values: FloatArray) -> FloatArray:
         return np.asarray(
-            cv2.blur(np.ascontiguousarray(values), size, borderType=cv2.BORDER_CONSTANT)
+            cv2.blur(np.ascontiguousarray(values), _BOX, borderType=cv2.BORDER_CONSTANT)
         )
 
     together = box(cells.wave.real) ** 2 + box(cells.wave.imag) ** 2
     alone = box(np.abs(cells.wave) ** 2)
-    return np.asarray(together / np.maximum(alone, 1e-30)) * size[0] * size[1]
+    return np.asarray(together / np.maximum(alone, 1e-30)) * _BOX[0] * _BOX[1]
 
 
 def _largest_patch(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -149,7 +144,7 @@ def _patch_phase(
     weight = np.abs(wave[patch]) / np.abs(wave[patch]).max()
     target = guess[patch]
     flat = _BENT * math.hypot(*frequency) * 1000.0 * 2 * np.pi
-    ridge = np.diag([0.0, 0.0, 0.0, 1.0, 1.0, 1.0])[3:] * _PHASE_NOISE / flat
+    ridge = np.eye(6)[3:] * _PHASE_NOISE / flat
     coefficients: FloatArray = np.zeros(terms.shape[1])
     for _ in range(4):
         coefficients, *_ = np.linalg.lstsq(
@@ -206,8 +201,7 @@ def _ladder_at(strips: Strips, peak: Peak) -> Ladder | None:
         last=reading.lines[1],
         ends_seen=reading.ends_seen,
         v_px=(float(near.v[reading.rows[0]]), float(near.v[reading.rows[1]])),
-        pattern=Pattern(every=reading.tail.every, tenth=reading.tail.tenth),
-        strength=peak.ratio,
+        every=reading.tail.every,
     )
 
 

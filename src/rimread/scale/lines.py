@@ -44,8 +44,6 @@ class Marks:
         Index of the line.
     information : ndarray, shape (n,)
         Inverse variance of the place across the line, in 1/px², from the noise around it.
-    pitch_px : float
-        Distance between lines.
     level, swing : float
         Linear light of the band, and how far it swings from line to gap (fundamental).
     """
@@ -53,7 +51,6 @@ class Marks:
     points_px: FloatArray
     line: NDArray[np.intp]
     information: FloatArray
-    pitch_px: float
     level: float
     swing: float
 
@@ -112,7 +109,6 @@ def mark_lines(light: NDArray[np.float32], ladder: Ladder) -> Marks:
         points_px=points[keep],
         line=line[keep],
         information=(steep / variance)[keep],
-        pitch_px=ladder.pitch_px,
         level=float(np.median(pixels.light)),
         swing=2.0 * float(np.median(np.abs(contrast[keep]))),
     )

@@ -28,11 +28,10 @@ _MAX_DIRECTIONS = 3
 
 @dataclass(frozen=True, slots=True)
 class Peak:
-    """One peak: cycles per px along x and y, power over its surroundings."""
+    """One peak: cycles per px along x and y."""
 
     fx: float
     fy: float
-    ratio: float
 
     @property
     def angle(self) -> float:
@@ -90,13 +89,7 @@ def spectral_peaks(light: NDArray[np.float32]) -> list[Peak]:
     peaks = []
     for r, c in zip(rows[best], columns[best], strict=True):
         dy, dx = _vertex(log_power[r - 1 : r + 2, c]), _vertex(_row_of_three(log_power, r, c))
-        peaks.append(
-            Peak(
-                fx=float(c + dx) / width,
-                fy=float(fy[r, 0] + dy / height),
-                ratio=float(ratio[r, c]),
-            )
-        )
+        peaks.append(Peak(fx=float(c + dx) / width, fy=float(fy[r, 0] + dy / height)))
     return peaks
 
 

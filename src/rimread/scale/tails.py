@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rimread.scale.spectrum import MIN_LINES
 from rimread.scale.strips import Cells
 
-__all__ = ["Pattern", "Tail", "tail_pattern"]
+__all__ = ["Tail", "tail_pattern"]
 
 FloatArray = NDArray[np.floating]
 
@@ -19,27 +19,9 @@ _STAND_OUT = 3.0
 """Longer lines must hold this many times the ink of any other, past the ends of the short ones."""
 
 
-@dataclass(frozen=True, slots=True)
-class Pattern:
-    """The longer lines seen past the ends of the short ones.
-
-    Parameters
-    ----------
-    every : int
-        Every how many lines one is longer: 5 (5th and 10th), 10 (10th only), 2 (every second),
-        0 when none stand out.
-    tenth : int
-        Index of one of the longest lines, modulo `every` lines where `every` is 2 or 5 without
-        a visible difference between 5th and 10th.
-    """
-
-    every: int
-    tenth: int = 0
-
-
-def _pattern_of(fold: FloatArray, ink: float) -> tuple[float, Pattern]:
-    """The pattern that stands out of ten residues and by how much; `ink` is that of one line."""
-    best = (0.0, Pattern(every=0))
+def _pattern_of(fold: FloatArray, ink: float) -> tuple[float, int]:
+    """By how much a pattern stands out of ten residues, and which; `ink` is that of one line."""
+    best = (0.0, 0)
     for every, members in ((10, (0,)), (5, (0, 5)), (2, (0, 2, 4, 6, 8))):
         for offset in range(every):
             high = (np.array(members) + offset) % 10
@@ -49,21 +31,31 @@ def _pattern_of(fold: FloatArray, ink: float) -> tuple[float, Pattern]:
                 continue
             score = least / max(float(np.abs(low).max()), 1e-12)
             if score > best[0]:
-                best = (score, Pattern(every=every, tenth=int(offset)))
-    return best if best[0] > _STAND_OUT else (0.0, Pattern(every=0))
+                best = (score, every)
+    return best if best[0] > _STAND_OUT else (0.0, 0)
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Tail:
-    """A pattern found: 10th lines alone count less, because numerals look like them."""
+    """The longer lines past the ends of the short ones, the surer pattern the larger.
+
+    Parameters
+    ----------
+    rank : int
+        10th lines alone count less, because numerals look like them.
+    score : float
+        By how much they stand out.
+    every : int
+        Every how many lines one is longer: 5 (5th and 10th), 10 (10th only), 2 (every second),
+        0 when none stand out.
+    """
 
     rank: int
     score: float
     every: int
-    tenth: int
 
 
-_NO_TAIL = Tail(0, 0.0, 0, 0)
+_NO_TAIL = Tail(0, 0.0, 0)
 
 
 def tail_pattern(cells: Cells, columns: tuple[int, int], rows: tuple[int, int]) -> Tail:
@@ -84,11 +76,11 @@ def tail_pattern(cells: Cells, columns: tuple[int, int], rows: tuple[int, int]) 
                 break
             total += np.where(whole[row], mean[row], 0.0)
             count += whole[row]
-            score, pattern = _pattern_in(total, count, ink, first)
-            if not pattern.every or row == edge:
+            score, every = _pattern_in(total, count, ink, first)
+            if not every or row == edge:
                 continue
-            rank = 1 if pattern.every == 10 else 2
-            found.append(Tail(rank, score, pattern.every, pattern.tenth))
+            rank = 1 if every == 10 else 2
+            found.append(Tail(rank, score, every))
             if rank == 2:
                 break
     return max(found)
@@ -110,9 +102,7 @@ def _ink(mean: FloatArray, whole: NDArray[np.bool_], rows: tuple[int, int]) -> f
     return level - float(np.mean(grounds)) if grounds else 0.0
 
 
-def _pattern_in(
-    total: FloatArray, count: FloatArray, ink: float, first: int
-) -> tuple[float, Pattern]:
+def _pattern_in(total: FloatArray, count: FloatArray, ink: float, first: int) -> tuple[float, int]:
     """The pattern in the light of a piece of tail, summed over `count` strips for each line."""
     seen = count > 0
     light = np.where(seen, total / np.maximum(count, 1), np.nan)
@@ -120,7 +110,7 @@ def _pattern_in(
     residue = (first + np.arange(light.size)) % 10
     parts = [extra[(residue == r) & np.isfinite(extra)] for r in range(10)]
     if not all(part.size for part in parts):
-        return 0.0, Pattern(every=0)
+        return 0.0, 0
     fold = np.array([np.median(part) for part in parts])
     return _pattern_of(fold - np.median(np.sort(fold)[:5]), abs(ink))
 

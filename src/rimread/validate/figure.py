@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rimread import plot
@@ -13,7 +12,7 @@ if TYPE_CHECKING:  # an extra: imported when something is drawn
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["draw", "save_figure"]
+__all__ = ["draw"]
 
 _INSIDE, _OUTSIDE, _GREY = "#0072B2", "#D55E00", "#808080"
 """Two of Okabe and Ito, "Color Universal Design" (2008)."""
@@ -46,19 +45,6 @@ def draw(found: Validation, limits: Limits) -> Figure:
             ha="left",
         )
     return figure
-
-
-def save_figure(found: Validation, limits: Limits, path: Path) -> None:
-    """Write the figure; the ending of the name says how (.png, .svg, .pdf).
-
-    Raises
-    ------
-    ValueError
-        If matplotlib is not installed or does not know the ending.
-    OSError
-        If the file cannot be written.
-    """
-    plot.save(draw(found, limits), path, dpi=160)
 
 
 def _errors(axes: Axes, found: Validation, limits: Limits) -> None:
