@@ -10,6 +10,7 @@ from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import fdtri
 
 from rimread.budget import Component
 from rimread.capture.frame import Frame, Picture, photo_of
@@ -26,6 +27,8 @@ _BEYOND_NOISE_PX2 = 1.0
 _OF_CENTRE = 4.0
 """Variance that noise gives a circle's centre along both axes, over that of its radius: least
 squares on points all around give each axis 2 σ²/n and the radius σ²/n."""
+_SURE = 0.977
+"""Share of such ratios that noise is granted: one-sided, as far out as two standard deviations."""
 _TO_16_BITS = 257  # 255 × 257 = 65535
 
 
@@ -158,11 +161,11 @@ def scatter_of(frames: Sequence[Frame]) -> Scatter | Refusal:
 def _noise_px2(sizes_px: Sequence[float]) -> float:
     """How far noise may scatter the centres of rims whose radii it scatters like this.
 
-    Two standard deviations more than expected: over n - 1 degrees of freedom one is √2 of the
-    radii's variance and, with two axes, 1 of the centres'.
+    The ratio of the two variances follows an F distribution: `_SURE` of it, as two axes of n - 1
+    degrees of freedom each scatter the centres and one of n - 1 the radii.
     """
-    scatter = math.sqrt(3.0 / (len(sizes_px) - 1))
-    return _OF_CENTRE * statistics.variance(sizes_px) * (1.0 + 2.0 * scatter)
+    dof = len(sizes_px) - 1
+    return _OF_CENTRE * statistics.variance(sizes_px) * float(fdtri(2 * dof, dof, _SURE))
 
 
 def _sight_moved(frames: Sequence[Frame]) -> Refusal | None:
