@@ -7,11 +7,12 @@ import cv2
 import numpy as np
 import pytest
 from scipy.special import ndtr
+from tests.rim.drawn import taken
 
 from rimread.diameters import diameters
 from rimread.photo import Photo
 from rimread.refusal import Refusal
-from rimread.rim import Rim, find_rim, find_rims, gates
+from rimread.rim import Rim, find, find_rim, find_rims, gates
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.trace import Ring, rings_near
@@ -279,3 +280,13 @@ def test_a_rim_about_a_stronger_ring_of_half_its_size_is_seen(ratio):
     assert isinstance(result, Refusal)
     assert result.code == "rival-rings"
     assert result.evidence["rival_px"] == pytest.approx(ratio * 210, rel=0.02)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("radius_px", [4.0, 6.0, 9.0])
+def test_a_trace_that_noise_turns_over_is_refused(seed, radius_px):
+    """A fit through chance places can leave an ellipse of no size at all."""
+    grain = np.random.default_rng(seed).normal(0.4, 0.12, (300, 300))
+    started = Ellipse(150.0, 150.0, radius_px)
+    result = find._placed_on(taken(grain), started)  # noqa: SLF001  (no ring is so small)
+    assert isinstance(result, Refusal) or 0 < result.ellipse.m < 300

@@ -51,6 +51,8 @@ PASSES = 4
 NEARLY_SETTLED_PX, SETTLED_PX = 2.0, 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, at first and at last, and
 at last until the blur stays too; the places searched stay those of the first blur."""
+LOST_FACTOR = 2.0
+"""An ellipse that one pass makes half or twice as large has lost its rim."""
 CONSENSUS_PX = 1.0
 """Reach within which places agree on an ellipse, a few times the uncertainty of one on a sharp rim:
 a stain has an edge of its own, and a fit to all places would bend towards it."""
@@ -302,6 +304,8 @@ def _settled_on(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
         settled = settle(photo, ellipse)
         if isinstance(settled, Refusal):
             return settled
+        if _lost(settled.ellipse, ellipse):
+            return gates.LOST
         step, ellipse = largest_move(settled.ellipse, ellipse), settled.ellipse
         if step < NEARLY_SETTLED_PX:
             break
@@ -316,11 +320,18 @@ def _placed_on(photo: Photo, ellipse: Ellipse) -> _Placed | Refusal:
         found = _placed(photo, settled)
         if isinstance(found, Refusal):
             return found
+        if _lost(found.ellipse, settled.ellipse):
+            return gates.LOST
         before, blur = settled.blur_px, nearest_blur(found.located.blur_px)
         settled = replace(settled, ellipse=found.ellipse, blur_px=blur)
         if found.moved_px < SETTLED_PX and blur == before:
             break
     return found
+
+
+def _lost(moved: Ellipse, ellipse: Ellipse) -> bool:
+    """Whether what was followed is no longer the same ring: chance places may turn one over."""
+    return not 1 / LOST_FACTOR < moved.m / ellipse.m < LOST_FACTOR
 
 
 def _inner_flank(photo: Photo, found: _Placed) -> _Placed:

@@ -19,6 +19,7 @@ from rimread.rim.trace import Ring
 
 __all__ = [
     "CUT_BY_FIELD",
+    "LOST",
     "NO_INDENT",
     "about_a_glint",
     "about_the_same",
@@ -116,6 +117,11 @@ NO_INDENT = Refusal(
     "surface and focus on its rim.",
 )
 
+
+LOST = Refusal(
+    "rim-unclear",
+    "The trace of the rim does not settle: refocus, clean the surface or turn the light.",
+)
 
 CUT_BY_FIELD = Refusal(
     "cut-by-frame",
@@ -361,11 +367,7 @@ def seen(
             {"blur_px": rim.blur_px},
         )
     if moved_px > UNSETTLED_PX:
-        return Refusal(
-            "rim-unclear",
-            "The trace of the rim does not settle: refocus, clean the surface or turn the light.",
-            {"moved_px": moved_px},
-        )
+        return Refusal(LOST.code, LOST.message, {"moved_px": moved_px})
     on_ellipse = float((arcs & speaking).sum() / max(speaking.sum(), 1))
     if speaking.mean() > LEAST_COVERAGE and on_ellipse < LEAST_ON_ELLIPSE:
         return Refusal(
