@@ -23,6 +23,7 @@ from rimread.simulate import (
     Scene,
     Spoiled,
     Surface,
+    random_scene,
     several_scene,
     simulate,
 )
@@ -290,3 +291,13 @@ def test_a_trace_that_noise_turns_over_is_refused(seed, radius_px):
     started = Ellipse(150.0, 150.0, radius_px)
     result = find._placed_on(taken(grain), started)  # noqa: SLF001  (no ring is so small)
     assert isinstance(result, Refusal) or 0 < result.ellipse.m < 300
+
+
+@pytest.mark.parametrize("tier", ["hard", "shop"])
+@pytest.mark.parametrize(
+    "seed", [*range(4), *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(4, 60))]
+)
+def test_dirty_and_scratched_metal_without_an_indent_gets_no_number(tier, seed):
+    rng = np.random.default_rng([78, seed])
+    scene = replace(random_scene(rng, tier=tier), indents=())
+    assert isinstance(find_rim(simulate(scene, rng=rng).photo()), Refusal)
