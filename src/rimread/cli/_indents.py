@@ -13,17 +13,13 @@ from typing import TYPE_CHECKING
 from rimread.cli._io import say, shown
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
+    from datetime import date
+
     from rimread.check import Check
-    from rimread.hardness import Indent, RuleSet, TestCondition
+    from rimread.hardness import Block, Indent, RuleSet, TestCondition, Verification
     from rimread.report.results import Result
 
-__all__ = [
-    "Given",
-    "indents_from",
-    "print_checks",
-    "results_from",
-    "rules_from",
-]
+__all__ = ["Given", "held_against", "indents_from", "print_checks", "results_from", "rules_from"]
 
 _PAIR = re.compile(r"([^,]+),([^,]+)")
 
@@ -99,6 +95,16 @@ def indents_from(
                 indents.append(result.indent)
                 failed += _failed(result)
     return Given(tuple(indents), refused, tuple(failed))
+
+
+def held_against(
+    block: Block, given: Given, test: TestCondition, *, day: date, rules: RuleSet
+) -> Verification:
+    """Indents of a test held against the block they are on, with what failed when measured."""
+    from rimread.hardness import series_from_indents, verify  # noqa: PLC0415
+
+    found = verify(series_from_indents(given.indents, test), block, on=day, rules=rules)
+    return replace(found, checks=found.checks + given.failed)
 
 
 def results_from(word: str) -> tuple[Result, ...]:

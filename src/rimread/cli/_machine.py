@@ -8,11 +8,11 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rimread.cli._indents import indents_from
+from rimread.cli._indents import Given, held_against, indents_from
 from rimread.cli._io import REFUSED, expand, say
 from rimread.cli._job import Job, Seen, measured, told_once
 from rimread.cli._options import Way
-from rimread.cli._series import statement_of
+from rimread.cli._series import statement_of, way_by
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.check import Check
@@ -43,7 +43,7 @@ def machine_of(
     block: Path | None, on_block: list[str] | None, way: Way | None, job: Job
 ) -> Machine:
     """What the block says of the machine, its photos measured first."""
-    from rimread.hardness import read_block, series_from_indents, verify  # noqa: PLC0415
+    from rimread.hardness import read_block  # noqa: PLC0415
 
     if (block is None) != (not on_block):
         raise ValueError("--block and --on-block belong together: a block file and its indents")
@@ -52,27 +52,25 @@ def machine_of(
             raise ValueError(f"--way {way} goes through a block: give --block and --on-block")
         return Machine(job.test, job.rules, "parts", None, 0)
     certificate = read_block(block)
-    indents, failed, code = _indents_on_block(on_block or [], job)
-    if len(indents) < 2:
+    given, code = _indents_on_block(on_block or [], job)
+    if len(given.indents) < 2:
         raise ValueError(
             f"block {certificate.serial}: at least two indents on it are needed to tell its "
-            f"scatter (measured {len(indents)})"
+            f"scatter (measured {len(given.indents)})"
         )
     day = job.on or date.today()  # noqa: DTZ011  (the lab's own calendar)
-    series = series_from_indents(indents, job.test)
-    found = verify(series, certificate, on=day, rules=job.rules)
-    verification = replace(found, checks=(*found.checks, *failed))
+    verification = held_against(certificate, given, job.test, day=day, rules=job.rules)
     return Machine(
         job.test,
         job.rules,
-        way or "permissible-error",
+        way_by(way, block=True),
         verification,
         max(code, 0 if verification.passed else REFUSED),
     )
 
 
-def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], list[Check], int]:
-    """Indents from photos, pairs and results, what failed of them; 1 when some were refused."""
+def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int]:
+    """Indents from photos, pairs and results, and the exit code by them."""
     plain = replace(job, piece=None, lay_deg=None)
     indents: list[Indent] = []
     failed: list[Check] = []
@@ -96,4 +94,4 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[list[Indent], list[Ch
             photos.append(seen)
     once, _ = told_once(photos)
     indents += (seen.indent for seen in once if seen.indent is not None)
-    return indents, failed, code
+    return Given(tuple(indents), 0, tuple(failed)), code

@@ -26,6 +26,7 @@ __all__ = [
     "statement_json",
     "statement_of",
     "taken_together",
+    "way_by",
 ]
 
 
@@ -83,6 +84,11 @@ def taken_together(
     checks = series_checks(series, rules=rules) if len(series.indents) > 1 else ()
     statement = statement_of(series, way, rules, verification)
     return Together(series, statement, (*checks, *block), tuple(refused))
+
+
+def way_by(way: Way | None, *, block: bool) -> Way:
+    """The way asked for; left open, through the block where there is one."""
+    return way or ("permissible-error" if block else "parts")
 
 
 def statement_of(

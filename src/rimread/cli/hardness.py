@@ -11,7 +11,7 @@ import typer
 
 from rimread.budget import budget_json
 from rimread.check import checks_json
-from rimread.cli._indents import indents_from, print_checks, rules_from
+from rimread.cli._indents import held_against, indents_from, print_checks, rules_from
 from rimread.cli._io import REFUSED, print_json, speaking, telling
 from rimread.cli._job import piece_of
 from rimread.cli._options import (
@@ -26,7 +26,7 @@ from rimread.cli._options import (
     Thickness,
     Way,
 )
-from rimread.cli._series import print_series, print_statement, statement_of
+from rimread.cli._series import print_series, print_statement, statement_of, way_by
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.check import Check
@@ -120,7 +120,7 @@ def hardness(
         checks = _checks(series, piece, chosen) + given.failed
         if verification is not None:
             checks += verification.checks
-        by = way or ("parts" if verification is None else "permissible-error")
+        by = way_by(way, block=verification is not None)
         statement = statement_of(series, by, chosen, verification)
         with telling():
             if as_json:
@@ -154,7 +154,7 @@ def _checks(series: Series, piece: Piece, rules: RuleSet) -> tuple[Check, ...]:
 
 
 def _on_block(block: Path | None, words: list[str] | None, rules: RuleSet) -> Verification | None:
-    from rimread.hardness import read_block, series_from_indents, verify  # noqa: PLC0415
+    from rimread.hardness import read_block  # noqa: PLC0415
 
     if block is None and not words:
         return None
@@ -162,9 +162,8 @@ def _on_block(block: Path | None, words: list[str] | None, rules: RuleSet) -> Ve
         raise ValueError("--block and --on-block belong together: a block file and its indents")
     certificate = read_block(block)
     given = indents_from(words, certificate.test)
-    on_block = series_from_indents(given.indents, certificate.test)
-    found = verify(on_block, certificate, on=date.today(), rules=rules)  # noqa: DTZ011
-    return replace(found, checks=found.checks + given.failed)
+    today = date.today()  # noqa: DTZ011  (the lab's own calendar)
+    return held_against(certificate, given, certificate.test, day=today, rules=rules)
 
 
 def _record(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -12,9 +12,10 @@ import typer
 
 from rimread import whole
 from rimread.cli import _report_options as own
-from rimread.cli._indents import indents_from, results_from, rules_from
+from rimread.cli._indents import held_against, indents_from, results_from, rules_from
 from rimread.cli._io import REFUSED, say, speaking, telling
 from rimread.cli._options import Average, Rules, Way, date_of
+from rimread.cli._series import way_by
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import RuleSet, Verification
@@ -98,8 +99,8 @@ def report(
             block=block, on_block=on_block or (), human=human,
         )  # fmt: skip
         _judge(out)
-        by = way or ("parts" if block is None else "permissible-error")
-        made = _made(results, asked, job, files, _How(rules, average, by, convert or (), table))
+        chosen = way_by(way, block=block is not None)
+        made = _made(results, asked, job, files, _How(rules, average, chosen, convert or (), table))
         _write(made, out, paper, font)
         _closing(made, out)
     if made.failed or made.refused:
@@ -239,18 +240,17 @@ def _from_ledger(where: str, asked: _Asked) -> _Read:
 
 
 def _verification(
-    block: Path | None, on_block: Sequence[str], day: date | None, rules: RuleSet
+    block: Path | None, words: Sequence[str], day: date | None, rules: RuleSet
 ) -> Verification | None:
-    if block is None and not on_block:
+    if block is None and not words:
         return None
-    if block is None or not on_block or day is None:
+    if block is None or not words or day is None:
         raise ValueError("a block needs all three: --block, --on-block and --on")
-    from rimread.hardness import read_block, series_from_indents, verify  # noqa: PLC0415
+    from rimread.hardness import read_block  # noqa: PLC0415
 
     told = read_block(block)
-    given = indents_from(on_block, told.test)
-    found = verify(series_from_indents(given.indents, told.test), told, on=day, rules=rules)
-    return replace(found, checks=found.checks + given.failed)
+    given = indents_from(words, told.test)
+    return held_against(told, given, told.test, day=day, rules=rules)
 
 
 def _by_eye(path: Path) -> tuple[ByEye, ...]:

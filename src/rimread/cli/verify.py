@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from rimread.check import checks_json
-from rimread.cli._indents import indents_from, print_checks, rules_from
+from rimread.cli._indents import held_against, indents_from, print_checks, rules_from
 from rimread.cli._io import REFUSED, print_json, speaking, telling
 from rimread.cli._options import Json, Rules, date_of, day
 
@@ -115,16 +114,12 @@ def _block(
     things: list[str], rules: RuleSet, day: date, log: Path | None, operator: str
 ) -> _Outcome:
     from rimread.hardness import append_daily, read_block  # noqa: PLC0415
-    from rimread.hardness import verify as held_against  # noqa: PLC0415
-    from rimread.hardness.series import series_from_indents  # noqa: PLC0415
 
     block = read_block(Path(things[0]))
     given = indents_from(things[1:], block.test)
     if not things[1:] and log is not None:
         return _chart_only(block, rules, log)
-    series = series_from_indents(given.indents, block.test)
-    found = held_against(series, block, on=day, rules=rules)
-    verification = replace(found, checks=found.checks + given.failed)
+    verification = held_against(block, given, block.test, day=day, rules=rules)
     if log is not None:
         append_daily(log, verification, on=day, operator=operator)
     chart = None if log is None else _chart(block, log)

@@ -34,6 +34,7 @@ from numpy.typing import NDArray
 
 __all__ = [
     "CHART_SLOPES",
+    "DARK",
     "FARTHEST",
     "PER_RIM",
     "RADIAL_SLOPES",
