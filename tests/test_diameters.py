@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import norm
 from scipy.stats import t as student_t
 
 from rimread.diameters import (
@@ -25,6 +26,7 @@ from rimread.diameters import (
 )
 from rimread.rim import Rim
 from rimread.rim.ellipse import Ellipse, fit_ellipse
+from rimread.rim.misfit import CLIPPED_CONTRAST
 from rimread.scale import Scale
 
 WIDTH, HEIGHT = 1280, 1024
@@ -419,11 +421,28 @@ def test_clipped_arcs_off_the_ellipse_are_no_scatter():
     assert clipped < 0.1 * scattered
 
 
-def test_an_edge_next_to_clipped_light_may_lie_anywhere_in_its_width():
+@pytest.mark.parametrize("weight", [1.0, 0.01])
+def test_clipped_arcs_move_the_mean_by_their_say_whatever_their_weight(weight):
+    """Where two short stretches alone are not clipped, the others hold the ellipse all the same."""
     by = scale()
-    clipped = rim(specimen(), by, clipped=HALF, blur_px=1.2, rounding_px=0.0)
-    found = component(diameters(clipped, by), "exposure")
-    assert found.u == pytest.approx(2 * CLIPPED_SHARE * 0.5 * 1.2 / 200, rel=1e-9)
+    clipped = np.abs(np.cos(np.pi * 2 * (np.arange(POINTS) + 0.5) / POINTS)) < 0.97
+    bare = {"clipped": clipped, "blur_px": 1.2, "rounding_px": 0.0}
+    one = rim(specimen(), by, **bare)
+    weights = np.where(clipped, weight, 1.0)
+    still, moved = (
+        diameters(replace(rim(specimen(), by, offsets_px=off, **bare), weights=weights), by)
+        for off in (np.zeros(POINTS), np.where(clipped, 0.01, 0.0))
+    )
+    say = (moved.mean_mm - still.mean_mm) / (2 * 0.01 / 200)
+    assert say > 0.3
+    assert component(still, "exposure").u == pytest.approx(
+        2 * CLIPPED_SHARE * say * one.transition_px / 200, rel=1e-3
+    )
+
+
+def test_a_clipped_edge_may_lie_where_the_foot_of_the_highest_step_would_be():
+    highest = 1 - 1 / CLIPPED_CONTRAST
+    assert math.sqrt(3) * CLIPPED_SHARE == pytest.approx(norm.ppf(highest), abs=0.002)
 
 
 def test_tilt_is_the_shortening_of_one_axis():

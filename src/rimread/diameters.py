@@ -34,9 +34,11 @@ is continued by its trend, of which a small rim shows little. Set with the other
 USUAL_SCATTER = 1.5e-3
 """Scatter in diameters that any finish gives: of a scatter so large half counts, of a smaller one
 less. Set together with the shares."""
-CLIPPED_SHARE = 0.8
-"""Share of the edge's whole width where the brighter side is clipped: with it such simulated photos
-are covered as often as others."""
+CLIPPED_SHARE = 1.28 / math.sqrt(3)
+"""Of the standard deviation of the edge's whole width. A bright side ten times what can be seen
+(`rimread.rim.misfit.CLIPPED_CONTRAST`) falls to full light 1.28 of them, the 90th percentile of a
+Gaussian, away from the rim. So far clipped arcs may lie off on either side, all alike and each
+place as likely (rectangular distribution, JCGM 100:2008, 4.3.7)."""
 MOST_UNEVEN = 2.5
 """Most that gaps in the turn and doubted arcs widen the parts which all arcs share, as a third of
 the turn missing in one piece does. Own choice."""
@@ -135,8 +137,11 @@ def diameters(rim: Rim, scale: Scale) -> Diameters:
     gaps = max(float(shape_cov[2, 2] * weights.sum()), 1.0)
     edge = _edge_scatter(residuals, weights > 0, gaps)
     scatter_px = px_per_mm * _scatter(residuals, weights > 0, rim.clipped)
-    common = _common_components(rim, ellipse, scale, scatter_px=scatter_px, gaps=gaps)
     pull = np.linalg.solve(normal_matrix, rows.T * weights)[2]
+    clipped = abs(float(pull[rim.clipped].sum()))
+    common = _common_components(
+        rim, ellipse, scale, scatter_px=scatter_px, gaps=gaps, clipped=clipped
+    )
     by_scale = _scale_components(scale, _scale_gradient(rim, scale, points, rows[:, :2], pull))
     budget = combine([edge, *common, *by_scale])
     a, b = ellipse.semi_axes
@@ -202,9 +207,11 @@ def _edge_scatter(residuals: Array, used: NDArray[np.bool_], gaps: float) -> Com
 
 
 def _common_components(
-    rim: Rim, ellipse: Ellipse, scale: Scale, *, scatter_px: float, gaps: float
+    rim: Rim, ellipse: Ellipse, scale: Scale, *, scatter_px: float, gaps: float, clipped: float
 ) -> list[Component]:
     """What moves the whole rim alike; all but the focus likely to be the same in a series.
+
+    `clipped` is how far the mean radius moves when clipped arcs move by 1 alike.
 
     Errors of lit and shaded sides cancel on a whole turn only: all but the smear grow with the
     root of the variance factor, as those of single arcs do.
@@ -249,8 +256,9 @@ def _common_components(
         ),
         Component(
             name="exposure",
-            u=2.0 * CLIPPED_SHARE * rim.clipped_share * rim.transition_px / px_per_mm,
-            how=f"{rim.clipped_share:.0%} of the rim next to clipped light",
+            u=2.0 * CLIPPED_SHARE * clipped * rim.transition_px / px_per_mm,
+            how=f"{rim.clipped_share:.0%} of the rim next to clipped light, with {clipped:.0%} of "
+            "the say in the mean diameter",
             common=True,
         ),
         Component(

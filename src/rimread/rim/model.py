@@ -64,8 +64,8 @@ class Rim:
 
     @property
     def clipped_share(self) -> float:
-        """Share of the fit's weight that lies on clipped arcs, 0 to 1."""
-        return float(self.weights[self.clipped].sum() / max(self.weights.sum(), 1e-12))
+        """Share of the turn at which the exposure is clipped, 0 to 1."""
+        return float(self.clipped.mean())
 
     @property
     def centre_px(self) -> tuple[float, float]:
