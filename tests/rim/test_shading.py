@@ -27,7 +27,7 @@ def profile(chart, outside, blur, rounding, slope, *, ridge=None, outward=0.0, r
     """Round a large bowl, in metal like that of the bowl, unless told otherwise."""
     bowl = chart.astype(np.float32)
     metal = bowl if ridge is None else ridge.astype(np.float32)
-    sides = Sides(bowl, metal, outside, np.full(len(chart), outward), radius)
+    sides = Sides(bowl, metal, outside, np.full(len(chart), outward), outside, radius)
     return predicted(sides, (blur,), (Turn(rounding, slope),), q)[:, :, 0, 0]
 
 

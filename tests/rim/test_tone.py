@@ -108,7 +108,8 @@ def moved_and_part(tone, kind, seed):
 CASES = list(product(("srgb", "linear"), ("ring", "arcs", "side"), (5, 6)))
 WIDER = {
     0.3: {
-        *product(("linear",), ("ring", "arcs"), (5, 6)),
+        ("linear", "arcs", 5),
+        *product(("linear",), ("ring",), (5, 6)),
     },
     0.4: set(product(("linear",), ("ring",), (5, 6))),
 }

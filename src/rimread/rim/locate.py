@@ -19,7 +19,7 @@ from scipy.special import logsumexp
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse, moved_by_offsets
-from rimread.rim.misfit import misfits_of, no_break_evidence
+from rimread.rim.misfit import misfits_of, no_break_evidence, slope_misfit
 from rimread.rim.places import Least, Places, least_misfits, places_of
 from rimread.rim.profiles import (
     POOLED_DEG,
@@ -53,21 +53,24 @@ FIRST_BLURS = 6
 last two of them are too wide for them already."""
 ROUNDINGS = tuple(1.9**k for k in range(-2, 4))
 """Roundings of the edge over the typical one, 25-fold in all."""
-OUTER_SLOPES = (-0.8, -0.35, -0.2, -0.05, 0.1)
-"""From a crest nearly as steep as the bowl, of which a narrow line along the rim speaks, to a
-slight dish, in slopes of the bowl at the rim,"""
+OUTER_SLOPES = (-0.6, -0.25, -0.05, 0.15, 0.4)
+"""From a crest falling steeply, of which a narrow line along the rim speaks, to a dish, or a ridge
+whose crest lies farther out and up which the metal still rises; in slopes of the bowl at the
+rim,"""
 COARSE_ROUNDINGS, COARSE_SLOPES = ROUNDINGS[::2], (-0.2, 0.1)
 """and the shapes that settle an ellipse."""
 TYPICAL_ROUNDING, ROUNDING_FACTOR = 8e-4, 2.5
 """Prior of the rounding in diameters, log-normal. Indents are geometrically similar, so that the
 rounding goes with the diameter; its size is our assumption, no source. Wide, as blur hides it: set
 with `TEMPER` by errors and coverage on simulated photos, while the renderings were watched."""
-TYPICAL_SLOPE, SLOPE_SPREAD = 0.0, 0.2
+TYPICAL_SLOPE, SLOPE_SPREAD = -0.05, 0.2
 """Prior of the outer slope, a Cauchy density, as some crests are steep; our assumption, no
 source."""
 TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
 comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
+SLOPE_TEMPER = 4.0
+"""The same of the outer slope in the light outside, set likewise."""
 COARSE_POOLED_DEG = 18.75
 """Standard deviation over which likelihoods are pooled while the ellipse is settled: its five
 parameters follow that. Own choice."""
@@ -197,7 +200,9 @@ def locate(photo: Photo, settled: Settled) -> Located | Refusal:
     misfits = misfits_of(measured, blurs, turns, shifts, pooled=POOLED_DEG)
     shapes = _shapes(blurs, turns)
     least = least_misfits(misfits, shifts)
-    weights = _shape_weights(shapes, _score(least, measured), 2 * ellipse.m)
+    log_weight = _log_weights(shapes, _score(least, measured), 2 * ellipse.m)
+    log_weight -= SLOPE_TEMPER * slope_misfit(measured, shapes[:, 2])
+    weights = np.exp(log_weight - logsumexp(log_weight))
     places = places_of(misfits, least, shifts, samples=len(measured.q_px))
     return _located(measured, shapes, weights, places)
 
@@ -286,15 +291,6 @@ def _score(least: Least, measured: Profiles) -> NDArray[np.floating]:
     """Mean over the turn of the least misfit of each shape, clipped arcs having little say."""
     weight = measured.inside * np.where(measured.clipped, CLIPPED_SAY, 1.0)
     return np.asarray(least.misfit @ (weight / weight.sum()))
-
-
-def _shape_weights(
-    shapes: NDArray[np.floating], score: NDArray[np.floating], diameter: float
-) -> NDArray[np.floating]:
-    """Posterior weights of the shapes."""
-    log_weight = _log_weights(shapes, score, diameter)
-    weight = np.exp(log_weight - log_weight.max())
-    return np.asarray(weight / weight.sum())
 
 
 def _log_weights(

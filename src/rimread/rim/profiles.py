@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from rimread.photo import Photo, linear_light
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.ridge import ridge_chart
-from rimread.rim.sampling import band_along, rays_from, reduced
+from rimread.rim.sampling import Reduced, band_along, rays_from, reduced
 from rimread.rim.shading import Sides, bowl_chart, neighbours, radial_chart
 
 __all__ = [
@@ -48,7 +48,10 @@ GUARD_PX = 1.5
 BEYOND_PX = 6
 """Pixels sampled past either end of the compared profile, for the light and scatter there."""
 NEAR_PX = 5.0
-"""The light just outside is that of the next 5 px."""
+"""The light just outside is that of the next 5 px,"""
+LEVEL_RADII = np.linspace(1.45, 1.7, 6)
+"""that of level metal from so many radii away: ridges have nearly died out, and the indent's
+surroundings are mostly in the picture. Own choice."""
 POOLED_DEG = 6.0
 """Standard deviation over which likelihoods are pooled: lobes of the rim are longer."""
 LEAST_SCATTER = 1e-3
@@ -121,12 +124,13 @@ def profiles_across(
     scatter = np.einsum("arq,arq->aq", off, off) / (rays - 1)
     t = band.t.reshape(arcs, rays).mean(axis=1)
     q = band.q_px
-    small = reduced(photo, ellipse, radius_px=CHART_RADIUS_PX, reach=1.1)
+    small = reduced(photo, ellipse, radius_px=CHART_RADIUS_PX, reach=LEVEL_RADII[-1])
     u = np.linspace(0, 1, 65)
     bowl, _ = rays_from(small.grey, small.shrink(ellipse), t, u)
     bowl = linear_light(photo, bowl * photo.full_scale)
     window = slice(BEYOND_PX, -BEYOND_PX)
     outside, outward = _outside(mean, q, guard)
+    level = _level(photo, small, ellipse, t)
     radial = radial_chart(bowl, u, known_to=1 - guard / ellipse.m)
     return Profiles(
         t=t,
@@ -138,6 +142,7 @@ def profiles_across(
             ridge=ridge_chart(radial, outside),
             outside=outside,
             outward=outward,
+            level=level,
             radius_px=ellipse.m,
         ),
         variance_in=_typical_variance(mean, scatter, q < -guard),
@@ -178,6 +183,13 @@ def _outside(light: Array, q: NDArray[np.floating], guard: float) -> tuple[Array
     near = far & (q < guard + NEAR_PX)
     outside = light[:, near].mean(axis=1) - outward * q[near].mean()
     return np.asarray(outside, np.float32), outward
+
+
+def _level(photo: Photo, small: Reduced, ellipse: Ellipse, t: NDArray[np.floating]) -> Array:
+    """Light farther outside, (A,), not a number where that is not in the picture."""
+    grey, seen = rays_from(small.grey, small.shrink(ellipse), t, LEVEL_RADII)
+    light = linear_light(photo, np.median(grey, axis=1) * photo.full_scale)
+    return np.where(seen.all(axis=1), light, np.float32(np.nan))
 
 
 def pool(values: NDArray[np.floating], degrees: float) -> Array:

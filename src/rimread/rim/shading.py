@@ -42,6 +42,7 @@ __all__ = [
     "Turn",
     "bowl_chart",
     "dark_feet",
+    "light_at",
     "neighbours",
     "predicted",
     "radial_chart",
@@ -94,6 +95,9 @@ class Sides:
         Light just outside the rim.
     outward : ndarray, shape (A,)
         Its change per pixel away from the rim.
+    level : ndarray, shape (A,)
+        Light farther outside, where the metal is about level; not a number where that is out of
+        the picture.
     radius_px : float
         Mean radius of the rim.
     """
@@ -102,6 +106,7 @@ class Sides:
     ridge: Array
     outside: Array
     outward: Array
+    level: Array
     radius_px: float
 
 
@@ -148,6 +153,11 @@ def bowl_chart(radial: Array) -> Array:
     half = radial[:, : PER_RIM + 1]
     opposite = np.roll(half, len(half) // 2, axis=0)
     return np.concatenate([opposite[:, :0:-1], half], axis=1)
+
+
+def light_at(chart: Array, slopes: NDArray[np.floating]) -> Array:
+    """Light (..., A) of charts (A, S) over `CHART_SLOPES` at some slopes (...)."""
+    return np.asarray(_interpolate(chart.T, CHART_SLOPES, slopes))
 
 
 def dark_feet(chart: Array) -> NDArray[np.bool_]:
@@ -202,8 +212,8 @@ def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Arra
     outer = np.array([turn.outer_slope for turn in turns])
     w = (0.5 - 0.5 * np.tanh(q[:, None] / (2 * rounding))).astype(np.float32)
     slope = outer + (1 + q[:, None] / sides.radius_px - outer) * w
-    bowl, ridge = (_interpolate(one.T, CHART_SLOPES, slope) for one in (sides.chart, sides.ridge))
-    seen_from = _interpolate(sides.ridge.T, CHART_SLOPES, outer)
+    bowl, ridge = (light_at(one, slope) for one in (sides.chart, sides.ridge))
+    seen_from = light_at(sides.ridge, outer)
     ridge -= seen_from
     ridge *= np.clip(sides.outside / np.maximum(seen_from, DARK), 0, MOST_GAIN)
     ridge += (sides.outside + sides.outward * q.astype(np.float32)[:, None])[:, None]
