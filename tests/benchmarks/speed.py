@@ -7,14 +7,18 @@ measured (file to hardness) in turn with ``cv2.imread`` of the same file and wit
 write first from a general-purpose library: imread, GaussianBlur, HoughCircles (on the picture at
 full size and on one reduced to 640 px), Canny, fitEllipse through the edges near the circle; of
 FOLDER every sixth photo at full size, as texture keeps HoughCircles busy for minutes. Times are the
-shortest of the rounds, in processor time, so that a busy machine does not decide. Then:
-peak memory of ``rimread measure`` at 12 megapixels, start-up, and where the time goes.
+shortest of the rounds, in processor time, so that a busy machine does not decide. In turn in one
+process they share memory that the others have already been given; a program that only reads
+pictures is not, and pays for new pages each time, which on some machines takes as long as the
+reading: so imread and rimread are timed once more in a process of their own. Then: peak memory of
+``rimread measure`` at 12 megapixels, start-up, and where the time goes.
 """
 
 from __future__ import annotations
 
 import argparse
 import cProfile
+import json
 import math
 import os
 import pstats
@@ -183,6 +187,29 @@ def timed(path: Path, *, rounds: int, full: bool) -> Timed:
     )
 
 
+def alone(work: str, paths: Sequence[Path], *, rounds: int) -> list[float]:
+    """Times of one kind of work on each photo in a process that does nothing else."""
+    words = (__file__, "--alone", work, "--rounds", str(rounds), *map(str, paths))
+    done = subprocess.run([sys.executable, *words], capture_output=True, text=True, check=True)
+    return [float(time) for time in json.loads(done.stdout)]
+
+
+def shortest(work: str, paths: Sequence[Path], *, rounds: int) -> list[float]:
+    """What `alone` runs there."""
+    call = ours if work == "rimread" else lambda path: cv2.imread(str(path))
+    return [min(seconds(lambda p=path: call(p)) for _ in range(rounds + 1)) for path in paths]  # type: ignore[misc]
+
+
+def report_alone(paths: Sequence[Path], *, rounds: int) -> None:
+    """Print ratios of the two, each in a process of its own, by size."""
+    imread, own = (alone(work, paths, rounds=rounds) for work in ("imread", "rimread"))
+    print("\neach in a process of its own    imread  rimread   ratio, medians")
+    for size in SIZES:
+        of_size = [i for i, path in enumerate(paths) if f"{size[0]}x{size[1]}" in path.name]
+        read, whole = (statistics.median(times[i] for i in of_size) for times in (imread, own))
+        print(f"  {size[0]}x{size[1]:<22}{1e3 * read:9.2f}{1e3 * whole:9.2f}{whole / read:8.2f}")
+
+
 def ratios(rows: Sequence[Timed]) -> str:
     """Least, middle and largest ratio to the others."""
     told = []
@@ -302,8 +329,9 @@ def report(rows: Sequence[Timed]) -> None:
 def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("folder", nargs="?", type=Path, metavar="FOLDER")
+    parser.add_argument("given", nargs="*", type=Path, metavar="FOLDER")
     parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--alone", choices=("imread", "rimread"), help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if not ONE_THREAD.items() <= os.environ.items():
         again = subprocess.run(
@@ -311,7 +339,10 @@ def main() -> None:
         )
         raise SystemExit(again.returncode)
     cv2.setNumThreads(1)
-    given = sorted(asked.folder.iterdir()) if asked.folder else []
+    if asked.alone:
+        print(json.dumps(shortest(asked.alone, asked.given, rounds=asked.rounds)))
+        return
+    given = sorted(path for folder in asked.given for path in folder.iterdir())
     given = [path for path in given if path.suffix.lower() in _SUFFIXES]
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -325,6 +356,7 @@ def main() -> None:
                 ),
             ]
         )
+        report_alone(paths, rounds=asked.rounds)
         memory = peak_mb(paths[-1], folder)
         told = "not told by this system" if memory is None else f"{memory:.0f} MB"
         print(f"\npeak memory of rimread measure at 12 megapixels: {told} (target 400 MB)")
