@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from rimread.photo import Photo, linear_light
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.ridge import ridge_chart
-from rimread.rim.sampling import Reduced, band_along, rays_from, reduced
+from rimread.rim.sampling import band_along, rays_from, reduced
 from rimread.rim.shading import Sides, bowl_chart, neighbours, radial_chart
 
 __all__ = [
@@ -49,7 +49,9 @@ BEYOND_PX = 6
 """Pixels sampled past either end of the compared profile, for the light and scatter there."""
 NEAR_PX = 5.0
 """The light just outside is that of the next 5 px,"""
-LEVEL_RADII = np.linspace(1.45, 1.7, 6)
+BOWL_RADII = np.linspace(0, 1, 65)
+"""the bowl's shading that along its rays,"""
+LEVEL_RADII = np.linspace(1.45, 1.7, 5)
 """that of level metal from so many radii away: ridges have nearly died out, and the indent's
 surroundings are mostly in the picture. Own choice."""
 POOLED_DEG = 6.0
@@ -124,14 +126,10 @@ def profiles_across(
     scatter = np.einsum("arq,arq->aq", off, off) / (rays - 1)
     t = band.t.reshape(arcs, rays).mean(axis=1)
     q = band.q_px
-    small = reduced(photo, ellipse, radius_px=CHART_RADIUS_PX, reach=LEVEL_RADII[-1])
-    u = np.linspace(0, 1, 65)
-    bowl, _ = rays_from(small.grey, small.shrink(ellipse), t, u)
-    bowl = linear_light(photo, bowl * photo.full_scale)
+    bowl, level = _bowl_and_level(photo, ellipse, t)
     window = slice(BEYOND_PX, -BEYOND_PX)
     outside, outward = _outside(mean, q, guard)
-    level = _level(photo, small, ellipse, t)
-    radial = radial_chart(bowl, u, known_to=1 - guard / ellipse.m)
+    radial = radial_chart(bowl, BOWL_RADII, known_to=1 - guard / ellipse.m)
     return Profiles(
         t=t,
         q_px=q[window],
@@ -151,6 +149,17 @@ def profiles_across(
     )
 
 
+def _bowl_and_level(photo: Photo, ellipse: Ellipse, t: NDArray[np.floating]) -> tuple[Array, Array]:
+    """Light (A, U) at `BOWL_RADII`, and that of level metal (A,) where it is in the picture."""
+    small = reduced(photo, ellipse, radius_px=CHART_RADIUS_PX, reach=LEVEL_RADII[-1])
+    radii = np.concatenate([BOWL_RADII, LEVEL_RADII])
+    grey, within = rays_from(small.grey, small.shrink(ellipse), t, radii)
+    light = linear_light(photo, grey * photo.full_scale)
+    bowl, far = slice(len(BOWL_RADII)), slice(len(BOWL_RADII), None)
+    level = np.where(within[:, far].all(axis=1), _middle(light[:, far]), np.float32(np.nan))
+    return light[:, bowl], level
+
+
 def _seen(grey: Array) -> Array:
     """1 where no ray of an arc is clipped, `CLIPPED_WEIGHT` elsewhere."""
     return np.where(grey.max(axis=1) < CLIPPED, 1.0, CLIPPED_WEIGHT).astype(np.float32)
@@ -159,12 +168,15 @@ def _seen(grey: Array) -> Array:
 def _typical_variance(mean: Array, scatter: Array, side: NDArray[np.bool_]) -> Array:
     """Usual variance on one side, smoothed round the turn, in units of the light squared."""
     light = np.maximum(mean[:, side].mean(axis=1), LEAST_LIGHT)
-    ordered = np.sort(scatter[:, side], axis=1)  # np.median takes five times longer
-    count = ordered.shape[1]
-    usual = (
-        ordered[:, (count - 1) // 2 : count // 2 + 1].mean(axis=1) + (LEAST_SCATTER * light) ** 2
-    )
+    usual = _middle(scatter[:, side]) + (LEAST_SCATTER * light) ** 2
     return np.asarray(np.exp(pool(np.log(usual), POOLED_DEG)))
+
+
+def _middle(values: Array) -> Array:
+    """Medians (A,) of rows (A, N)."""
+    ordered = np.sort(values, axis=1)  # np.median takes five times longer
+    count = ordered.shape[1]
+    return np.asarray(ordered[:, (count - 1) // 2 : count // 2 + 1].mean(axis=1))
 
 
 def guard_px(blur_px: float) -> float:
@@ -183,13 +195,6 @@ def _outside(light: Array, q: NDArray[np.floating], guard: float) -> tuple[Array
     near = far & (q < guard + NEAR_PX)
     outside = light[:, near].mean(axis=1) - outward * q[near].mean()
     return np.asarray(outside, np.float32), outward
-
-
-def _level(photo: Photo, small: Reduced, ellipse: Ellipse, t: NDArray[np.floating]) -> Array:
-    """Light farther outside, (A,), not a number where that is not in the picture."""
-    grey, seen = rays_from(small.grey, small.shrink(ellipse), t, LEVEL_RADII)
-    light = linear_light(photo, np.median(grey, axis=1) * photo.full_scale)
-    return np.where(seen.all(axis=1), light, np.float32(np.nan))
 
 
 def pool(values: NDArray[np.floating], degrees: float) -> Array:
