@@ -28,11 +28,10 @@ LEAST_MISFIT = 1e-2
 UNPREDICTED = 5e-3
 """Nor is light predicted to better than 0.5 % of it: beside a faint rim lies as much of something
 else. Own choice."""
-
 RATIO_SPREAD = 0.4
 """How far by ratio the light of two places outside may be off what their slopes say: light falls
 off over a field, and no finish is even. Own choice; simulated photos are read alike with 0.15 or
-0.4."""
+0.25."""
 LEAST_LEVEL = 0.3
 """Part of the turn along which level metal must be seen. Own choice."""
 
@@ -122,10 +121,20 @@ def _floor(power: Array, light: Array) -> Array:
 
 
 def slope_misfit(measured: Profiles, slopes: NDArray[np.floating]) -> Array:
-    """How badly outer slopes (S,) explain the light just outside beside that of level metal, (S,).
+    """How badly outer slopes explain the light just outside beside that of level metal.
 
-    Mean over the turn of -log of a Cauchy density, as stains and neighbours are in the way; zeros
-    where too little of the level metal is in the picture, or all is dark.
+    Mean over the turn of -log of a Cauchy density, as stains and neighbours are in the way.
+
+    Parameters
+    ----------
+    measured : Profiles
+    slopes : ndarray, shape (S,)
+        See `rimread.rim.shading.Turn`.
+
+    Returns
+    -------
+    ndarray, shape (S,)
+        Zeros where too little of the level metal is in the picture, or all is dark.
     """
     sides = measured.sides
     known = (sides.level > LEAST_LIGHT) & (sides.outside > LEAST_LIGHT / 2)
