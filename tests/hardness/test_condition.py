@@ -26,6 +26,9 @@ def test_force_agrees_with_the_printed_newtons(pair: tuple[float, float], newton
         (" HBW 2.5/187.5 ", TestCondition(2.5, 187.5)),
         ("hbw10/1000/30", TestCondition(10, 1000, 30)),
         ("2,5/15,625", TestCondition(2.5, 15.625)),
+        ("2.5/187.500", TestCondition(2.5, 187.5)),
+        ("1/2.5", TestCondition(1, 2.5)),
+        ("10/3.0000", TestCondition(10, 3)),
     ],
 )
 def test_reads_the_designation(text: str, expected: TestCondition) -> None:
@@ -50,6 +53,10 @@ def test_reads_the_designation(text: str, expected: TestCondition) -> None:
         ("10/99999", "force"),
         ("10/3000/0", "dwell"),
         ("10/3000/86400", "dwell"),
+        ("10/3.000", "could be 3 or 3000: write no mark at thousands"),
+        ("10/3,000/30", "could be 3 or 3000"),
+        ("10/1.500", "could be 1.5 or 1500"),
+        ("10/29.420", "could be 29.42 or 29420"),
     ],
 )
 def test_says_what_is_wrong(text: str, says: str) -> None:
