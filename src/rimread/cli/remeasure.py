@@ -215,6 +215,8 @@ def _print(
     )
     for code, count in tally.reasons.most_common():
         print(f"  {count:7} refused now: {code}")
+    if compared.failed:
+        print(f"  {compared.failed:7} measured with a check that failed; the table says which")
     if tally.duplicates:
         print(f"  {tally.duplicates:7} lines name a photo again")
     if len(compared.error) > 1:
