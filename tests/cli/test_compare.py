@@ -107,6 +107,7 @@ def test_a_line_that_cannot_be_read_is_two_and_the_rest_is_done(table, results):
         (("--image", "RESULTS", "--test", "10:3000"), "a test is"),
         (("--image", "RESULTS", "--test", "5/750"), "not one reading"),
         (("--image", "missing.jsonl"), "missing.jsonl"),
+        (("--image", SAMPLES / "truth.csv"), "no result that can be used; line 1: is no result of"),
     ],
 )
 def test_misuse(table, results, options, why):
