@@ -260,6 +260,9 @@ def test_what_cannot_work_is_said_before_the_night(archive, tmp_path, monkeypatc
 
 def test_no_source(tmp_path):
     words = ["--ledger", tmp_path / "b.db", "--out", tmp_path / "o.csv"]
+    done = run(tmp_path, *words)
+    assert "a folder of photos needs --test" in done.stderr
+    assert not (tmp_path / "b.db").exists()
     assert "none.csv" in run(tmp_path / "none.csv", *words).stderr
     (tmp_path / "list.csv").write_text("picture\na.jpg\n", encoding="utf-8")
     assert "no column 'photo'" in run(tmp_path / "list.csv", *words).stderr

@@ -133,6 +133,8 @@ def _judge(
     rules_from(settings.rules)
     if settings.test:
         parse_test(settings.test)
+    elif source.is_dir():
+        raise ValueError(f"{source}: a folder of photos needs --test, like 10/3000")
     if settings.scale:
         read_scale(Path(settings.scale))
     if settings.shelf and not Path(settings.shelf).is_dir():
