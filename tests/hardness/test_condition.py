@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from tests.hardness.published import NOMINAL_FORCES_N
 
 from rimread.hardness import STANDARD_PAIRS, TestCondition, parse_test
@@ -91,6 +93,17 @@ def test_a_number_that_is_none_is_refused(value: float) -> None:
 def test_dwell_is_named_only_outside_the_range(test: TestCondition, name: str) -> None:
     assert test.name == name
     assert parse_test(name).force_kgf == test.force_kgf
+
+
+@given(st.sampled_from([1.0, 2.5, 5.0, 10.0]), st.integers(1, 10_000_000))
+def test_a_name_is_read_back(ball: float, grams_force: int) -> None:
+    test = TestCondition(ball, grams_force / 1000.0)
+    try:
+        again = parse_test(test.name)
+    except ValueError as error:
+        assert "in newtons" in str(error)  # noqa: PT017  (a slip that has its own sentence)
+    else:
+        assert again == test
 
 
 def test_the_indices_of_the_standard_pairs() -> None:

@@ -97,8 +97,11 @@ class TestCondition:
 
     @property
     def name(self) -> str:
-        """Ball/force, with the dwell when it lies outside 10 s to 15 s."""
-        text = f"{plain_number(self.ball_mm)}/{plain_number(self.force_kgf)}"
+        """Ball/force, with the dwell when it lies outside 10 s to 15 s; `parse_test` reads it."""
+        force = plain_number(self.force_kgf)
+        if _THOUSANDS.fullmatch(force) and not self.is_standard:
+            force += "0"
+        text = f"{plain_number(self.ball_mm)}/{force}"
         low, high = DWELL_RANGE_S
         if self.dwell_s is None or low <= self.dwell_s <= high:
             return text
