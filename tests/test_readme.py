@@ -34,7 +34,7 @@ def refusal_codes(*stages: str) -> set[str]:
 
 def test_every_refusal_is_told_and_none_that_is_gone():
     (locked,) = _locked([PermissionError(13, "Permission denied", "drawer")])
-    stages = ("rim", "scale", "diameters.py", "hardness", "reading", "cli")
+    stages = ("refusal.py", "rim", "scale", "diameters.py", "hardness", "reading", "cli")
     made = refusal_codes(*stages, "archive", "capture", "bench")
     made |= {Problem(1, "").code, REPEATED, locked.code}
     table = README[README.index("## Refusals") : README.index("## The program in")]

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-__all__ = ["Refusal"]
+__all__ = ["Refusal", "program_fault"]
 
 _NOTHING: Mapping[str, float | str] = MappingProxyType({})
 
@@ -31,3 +31,12 @@ class Refusal:
 
     def __bool__(self) -> bool:
         return False
+
+
+def program_fault(error: BaseException) -> Refusal:
+    """Of a photo on which the program itself failed; the others go on."""
+    return Refusal(
+        "program-fault",
+        f"The program failed on this photo ({type(error).__name__}: {error}); please report it, "
+        "with the photo.",
+    )

@@ -23,6 +23,7 @@ from rimread.archive.results import write_results
 from rimread.archive.run import Archive, remeasure
 from rimread.archive.work import Settings, measure_item
 from rimread.ledger import Draft, Filter, audit, open_ledger
+from rimread.refusal import program_fault
 
 ROOT = Path(__file__).parents[2]
 
@@ -230,7 +231,7 @@ def test_a_fault_of_the_program_stops_one_photo_only(tmp_path):
 
     tally, _, rows, _ = run(tmp_path, listed(tmp_path, 3), work)
     assert (tally.measured, tally.reasons) == (2, {"program-fault": 1})
-    assert "ZeroDivisionError: division by zero" in rows[1]["why"]
+    assert rows[1]["why"] == program_fault(ZeroDivisionError("division by zero")).message
 
 
 def test_a_photo_that_ends_its_process_stops_one_photo_only(tmp_path):

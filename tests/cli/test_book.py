@@ -109,6 +109,7 @@ def test_without_a_ledger_nothing_is_added():
         (["--human", "3.4,9.1", "--operator", "A"], "nearly equal"),
         (["--human", "3.4,nan", "--operator", "A"], "decimal points"),
         (["--human", "12.1,12.2", "--operator", "A"], "ball"),
+        (["--operator", "A"], "--operator needs --ledger"),
         (["--replaces", "1", "--reason", "x"], "a --ledger"),
         (["--ledger", "book.db", "--replaces", "1"], "go together"),
         (["--ledger", "book.db", "--reason", "x"], "go together"),

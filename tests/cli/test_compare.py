@@ -77,7 +77,7 @@ def test_json_only_on_standard_output(table, results):
 def test_a_person_beyond_both_uncertainties_is_one(table, results):
     done = run(table("a.jpg;Ben;4,00;4,00", "b.jpg;Ben;4,20;4,20"), "--image", results)
     assert done.exit_code == 1
-    assert "fail: operator-mean-error" in done.stdout
+    assert "\n  fail  operator-mean-error: " in done.stdout  # as the other verbs print a check
 
 
 def test_a_reading_of_a_refused_photo_is_one(table, results):
@@ -107,6 +107,7 @@ def test_a_line_that_cannot_be_read_is_two_and_the_rest_is_done(table, results):
         (("--image", "RESULTS", "--test", "10:3000"), "a test is"),
         (("--image", "RESULTS", "--test", "5/750"), "not one reading"),
         (("--image", "missing.jsonl"), "missing.jsonl"),
+        (("--image", SAMPLES / "truth.csv"), "no result that can be used; line 1: is no result of"),
     ],
 )
 def test_misuse(table, results, options, why):

@@ -146,6 +146,16 @@ def test_budgets_of_results_are_used(tmp_path: Path) -> None:
     assert budget["edge"]["dof"] == pytest.approx(60)
 
 
+def test_typed_diameters_among_results_are_told_as_the_cause_of_no_uncertainty() -> None:
+    words = ["--test", "10/3000", "4.0,4.02", "-"]
+    without = _call(*words, stdin=_result(4.0)).stdout
+    assert "no U: say by --resolution" in without
+    assert "±" not in without
+    asked = _call(*words, "--resolution", "0.02", stdin=_result(4.0)).stdout
+    assert "no U" not in asked
+    assert "±" in asked
+
+
 def test_through_the_block(tmp_path: Path) -> None:
     block = tmp_path / "block.toml"
     block.write_text(BLOCK, encoding="utf-8")

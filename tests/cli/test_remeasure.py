@@ -120,6 +120,18 @@ def test_from_spreadsheet_to_table(archive, tmp_path):
         assert book.head()[0] == 7
 
 
+def test_a_check_that_failed_is_told(tmp_path):
+    drawer = tmp_path / "drawer"
+    drawer.mkdir()
+    shutil.copy(SAMPLES / "hall-plate-2.jpg", drawer)
+    words = (drawer, "--ledger", tmp_path / "book.db", "--scale", SCALES / "hall-scope.toml")
+    done = run(*words, "--out", tmp_path / "out.csv", "--test", "10/3000", "--on", "2127-01-01")
+    assert done.exit_code == 1
+    assert "1 measured with a check that failed" in done.stdout
+    (row,) = table(tmp_path / "out.csv")
+    assert row["failed"] == "scale-in-date"
+
+
 SLIPS = {
     "hall-plate-2": ("2,80;2,72;", "too-far-apart"),
     "hall-plate-3": ("44100;44000;", "too-far-apart"),  # wider than the ball
@@ -248,6 +260,9 @@ def test_what_cannot_work_is_said_before_the_night(archive, tmp_path, monkeypatc
 
 def test_no_source(tmp_path):
     words = ["--ledger", tmp_path / "b.db", "--out", tmp_path / "o.csv"]
+    done = run(tmp_path, *words)
+    assert "a folder of photos needs --test" in done.stderr
+    assert not (tmp_path / "b.db").exists()
     assert "none.csv" in run(tmp_path / "none.csv", *words).stderr
     (tmp_path / "list.csv").write_text("picture\na.jpg\n", encoding="utf-8")
     assert "no column 'photo'" in run(tmp_path / "list.csv", *words).stderr

@@ -163,6 +163,8 @@ def test_scope() -> None:
         (["BLOCK", "4.0,4.0", "--rules", "din"], "rules must be one of"),
         (["BLOCK", "4.0,4.0", "--log", "BLOCK"], "is no daily log"),
         (["BLOCK", "--log", "none.csv"], "none.csv"),
+        (["BLOCK", "4.0,4.0", "--operator", "A"], "--operator needs --log"),
+        (["--scope", "1:1", "--log", "new.csv"], "--scope writes none"),
         (["--scope", "1=1"], "an interval is TRUE:READ"),
         (["--scope", "1:0"], "above 0 mm"),
     ],

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from tests.hardness.published import NOMINAL_FORCES_N
 
 from rimread.hardness import STANDARD_PAIRS, TestCondition, parse_test
@@ -26,6 +28,9 @@ def test_force_agrees_with_the_printed_newtons(pair: tuple[float, float], newton
         (" HBW 2.5/187.5 ", TestCondition(2.5, 187.5)),
         ("hbw10/1000/30", TestCondition(10, 1000, 30)),
         ("2,5/15,625", TestCondition(2.5, 15.625)),
+        ("2.5/187.500", TestCondition(2.5, 187.5)),
+        ("1/2.5", TestCondition(1, 2.5)),
+        ("10/3.0000", TestCondition(10, 3)),
     ],
 )
 def test_reads_the_designation(text: str, expected: TestCondition) -> None:
@@ -50,6 +55,10 @@ def test_reads_the_designation(text: str, expected: TestCondition) -> None:
         ("10/99999", "force"),
         ("10/3000/0", "dwell"),
         ("10/3000/86400", "dwell"),
+        ("10/3.000", "could be 3 or 3000: write no mark at thousands"),
+        ("10/3,000/30", "could be 3 or 3000"),
+        ("10/1.500", "could be 1.5 or 1500"),
+        ("10/29.420", "could be 29.42 or 29420"),
     ],
 )
 def test_says_what_is_wrong(text: str, says: str) -> None:
@@ -84,6 +93,17 @@ def test_a_number_that_is_none_is_refused(value: float) -> None:
 def test_dwell_is_named_only_outside_the_range(test: TestCondition, name: str) -> None:
     assert test.name == name
     assert parse_test(name).force_kgf == test.force_kgf
+
+
+@given(st.sampled_from([1.0, 2.5, 5.0, 10.0]), st.integers(1, 10_000_000))
+def test_a_name_is_read_back(ball: float, grams_force: int) -> None:
+    test = TestCondition(ball, grams_force / 1000.0)
+    try:
+        again = parse_test(test.name)
+    except ValueError as error:
+        assert "in newtons" in str(error)  # noqa: PT017  (a slip that has its own sentence)
+    else:
+        assert again == test
 
 
 def test_the_indices_of_the_standard_pairs() -> None:

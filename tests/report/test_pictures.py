@@ -87,6 +87,7 @@ def test_without_the_scale_nothing_is_drawn(measured, scale):
         (picture,) = pictures_from_photos([measured], scales, PHOTO.parent)
         assert isinstance(picture, Refusal)
         assert picture.code == "no-scale"
+        assert "--scale" in picture.message
 
 
 def test_another_mean_is_not_drawn(measured, scale):

@@ -130,8 +130,7 @@ def read_human(path: Path) -> tuple[list[HumanReading], list[Problem]]:
         else:
             problems.append(found)
     if not readings:
-        why = f"; {problems[0]}" if problems else ""
-        raise ValueError(f"{path} holds no reading that can be used{why}")
+        raise _nothing(path, "reading", problems)
     return readings, problems
 
 
@@ -140,6 +139,8 @@ def read_results(path: Path) -> tuple[list[ImageResult], list[Problem]]:
 
     Raises
     ------
+    ValueError
+        If there is not one line that can be used.
     OSError
         If the file cannot be read.
     """
@@ -153,7 +154,14 @@ def read_results(path: Path) -> tuple[list[ImageResult], list[Problem]]:
             results.append(image_result(told))
         except ValueError as error:
             problems.append(no_result(line, str(error)))
+    if not results:
+        raise _nothing(path, "result", problems)
     return results, problems
+
+
+def _nothing(path: Path, what: str, problems: list[Problem]) -> ValueError:
+    why = f"; {problems[0]}" if problems else ""
+    return ValueError(f"{path} holds no {what} that can be used{why}")
 
 
 def image_result(record: object) -> ImageResult:

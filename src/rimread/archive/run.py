@@ -27,7 +27,7 @@ from rimread.archive.pool import Pool
 from rimread.archive.work import NOT_SETTLED, Settings, measure_item, refused
 from rimread.ledger import Draft, Entry, Ledger
 from rimread.ledger.chain import canonical, sha256_of
-from rimread.refusal import Refusal
+from rimread.refusal import Refusal, program_fault
 from rimread.table import Problem
 
 __all__ = ["REPEATED", "Archive", "Tally", "remeasure"]
@@ -353,11 +353,7 @@ def _record_of(
         return None
     if type(fault).__name__ == "KilledWorker":  # of the cluster, after several tries of its own
         return refused(todo.item, settings, _ENDED)
-    why = Refusal(
-        "program-fault",
-        f"The program failed on this photo ({type(fault).__name__}: {fault}); please report it.",
-    )
-    return refused(todo.item, settings, why)
+    return refused(todo.item, settings, program_fault(fault))
 
 
 def _commit(

@@ -165,6 +165,10 @@ def _judge(wishes: Wishes, photos: int) -> None:
             f"--human belongs to one photo and one --operator (got {photos} photos, operator "
             f"{wishes.operator!r})"
         )
+    if wishes.operator.strip() and wishes.ledger is None and not wishes.human:
+        raise ValueError(
+            f"--operator needs --ledger, where the name is kept (got {wishes.operator!r})"
+        )
     if wishes.replaces is not None and (photos != 1 or wishes.ledger is None):
         raise ValueError("--replaces belongs to one photo and a --ledger")
     if (wishes.replaces is None) != (not wishes.reason.strip()):

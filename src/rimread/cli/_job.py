@@ -166,16 +166,12 @@ def _tried(measure: Callable[..., _T], photo: Photo, job: Job) -> _T | Refusal:
     The job was judged before, so that a ValueError from here (numpy's LinAlgError is one) tells of
     no misuse.
     """
-    from rimread.refusal import Refusal  # noqa: PLC0415
+    from rimread.refusal import program_fault  # noqa: PLC0415
 
     try:
         return measure(photo, job.scale, job.test, **_known(job))
     except (ValueError, ArithmeticError) as error:
-        return Refusal(
-            "program-fault",
-            f"The program failed on this photo ({type(error).__name__}: {error}); please report "
-            "it, with the photo.",
-        )
+        return program_fault(error)
 
 
 def _known(job: Job) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rimread import whole
-from rimread.cli._indents import rules_from
+from rimread.cli._indents import print_checks, rules_from
 from rimread.cli._io import MISUSE, REFUSED, apart, ends_in, print_json, say, speaking, telling
 from rimread.cli._job import Job, measured
 from rimread.cli._options import Json, Rules
@@ -209,9 +209,7 @@ def _print(study: Comparison) -> None:
     told = [check for check in study.all_checks if check.outcome != "pass"]
     if told:
         print()
-    for check in told:
-        print(f"{check.outcome}: {check.code}: {check.message}")
-        print(f"      source: {check.source}")
+    print_checks(told)
     print(f"\n{words.NOT_A_JUDGE}\n{CAUTION}")
 
 

@@ -207,6 +207,8 @@ def _print(
         print_series(series)
     if statement is None:
         print(series.designation)
+        if not series.has_budgets:
+            print("no U: say by --resolution how finely the typed diameters were read")
     else:
         print_statement(statement)
     print_checks(checks)

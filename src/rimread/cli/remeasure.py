@@ -133,6 +133,8 @@ def _judge(
     rules_from(settings.rules)
     if settings.test:
         parse_test(settings.test)
+    elif source.is_dir():
+        raise ValueError(f"{source}: a folder of photos needs --test, like 10/3000")
     if settings.scale:
         read_scale(Path(settings.scale))
     if settings.shelf and not Path(settings.shelf).is_dir():
@@ -215,6 +217,8 @@ def _print(
     )
     for code, count in tally.reasons.most_common():
         print(f"  {count:7} refused now: {code}")
+    if compared.failed:
+        print(f"  {compared.failed:7} measured with a check that failed; the table says which")
     if tally.duplicates:
         print(f"  {tally.duplicates:7} lines name a photo again")
     if len(compared.error) > 1:

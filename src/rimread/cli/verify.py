@@ -68,6 +68,10 @@ def verify(
     Exit codes: 0 passed; 1 a check failed or a photo was refused; 2 wrong use.
     """  # noqa: D301  (\b keeps the lines of the examples)
     with speaking():
+        if operator.strip() and log is None:
+            raise ValueError(f"--operator needs --log, where the name is kept (got {operator!r})")
+        if scope and log is not None:
+            raise ValueError("--log is of checks on a block; --scope writes none")
         chosen = rules_from(rules)
         day = date_of(on) or date.today()  # noqa: DTZ011  (the lab's own calendar)
         if scope:

@@ -61,15 +61,15 @@ def watch(
 
         job = job_of(scale, test, rules, tone=None, on=None)
         coming = arrivals(folder, existing=existing, settle_s=settle, idle_s=idle)
-        if not as_json:
-            with quiet(sys.stderr):
-                print(f"watching {folder} for pictures; Ctrl-C ends", file=sys.stderr)
         wishes = Wishes(ledger, (), operator, None, "")
         code = 0
         with (
             keeping(wishes, 1, job.test, job.scale, scale) as keeper,
             until_stopped("stopped watching"),
         ):
+            if not as_json:
+                with quiet(sys.stderr):
+                    print(f"watching {folder} for pictures; Ctrl-C ends", file=sys.stderr)
             for path in coming:
                 seen = measured(path, job)
                 kept = keeper.keep(path, seen.sha256, seen.result)

@@ -13,7 +13,7 @@ from rimread.hardness.checks import diameter_range
 from rimread.hardness.condition import TestCondition, parse_test
 from rimread.hardness.rules import RuleSet, rule_set
 from rimread.hardness.series import Series, permissible_error, repeatability_limit
-from rimread.toml import from_toml
+from rimread.toml import from_toml, known_only
 
 __all__ = ["Block", "Verification", "read_block", "scope_checks", "verify"]
 
@@ -192,9 +192,7 @@ def _block(data: dict[str, Any]) -> Block:
     missing = [key for key in needed if key not in data]
     if missing:
         raise ValueError(f"missing {', '.join(missing)}")
-    unknown = set(data) - {*needed, "valid_until"}
-    if unknown:
-        raise ValueError(f"unknown key {min(unknown)!r}")
+    known_only(data, (*needed, "valid_until"))
     if not isinstance(data["test"], str):
         raise ValueError(f'test must be text like "10/3000" (got {data["test"]!r})')  # noqa: TRY004
     valid_until = data.get("valid_until")

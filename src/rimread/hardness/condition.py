@@ -42,6 +42,7 @@ _NUMBER = r"([-+]?\d+(?:[.,]\d+)?)"
 _PATTERN = re.compile(
     rf"\s*(?:HBW\s*)?{_NUMBER}\s*/\s*{_NUMBER}(?:\s*/\s*{_NUMBER})?\s*", re.IGNORECASE
 )
+_THOUSANDS = re.compile(r"[-+]?\d{1,3}[.,]\d{3}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +97,11 @@ class TestCondition:
 
     @property
     def name(self) -> str:
-        """Ball/force, with the dwell when it lies outside 10 s to 15 s."""
-        text = f"{plain_number(self.ball_mm)}/{plain_number(self.force_kgf)}"
+        """Ball/force, with the dwell when it lies outside 10 s to 15 s; `parse_test` reads it."""
+        force = plain_number(self.force_kgf)
+        if _THOUSANDS.fullmatch(force) and not self.is_standard:
+            force += "0"
+        text = f"{plain_number(self.ball_mm)}/{force}"
         low, high = DWELL_RANGE_S
         if self.dwell_s is None or low <= self.dwell_s <= high:
             return text
@@ -112,8 +116,8 @@ def parse_test(text: str) -> TestCondition:
     Raises
     ------
     ValueError
-        If the text has another form, its force is a standard one in newtons, or its numbers
-        make no test.
+        If the text has another form, its force is a standard one in newtons or could be written
+        with a mark at thousands, or its numbers make no test.
     """
     match = _PATTERN.fullmatch(text)
     if match is None:
@@ -124,7 +128,14 @@ def parse_test(text: str) -> TestCondition:
     ball, force, dwell = (None if g is None else float(g.replace(",", ".")) for g in match.groups())
     assert ball is not None and force is not None  # noqa: S101, PT018  (both groups are required)
     _not_newtons(ball, force)
-    return TestCondition(ball, force, dwell)
+    test = TestCondition(ball, force, dwell)
+    if _THOUSANDS.fullmatch(match[2]) and not test.is_standard:
+        raise ValueError(
+            f"a force of {match[2]} kgf could be {plain_number(force)} or "
+            f"{plain_number(1000.0 * force)}: write no mark at thousands, or a zero at the end, "
+            f"{match[2]}0 (got {text!r})"
+        )
+    return test
 
 
 def plain_number(value: float) -> str:

@@ -14,7 +14,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
-from rimread.toml import from_toml
+from rimread.toml import from_toml, known_only
 
 __all__ = ["ASTM", "ISO", "RULE_SETS", "Limit", "RuleSet", "read_rules", "rule_set", "rules_from"]
 
@@ -209,9 +209,7 @@ def rules_from(text: str) -> RuleSet:
 
 
 def _over_base(data: Mapping[str, Any], name: str) -> RuleSet:
-    unknown = set(data) - {"base", "source", "title", "repeatability_on", "limits"}
-    if unknown:
-        raise ValueError(f"unknown key {min(unknown)!r}")
+    known_only(data, ("base", "source", "title", "repeatability_on", "limits"))
     if data.get("base") not in RULE_SETS:
         raise ValueError(f'base must be "iso" or "astm" (got {data.get("base")!r})')
     source = data.get("source")

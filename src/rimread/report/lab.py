@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from PIL import Image, UnidentifiedImageError
 
-from rimread.toml import from_toml
+from rimread.toml import from_toml, known_only
 
 __all__ = ["Lab", "read_lab"]
 
@@ -84,10 +84,7 @@ def read_lab(path: Path) -> Lab:
 
 
 def _lab(told: dict[str, Any], folder: Path) -> Lab:
-    unknown = set(told) - {*_TEXTS, *_LISTS, *_OTHERS}
-    if unknown:
-        known = ", ".join((*_TEXTS, *_LISTS, *_OTHERS))
-        raise ValueError(f"unknown key {min(unknown)!r}; known are {known}")
+    known_only(told, (*_TEXTS, *_LISTS, *_OTHERS))
     values: dict[str, Any] = {key: _text(told[key], key) for key in _TEXTS if key in told}
     values |= {key: _lines(told[key], key) for key in _LISTS if key in told}
     if not 1 <= len(values.get("signatures", ("",))) <= _MOST_SIGNATURES:

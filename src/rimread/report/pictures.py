@@ -94,7 +94,7 @@ def _remade(
         return Refusal("by-hand", "its rim was set by a person and is not the program's")
     scale = scales.get(result.scale_sha256)
     if scale is None:
-        return Refusal("no-scale", "the scale file is not at hand: give it to the report")
+        return Refusal("no-scale", "the scale file is not at hand: give it with --scale")
     path = _found(result, folder)
     if path is None:
         return Refusal("no-photo", "no photo with this hash was found")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-import tomllib
 from collections.abc import Mapping
 from datetime import date, datetime
 from pathlib import Path
@@ -15,6 +14,7 @@ import numpy as np
 
 from rimread import __version__, whole
 from rimread.scale.model import MOST_K1, Certificate, Scale, ScalePhoto
+from rimread.toml import toml_of
 
 __all__ = ["read_scale", "write_scale"]
 
@@ -139,11 +139,9 @@ def read_scale(path: Path) -> Scale:
     if len(data) > _MOST_BYTES:
         raise ValueError(f"{path}: larger than {_MOST_BYTES} bytes, not a scale file")
     try:
-        told = tomllib.loads(data.decode("utf-8-sig"))  # editors put a mark before it
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        told = toml_of(data)
+    except ValueError as error:
         raise ValueError(f"{path}: not a scale file ({error})") from None
-    except RecursionError:
-        raise ValueError(f"{path}: not a scale file (nested too deeply)") from None
     try:
         return _scale(_Table(told, ""), hashlib.sha256(data).hexdigest())
     except ValueError as error:
