@@ -10,13 +10,15 @@ from tests.bench.conftest import ROOT, make_ready
 from typer.testing import CliRunner
 
 from rimread.bench.ask import Ask
+from rimread.bench.blocks import verified
 from rimread.bench.desk import Desk
 from rimread.bench.folder import Folder
 from rimread.bench.pending import UndecidedError
-from rimread.bench.series import Line
+from rimread.bench.series import Line, lines_of
 from rimread.bench.told import series as series_told
 from rimread.budget import combine, in_step
 from rimread.capture.frame import Frame
+from rimread.check import Check
 from rimread.cli import app
 from rimread.hardness import (
     Block,
@@ -518,6 +520,23 @@ def test_a_check_is_of_the_day_and_person_of_its_indents(bench):
     bench.desk.new_series(Ask({"purpose": "part"}))
     (row,) = read_daily(bench.folder / "daily-checks.csv")
     assert (row.on, row.operator, row.passed) == (monday.date(), "Ada Quill", True)
+
+
+def test_what_failed_when_an_indent_was_measured_fails_the_check_on_a_block(bench):
+    """The scale had run out, say: its indent proves nothing about the machine."""
+    words = {"serial": "Q1", "certified_hbw": 186, "U_hbw": 1.9, "test": "10/3000"}
+    bench.desk.add_block(Ask(words))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    block = next(block for block in Folder(bench.folder).blocks() if block.serial == "Q1")
+    (line,) = lines_of(bench.desk.ledger, bench.desk.series)
+    assert verified([line], block, "iso").passed
+    why = {"code": "scale-in-date", "outcome": "fail", "message": "ran out", "source": "lab"}
+    spoilt = replace(line, record=line.record | {"checks": [*line.record["checks"], why]})
+    found = verified([spoilt], block, "iso")
+    assert not found.passed
+    assert found.checks[-1] == Check(**why | {"message": "indent 1: ran out"})
+    assert verified([line, replace(spoilt, counts=False)], block, "iso").passed
 
 
 @pytest.mark.parametrize("spoil", [lambda path: path.unlink(), lambda path: path.write_bytes(b"")])

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 
 from rimread.bench.ask import Ask
 from rimread.bench.folder import Folder
-from rimread.bench.series import Line, indents_of, last_that_counts
+from rimread.bench.series import Line, failed_in, indents_of, last_that_counts
 from rimread.hardness import (
     Block,
     Verification,
@@ -42,7 +43,8 @@ def asked(ask: Ask) -> Block:
 def verified(lines: Sequence[Line], block: Block, rules: str) -> Verification | None:
     """The block's series held against its certificate; None before the first indent.
 
-    The certificate must hold on the day of the last indent, whenever the series is ended.
+    With what failed when its indents were measured. The certificate must hold on the day of the
+    last indent, whenever the series is ended.
 
     Raises
     ------
@@ -53,7 +55,8 @@ def verified(lines: Sequence[Line], block: Block, rules: str) -> Verification | 
     if last is None:
         return None
     whole = series_from_indents(indents_of(lines), last.test)
-    return verify(whole, block, on=last.day, rules=rules)
+    found = verify(whole, block, on=last.day, rules=rules)
+    return replace(found, checks=found.checks + failed_in(lines))
 
 
 def logged(lines: Sequence[Line], folder: Folder, serial: str, rules: str) -> str:

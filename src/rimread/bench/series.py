@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from typing import Any, Literal
 
+from rimread.check import Check
 from rimread.hardness import Indent, TestCondition, parse_test
 from rimread.ledger import Entry, Filter, Ledger
 from rimread.ledger.record import series_of
@@ -19,6 +20,7 @@ __all__ = [
     "Line",
     "Series",
     "eyes_of",
+    "failed_in",
     "indents_of",
     "judge_new",
     "last_that_counts",
@@ -201,3 +203,14 @@ def indents_of(lines: Iterable[Line]) -> list[Indent]:
         Indent(record["d1_mm"], record["d2_mm"], budget_from(record), record["photo"])
         for record in (line.record for line in lines if line.counts)
     ]
+
+
+def failed_in(lines: Iterable[Line]) -> tuple[Check, ...]:
+    """Checks that failed when the lines that count were measured, their numbers named."""
+    return tuple(
+        Check(**told | {"message": f"indent {number}: {told['message']}"})
+        for number, line in enumerate(lines, start=1)
+        if line.counts
+        for told in line.record["checks"]
+        if told["outcome"] == "fail"
+    )
