@@ -1,5 +1,7 @@
 """Gates that whole photos seldom reach, called by themselves."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -60,6 +62,17 @@ def test_clipped_arcs_on_the_ellipse_do_not_speak_for_it():
 def test_too_few_edges_in_all_are_an_incomplete_rim():
     refusal = gates.seen(rim(0.35), spread(0.35), speaking=spread(0.5), moved_px=0.1)
     assert refusal.code == "rim-incomplete"
+
+
+@pytest.mark.parametrize(
+    ("oval", "part", "code"),
+    [(0.05, 0.75, "rim-incomplete"), (0.05, 0.85, None), (0.03, 0.75, None), (0.0, 0.6, None)],
+)
+def test_an_oval_rim_must_be_seen_on_more_of_its_turn(oval, part, code):
+    stretched = replace(rim(part), ellipse=Ellipse(x=200.0, y=200.0, m=150.0, f=75.0 * oval))
+    arcs = spread(part)
+    refusal = gates.seen(stretched, arcs, speaking=arcs, moved_px=0.1)
+    assert getattr(refusal, "code", None) == code
 
 
 def test_an_ellipse_that_does_not_settle_is_unclear():

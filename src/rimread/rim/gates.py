@@ -80,8 +80,9 @@ MOST_CLIPPED = 0.8
 """Part of the rim next to clipped light: the clipped side says only where light exceeds it."""
 UNSETTLED_PX = 2.0
 """An ellipse that still moves by more on its last pass hangs on places that were not seen."""
-LEAST_COVERAGE = 0.55
-"""Part of the turn on which the rim must be seen."""
+LEAST_COVERAGE, OVAL, LEAST_OF_OVAL = 0.55, 0.04, 0.8
+"""Part of the turn on which the rim must be seen, and more of it where the ellipse is over 4 %
+oval, as few indents are: that may come from what was taken for the rim elsewhere. Own choice."""
 LEAST_ON_ELLIPSE = 0.75
 """Of the arcs that show a break three of four must show it on the ellipse, or that may follow the
 edge of a stain: an arc without a break is silent, as is a clipped one; one with a break elsewhere
@@ -376,12 +377,14 @@ def seen(
             {"on_ellipse": on_ellipse},
         )
     gap = _largest_gap_deg(arcs)
-    if rim.coverage < LEAST_COVERAGE or gap > LARGEST_GAP_DEG:
+    oval = float(np.ptp(rim.semi_axes_px)) / rim.ellipse.m
+    least = LEAST_OF_OVAL if oval > OVAL else LEAST_COVERAGE
+    if rim.coverage < least or gap > LARGEST_GAP_DEG:
         return Refusal(
             "rim-incomplete",
-            f"The rim is seen on only {rim.coverage:.0%} of its turn (largest gap "
-            f"{gap:.0f} degrees): clean the surface or turn the light.",
-            {"coverage": rim.coverage, "gap_deg": gap},
+            f"The rim is seen on only {rim.coverage:.0%} of its turn (largest gap {gap:.0f} "
+            f"degrees; {oval:.0%} oval): clean the surface or turn the light.",
+            {"coverage": rim.coverage, "gap_deg": gap, "oval": oval},
         )
     return None
 
