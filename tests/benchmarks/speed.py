@@ -32,6 +32,7 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import cv2
@@ -197,7 +198,7 @@ def alone(work: str, paths: Sequence[Path], *, rounds: int) -> list[float]:
 def shortest(work: str, paths: Sequence[Path], *, rounds: int) -> list[float]:
     """What `alone` runs there."""
     call = ours if work == "rimread" else lambda path: cv2.imread(str(path))
-    return [min(seconds(lambda p=path: call(p)) for _ in range(rounds + 1)) for path in paths]  # type: ignore[misc]
+    return [min(seconds(partial(call, path)) for _ in range(rounds + 1)) for path in paths]
 
 
 def report_alone(paths: Sequence[Path], *, rounds: int) -> None:

@@ -99,8 +99,7 @@ def report(
             block=block, on_block=on_block or (), human=human,
         )  # fmt: skip
         _judge(out)
-        chosen = way_by(way, block=block is not None)
-        made = _made(results, asked, job, files, _How(rules, average, chosen, convert or (), table))
+        made = _made(results, asked, job, files, _How(rules, average, way, convert or (), table))
         _write(made, out, paper, font)
         _closing(made, out)
     if made.failed or made.refused:
@@ -132,7 +131,7 @@ class _How:
 
     rules: str
     average: Average
-    way: Way
+    way: Way | None
     convert_to: Sequence[str]
     table: str
 
@@ -155,7 +154,7 @@ def _made(word: str, asked: _Asked, job: Job, files: _Files, how: _How) -> TestR
         scales=scales,
         daily=None if files.block_log is None else read_daily(files.block_log),
         verification=_verification(files.block, files.on_block, job.on, rules),
-        way=how.way,
+        way=way_by(how.way, block=files.block is not None),
         convert_to=how.convert_to,
         table=how.table,
         by_eye=(*eyes, *(() if files.human is None else _by_eye(files.human))),

@@ -137,7 +137,7 @@ def slope_misfit(measured: Profiles, slopes: NDArray[np.floating]) -> Array:
         Zeros where too little of the level metal is in the picture, or all is dark.
     """
     sides = measured.sides
-    known = (sides.level > LEAST_LIGHT) & (sides.outside > LEAST_LIGHT / 2)
+    known = np.minimum(sides.level, sides.outside) > LEAST_LIGHT
     if known.mean() < LEAST_LEVEL:
         return np.zeros(len(slopes), np.float32)
     ridge = sides.ridge[known]
