@@ -20,7 +20,7 @@ Array = NDArray[np.floating]
 
 SHAPE_SHARE = 0.45
 """Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
-weighted mildly (`TEMPER` in `rimread.rim.locate`)."""
+weighted mildly (`TEMPER` in `rimread.rim.shapes`)."""
 ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.24, 0.5, 6.0
 """Shares of an edge's rounding, of what defocus and motion widen it by, and of the unusual scatter
 of the arcs (`USUAL_SCATTER`), by which its light may be read wrongly on every side alike: rounding

@@ -57,7 +57,7 @@ def test_a_wide_crest_without_a_ridge_is_not_read_wrongly(edge_round_mm):
 
 
 def test_the_outer_flank_would_be_taken_otherwise(monkeypatch):
-    shot = crest(0.3, 0.0135)
+    shot = crest(0.25, 0.018)
     monkeypatch.setattr(find, "edge_inside_px", lambda *_: None)
     error, U = off(shot)
     assert error > 3 * U

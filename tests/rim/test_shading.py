@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.special import ndtr
+from scipy.ndimage import gaussian_filter1d
+from scipy.special import expit, ndtr
 
 from rimread.rim.shading import (
     CHART_SLOPES,
@@ -216,3 +217,17 @@ def test_light_outside_goes_on_as_it_begins():
     np.testing.assert_allclose(
         told[:, beyond], 0.2 + 0.004 * Q[None, beyond].repeat(ARCS, 0), atol=1e-4
     )
+
+
+@pytest.mark.parametrize("rounding", [0.3, 2.0])
+def test_light_that_turns_straight_passes_no_slope_of_the_chart(rounding):
+    """A logistic step from the light just inside to that just outside, whatever lies between."""
+    outside = np.full(ARCS, 0.2)
+    chart = lit_when_flat(0.1)
+    told = profile(chart, outside, 0.7, rounding, None)
+    sloped = profile(chart, outside, 0.7, rounding, -0.1)
+    fine = np.arange(-40, 40, 0.01)
+    step = outside[0] + (chart[0, -1] - outside[0]) * expit(-fine / rounding)
+    blurred = gaussian_filter1d(step, 0.7 / 0.01)
+    np.testing.assert_allclose(told[0], np.interp(Q, fine, blurred), atol=1e-3)
+    assert np.abs(sloped - told).max() > 0.02

@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
-from rimread.rim.locate import BLURS_PX, Located
+from rimread.rim.locate import Located
 from rimread.rim.model import Rim
 from rimread.rim.profiles import CLIPPED
 from rimread.rim.sampling import band_along, rays_from
 from rimread.rim.seed import Seed
+from rimread.rim.shapes import BLURS_PX
 from rimread.rim.trace import Ring
 
 __all__ = [

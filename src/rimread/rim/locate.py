@@ -10,11 +10,10 @@ edge ends as a spread of places common to all arcs: the uncertainty of the rim's
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
+from scipy.special import logsumexp, softmax
 
 from rimread.photo import Photo
 from rimread.refusal import Refusal
@@ -28,9 +27,18 @@ from rimread.rim.profiles import (
     half_px,
     profiles_across,
 )
-from rimread.rim.shading import Turn, dark_feet
+from rimread.rim.shading import dark_feet
+from rimread.rim.shapes import (
+    BLURS_PX,
+    OUTER_SLOPES,
+    all_turns,
+    blurs_about,
+    coarse_turns,
+    log_weights,
+    rounded,
+)
 
-__all__ = ["Located", "Settled", "locate", "log_likelihood", "nearest_blur", "settle"]
+__all__ = ["Located", "Settled", "locate", "log_likelihood", "settle"]
 
 Array = NDArray[np.floating]
 
@@ -45,32 +53,10 @@ STRAY = 20.0
 """Median distances from the ellipse added to the least reach; own choice."""
 LEAST_INSIDE = 0.25
 """Part of the arcs that must lie in the picture, each with the whole of its profile."""
-BLURS_PX = tuple(0.7 * 1.35**k for k in range(9))
-"""0.7 px (an edge within one pixel) to 7.7 px (the gate refuses)."""
 FIRST_BLUR_PX = BLURS_PX[2]
 FIRST_BLURS = 6
 """The blur that profiles are long enough for at first, and how many blurs are tried on these: the
 last two of them are too wide for them already."""
-ROUNDINGS = tuple(1.9**k for k in range(-2, 4))
-"""Roundings of the edge over the typical one, 25-fold in all."""
-OUTER_SLOPES = (-0.6, -0.25, -0.05, 0.15, 0.4)
-"""From a crest falling steeply, of which a narrow line along the rim speaks, to a dish, or a ridge
-whose crest lies farther out and up which the metal still rises; in slopes of the bowl at the
-rim,"""
-COARSE_ROUNDINGS, COARSE_SLOPES = ROUNDINGS[::2], (-0.2, 0.1)
-"""and the shapes that settle an ellipse."""
-TYPICAL_ROUNDING, ROUNDING_FACTOR = 8e-4, 2.5
-"""Prior of the rounding in diameters, log-normal. Indents are geometrically similar, so that the
-rounding goes with the diameter; its size is our assumption, no source. Wide, as blur hides it: set
-with `TEMPER` by errors and coverage on simulated photos, while the renderings were watched."""
-TYPICAL_SLOPE, SLOPE_SPREAD = -0.05, 0.2
-"""Prior of the outer slope, a Cauchy density, as some crests are steep; our assumption, no
-source."""
-TEMPER = 12.0
-"""Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
-comes from the finish and is shared by neighbouring arcs. Set by coverage on simulated photos."""
-SLOPE_TEMPER = 4.0
-"""The same of the outer slope in the light outside, set likewise."""
 COARSE_POOLED_DEG = 18.75
 """Standard deviation over which likelihoods are pooled while the ellipse is settled: its five
 parameters follow that. Own choice."""
@@ -104,7 +90,7 @@ class Located:
         1995, doi 10.1080/01621459.1995.10476572).
     u_common_px : float
         Standard uncertainty that all places share: the shape of the edge is not known.
-    blur_px, rounding_px, outer_slope : float
+    blur_px, rounding_px : float
         Mean shape of the edge.
     inside : ndarray, shape (A,), bool
         Arcs that lie wholly in the picture.
@@ -121,7 +107,6 @@ class Located:
     u_common_px: float
     blur_px: float
     rounding_px: float
-    outer_slope: float
     inside: NDArray[np.bool_]
     clipped: NDArray[np.bool_]
     dark: NDArray[np.bool_]
@@ -152,7 +137,7 @@ def settle(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
     seen, and are taken again longer, with every blur, when they end within the blur found: a blur
     wider than a profile looks like a slope. Refused where too few of them lie in the picture.
     """
-    turns = _turns(ellipse, COARSE_ROUNDINGS, COARSE_SLOPES)
+    turns = coarse_turns(2 * ellipse.m)
     shifts = _shifts(SHIFT_PX, step=2 * STEP_PX)
     blurs, blur, half = BLURS_PX[:FIRST_BLURS], FIRST_BLUR_PX, 0.0
     while half < guard_px(blur):
@@ -194,18 +179,14 @@ def locate(photo: Photo, settled: Settled) -> Located | Refusal:
     measured = profiles_across(photo, ellipse, blur_px=settled.blur_px)
     if measured.inside.mean() < LEAST_INSIDE:
         return NEAR_THE_FRAME
-    blurs = _blurs_about(settled.blur_px)
-    turns = _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
+    blurs, turns = blurs_about(settled.blur_px), all_turns(2 * ellipse.m)
     shifts = _shifts(settled.reach_px)
     misfits = misfits_of(measured, blurs, turns, shifts, pooled=POOLED_DEG)
-    shapes = _shapes(blurs, turns)
     least = least_misfits(misfits, shifts)
-    log_weight = _log_weights(shapes, _score(least, measured), 2 * ellipse.m)
     sloped = slope_misfit(measured, np.array(OUTER_SLOPES))
-    log_weight -= SLOPE_TEMPER * np.tile(sloped, len(shapes) // len(sloped))
-    weights = np.exp(log_weight - logsumexp(log_weight))
+    weights = softmax(log_weights(_score(least, measured), sloped))
     places = places_of(misfits, least, shifts, samples=len(measured.q_px))
-    return _located(measured, shapes, weights, places)
+    return _located(measured, weights @ rounded(blurs, turns), weights, places)
 
 
 def log_likelihood(
@@ -251,37 +232,11 @@ def log_likelihood(
         light=measured.light[:, span],
         seen=measured.seen[:, span],
     )
-    blurs, turns = _blurs_about(blur_px), _turns(ellipse, ROUNDINGS, OUTER_SLOPES)
+    blurs, turns = blurs_about(blur_px), all_turns(2 * ellipse.m)
     shifts = _shifts(LEAST_SHIFT_PX)
     misfits = misfits_of(measured, blurs, turns, shifts, pooled=POOLED_DEG)
     score = _score(least_misfits(misfits, shifts), measured)
-    return float(logsumexp(_log_weights(_shapes(blurs, turns), score, 2 * ellipse.m)))
-
-
-def nearest_blur(blur_px: float) -> float:
-    """The one of `BLURS_PX` by ratio."""
-    return min(BLURS_PX, key=lambda one: abs(np.log(one / blur_px)))
-
-
-def _blurs_about(blur_px: float) -> tuple[float, ...]:
-    """Three of `BLURS_PX` about a blur, at either end the last three."""
-    best = BLURS_PX.index(nearest_blur(blur_px))
-    first = min(max(best - 1, 0), len(BLURS_PX) - 3)
-    return BLURS_PX[first : first + 3]
-
-
-def _shapes(blurs: tuple[float, ...], turns: tuple[Turn, ...]) -> NDArray[np.floating]:
-    """Blur, rounding and outer slope of each shape, (shapes, 3)."""
-    return np.array(
-        [(blur, turn.rounding_px, turn.outer_slope) for blur, turn in product(blurs, turns)]
-    )
-
-
-def _turns(
-    ellipse: Ellipse, roundings: tuple[float, ...], slopes: tuple[float, ...]
-) -> tuple[Turn, ...]:
-    typical = TYPICAL_ROUNDING * 2 * ellipse.m
-    return tuple(Turn(typical * rounding, slope) for rounding, slope in product(roundings, slopes))
+    return float(logsumexp(log_weights(score)))
 
 
 def _shifts(reach_px: float, *, step: float = STEP_PX) -> NDArray[np.floating]:
@@ -294,39 +249,27 @@ def _score(least: Least, measured: Profiles) -> NDArray[np.floating]:
     return np.asarray(least.misfit @ (weight / weight.sum()))
 
 
-def _log_weights(
-    shapes: NDArray[np.floating], score: NDArray[np.floating], diameter: float
-) -> NDArray[np.floating]:
-    """Logarithms of prior times likelihood of the shapes."""
-    _, rounding, slope = shapes.T
-    rounding = rounding / diameter / TYPICAL_ROUNDING
-    log_prior = -0.5 * (np.log(rounding) / np.log(ROUNDING_FACTOR)) ** 2
-    log_prior -= np.log1p(((slope - TYPICAL_SLOPE) / SLOPE_SPREAD) ** 2)
-    return np.asarray(log_prior - TEMPER * score)
-
-
 def _located(
     measured: Profiles,
-    shapes: NDArray[np.floating],
+    shape: NDArray[np.floating],
     weights: NDArray[np.floating],
     places: Places,
 ) -> Located:
+    """What is told of mean blur and rounding `shape`, and of all shapes' places and weights."""
     q = weights @ places.q_px
     u = np.sqrt(weights @ places.u_px**2)
     firm = measured.inside / (u**2 + STEP_PX**2)
     common = (places.q_px @ firm) / firm.sum()
     most = places.evidence.max(axis=0)
     seen = most + np.log(weights @ np.exp(places.evidence - most))
-    blur, rounding, slope = (float(v) for v in weights @ shapes)
     return Located(
         t=measured.t,
         q_px=q,
         u_px=u,
         log_odds=seen - no_break_evidence(measured),
         u_common_px=float(np.sqrt(weights @ (common - weights @ common) ** 2)),
-        blur_px=blur,
-        rounding_px=rounding,
-        outer_slope=slope,
+        blur_px=float(shape[0]),
+        rounding_px=float(shape[1]),
         inside=measured.inside,
         clipped=measured.clipped,
         dark=dark_feet(measured.sides.chart),

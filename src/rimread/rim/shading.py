@@ -118,12 +118,13 @@ class Turn:
     ----------
     rounding_px : float
         Length r of the rounding: 10 to 90 % of the turn take 4.4 r.
-    outer_slope : float
-        Slope outside the rim in units of the slope inside it, negative on a ridge.
+    outer_slope : float or None
+        Slope outside the rim in units of the slope inside it, negative on a ridge; None where the
+        light does not follow the bowl's chart but runs straight from one side to the other.
     """
 
     rounding_px: float
-    outer_slope: float
+    outer_slope: float | None
 
 
 def radial_chart(rays: Array, u: NDArray[np.floating], *, known_to: float) -> Array:
@@ -209,10 +210,12 @@ def _nodes(
 def _sharp(sides: Sides, turns: Sequence[Turn], q: NDArray[np.floating]) -> Array:
     """Profiles before the blur, shape (len(q), len(turns), A)."""
     rounding = np.array([turn.rounding_px for turn in turns])
-    outer = np.array([turn.outer_slope for turn in turns])
+    straight = np.array([turn.outer_slope is None for turn in turns])
+    outer = np.array([turn.outer_slope or 0.0 for turn in turns])
     w = (0.5 - 0.5 * np.tanh(q[:, None] / (2 * rounding))).astype(np.float32)
     slope = outer + (1 + q[:, None] / sides.radius_px - outer) * w
-    bowl, ridge = (light_at(one, slope) for one in (sides.chart, sides.ridge))
+    bowl = light_at(sides.chart, np.where(straight, 1.0, slope))
+    ridge = light_at(sides.ridge, np.where(straight, outer, slope))
     seen_from = light_at(sides.ridge, outer)
     ridge -= seen_from
     ridge *= np.clip(sides.outside / np.maximum(seen_from, DARK), 0, MOST_GAIN)
