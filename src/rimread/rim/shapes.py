@@ -49,8 +49,8 @@ source."""
 STRAIGHT = -2.0
 """Logarithm of the odds that the light turns straight, against all that follow the bowl's chart:
 one to seven. A chart with stains in it, or of light thrown back and forth in the bowl, misleads. A
-trade: with odds of none, -3, -2 and -1 the 95th percentile on the renderings, which were watched, is
-0.28, 0.25, 0.22 and 0.21 %, and the median on simulated photos, whose light the chart tells
+trade: with odds of none, -3, -2 and -1 the 95th percentile on the renderings, which were watched,
+is 0.28, 0.25, 0.22 and 0.21 %, and the median on simulated photos, whose light the chart tells
 rightly, 0.049, 0.049, 0.050 and 0.056 %."""
 TEMPER = 12.0
 """Independent pieces of evidence in one turn of profiles, each of about a dozen samples: misfit
