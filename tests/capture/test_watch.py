@@ -110,7 +110,14 @@ def test_a_file_moved_into_place_and_one_taken_away(tmp_path):
 
 
 def test_what_is_no_folder_is_misuse(tmp_path):
+    """Told when it is asked for, not at the first picture."""
     with pytest.raises(ValueError, match="not a folder"):
-        next(arrivals(tmp_path / "none"))
+        arrivals(tmp_path / "none")
     with pytest.raises(ValueError, match="above 0"):
-        next(arrivals(tmp_path, every_s=0))
+        arrivals(tmp_path, every_s=0)
+
+
+def test_a_picture_that_comes_before_the_first_look_is_new(tmp_path):
+    coming = arrivals(tmp_path, **QUICK)
+    (tmp_path / "x.jpg").write_bytes(PHOTO)
+    assert [path.name for path in coming] == ["x.jpg"]

@@ -235,6 +235,7 @@ def test_watch_misuse(tmp_path):
     done = run("watch", tmp_path / "no", "--scale", SCALE, "--test", "10/3000")
     assert done.exit_code == 2
     assert "not a folder" in done.stderr
+    assert "watching" not in done.stderr
     words = ("--scale", SCALE, "--test", "10/3000", "--operator", "Ada", "--idle", 0.1)
     done = run("watch", tmp_path, *words)
     assert done.exit_code == 2

@@ -40,10 +40,10 @@ def arrivals(
     every_s: float = 0.25,
     idle_s: float | None = None,
 ) -> Iterator[Path]:
-    """Yield each picture of a folder once it has stopped growing.
+    """Each picture of a folder, once it has stopped growing.
 
-    A file that is written anew after it was yielded is yielded again; one that stays empty is
-    yielded late, see `EMPTY_FOR`.
+    What is there when this is called is there at the start. A file that is written anew after it
+    was yielded is yielded again; one that stays empty is yielded late, see `EMPTY_FOR`.
 
     Parameters
     ----------
@@ -70,6 +70,13 @@ def arrivals(
     if settle_s < 0 or every_s <= 0:
         raise ValueError(f"times are above 0 s (got settle {settle_s:g}, every {every_s:g})")
     done = {} if existing else _listing(folder)
+    return _arriving(folder, done, settle_s, every_s, idle_s)
+
+
+def _arriving(
+    folder: Path, done: dict[Path, _State], settle_s: float, every_s: float, idle_s: float | None
+) -> Iterator[Path]:
+    """See `arrivals`; `done` are the pictures that do not count as they are."""
     growing: dict[Path, _Seen] = {}
     last = time.monotonic()
     while True:
