@@ -13,11 +13,11 @@ from rimread.rim.shapes import (
     STRAIGHT,
     TEMPER,
     all_turns,
+    blur_and_rounding,
     blurs_about,
     coarse_turns,
     log_weights,
     nearest_blur,
-    rounded,
 )
 
 SLOPES = (*OUTER_SLOPES, None)
@@ -44,7 +44,7 @@ def test_shapes_come_blur_by_blur_rounding_by_rounding_slope_by_slope():
     assert [t.outer_slope for t in turns[: len(SLOPES)]] == list(SLOPES)
     assert len({t.rounding_px for t in turns[: len(SLOPES)]}) == 1
     told = [(b, t.rounding_px) for b, t in product(BLURS, turns)]
-    np.testing.assert_array_equal(rounded(BLURS, turns), told)
+    np.testing.assert_array_equal(blur_and_rounding(BLURS, turns), told)
 
 
 def by_slope(weights):

@@ -32,10 +32,10 @@ from rimread.rim.shapes import (
     BLURS_PX,
     OUTER_SLOPES,
     all_turns,
+    blur_and_rounding,
     blurs_about,
     coarse_turns,
     log_weights,
-    rounded,
 )
 
 __all__ = ["Located", "Settled", "locate", "log_likelihood", "settle"]
@@ -186,7 +186,7 @@ def locate(photo: Photo, settled: Settled) -> Located | Refusal:
     sloped = slope_misfit(measured, np.array(OUTER_SLOPES))
     weights = softmax(log_weights(_score(least, measured), sloped))
     places = places_of(misfits, least, shifts, samples=len(measured.q_px))
-    return _located(measured, weights @ rounded(blurs, turns), weights, places)
+    return _located(measured, weights @ blur_and_rounding(blurs, turns), weights, places)
 
 
 def log_likelihood(

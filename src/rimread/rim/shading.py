@@ -18,8 +18,9 @@ T the chart along that ray (negative slopes: the ray on the opposite side) and T
 outside returns, up to the constant that I_out sets, the light seen there; q I_out' for how that
 changes away from the rim as the slope of the ridge does; then a Gaussian blur. T_out comes from the
 chart too (`ridge`); where it is brighter or darker at s than the light seen outside, so is all of
-it, by g = I_out / T_out(s), up to twice. Own derivation; checked against simulated photos in
-tests/accuracy.
+it, by g = I_out / T_out(s), up to twice. A turn without an outer slope leaves the charts aside:
+I(q) = w T(1) + (1 - w) (I_out + q I_out'), blurred likewise. Own derivation; checked against
+simulated photos in tests/accuracy.
 """
 
 from __future__ import annotations

@@ -19,11 +19,11 @@ __all__ = [
     "BLURS_PX",
     "OUTER_SLOPES",
     "all_turns",
+    "blur_and_rounding",
     "blurs_about",
     "coarse_turns",
     "log_weights",
     "nearest_blur",
-    "rounded",
 ]
 
 Array = NDArray[np.floating]
@@ -88,7 +88,7 @@ def _turns(
     return tuple(Turn(typical * rounding, slope) for rounding, slope in product(roundings, slopes))
 
 
-def rounded(blurs_px: tuple[float, ...], turns: tuple[Turn, ...]) -> Array:
+def blur_and_rounding(blurs_px: tuple[float, ...], turns: tuple[Turn, ...]) -> Array:
     """Blur and rounding of each shape in pixels, (blurs * turns, 2)."""
     return np.array([(blur, turn.rounding_px) for blur, turn in product(blurs_px, turns)])
 
