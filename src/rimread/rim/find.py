@@ -24,6 +24,7 @@ from rimread.rim.model import Rim
 from rimread.rim.profiles import half_px
 from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.shapes import nearest_blur
+from rimread.rim.threads import one_thread
 from rimread.rim.tone import tone_uncertainty_px
 from rimread.rim.trace import FLANK_APART_PX, Ring, edge_inside_px, rings_about, rings_near
 
@@ -69,6 +70,7 @@ CLIPPED_BLURS = 2.0
 either side, and farther off in a glint that covers the rim. Own choice."""
 
 
+@one_thread
 def find_rim(photo: Photo) -> Rim | Refusal:
     """Trace the rim of the one indent in a photo.
 
@@ -145,6 +147,7 @@ def find_rims(photo: Photo) -> tuple[Rim, ...] | Refusal:
     return tuple(one.result for one in sighted if isinstance(one.result, Rim))
 
 
+@one_thread
 def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     """Trace the rims of all indents in a photo, and tell of those that cannot be traced.
 
