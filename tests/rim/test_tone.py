@@ -157,14 +157,18 @@ def test_the_other_curve_moves_the_rim_by_no_more_than_its_part_in_the_budget(to
 
 
 OVER_A_TENTH = {("linear", "side", 5)}
-"""Open: by 0.03 % of a tenth of the blur, since the lit arcs of this one weigh a little more."""
+"""Open: by 0.03 % of a tenth of the blur with OpenCV 5, since the lit arcs of this one weigh a little
+more; with 4.13 it holds."""
 
 
 @pytest.mark.parametrize(
     ("tone", "kind", "seed"),
     [
         pytest.param(
-            *case, marks=[pytest.mark.xfail(raises=AssertionError)] if case in OVER_A_TENTH else []
+            *case,
+            marks=[pytest.mark.xfail(raises=AssertionError, strict=False)]
+            if case in OVER_A_TENTH
+            else [],
         )
         for case in CASES
     ],
