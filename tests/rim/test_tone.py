@@ -157,8 +157,8 @@ def test_the_other_curve_moves_the_rim_by_no_more_than_its_part_in_the_budget(to
 
 
 OVER_A_TENTH = {("linear", "side", 5)}
-"""Open: by 0.03 % of a tenth of the blur with OpenCV 5, since the lit arcs of this one weigh a little
-more; with 4.13 it holds."""
+"""Open: by 0.03 % of a tenth of the blur with OpenCV 5, since the lit arcs of this one weigh a
+little more; with 4.13 it holds."""
 
 
 @pytest.mark.parametrize(
