@@ -63,6 +63,17 @@ def test_the_outer_flank_would_be_taken_otherwise(monkeypatch):
     assert error > 3 * U
 
 
+@pytest.mark.parametrize(("behind", "inner"), [(2.9, True), (3.1, False)])
+def test_an_outer_edge_must_be_twenty_times_likelier(monkeypatch, behind, inner):
+    shot = crest(0.25, 0.018)
+    likely = {"outer": behind, "inner": 0.0}
+    told = iter(likely.values())
+    monkeypatch.setattr(find, "log_likelihood", lambda *_, **__: next(told))
+    error, U = off(shot)
+    assert next(told, None) is None  # both were asked for
+    assert (abs(error) <= U) == inner
+
+
 def drawn(light):
     return taken(light_about(TRUE, light, size=400, noise=0.004, seed=5))
 

@@ -12,8 +12,6 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any, Protocol
 
-from threadpoolctl import threadpool_limits
-
 __all__ = ["CONNECT_S", "Cluster", "Cores", "Pool", "cores"]
 
 CONNECT_S = 30  # how long a scheduler may take to answer
@@ -132,15 +130,8 @@ def cores() -> int:
 
 
 def _worker_begins() -> None:
-    """Leave Ctrl-C to the parent, and end when the parent does, however it ends.
-
-    One thread a process: the threads of a matrix library that wait for each other on cores that
-    other workers use made two processes slower than one.
-    """
+    """Leave Ctrl-C to the parent, and end when the parent does, however it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    import rimread.reading  # noqa: F401, PLC0415  (only loaded libraries can be limited)
-
-    threadpool_limits(limits=1)
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent.join,), daemon=True).start()

@@ -54,8 +54,8 @@ NEARLY_SETTLED_PX, SETTLED_PX = 2.0, 1.0
 at last until the blur stays too; the places searched stay those of the first blur."""
 OUTER_HANDICAP = 3.0
 """Logarithm of how much likelier an edge must be than one inside it that explains the light too:
-its bowl has the other in it, and so explains more than its own. Of the few simulated photos with
-two such edges those whose rim was the outer one had 7 or more, the others less than 1.6."""
+its bowl has the other in it, and so explains more than its own. 20 to 1, from where on evidence is
+called strong (Kass & Raftery 1995, see `rimread.rim.locate`)."""
 LOST_FACTOR = 2.0
 """An ellipse that one pass makes half or twice as large has lost its rim."""
 CONSENSUS_PX = 1.0
