@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 __all__ = ["closed_path", "closed_paths"]
 
-WARM = 4
-"""The path is followed for a quarter of a turn more on either side."""
+WARM = 8
+"""The path is followed for an eighth of a turn more on either side."""
 _BARRED = np.float32(-1e9)
 
 
