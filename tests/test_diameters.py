@@ -283,7 +283,7 @@ def test_missing_arcs_are_covered():
 
 def test_k_follows_the_degrees_of_freedom():
     """Welch-Satterthwaite and Student's t at 95.45 % (GUM G.4.1, table G.2) over the components."""
-    true, by = specimen(), scale()
+    true, by = specimen(d1=2.0, d2=1.98), scale()
     lobes = 0.1 * np.cos(3 * (np.arange(POINTS) + 0.5) * 2 * np.pi / POINTS)
     bare = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0}
     waved = diameters(rim(true, by, offsets_px=lobes, **bare), by).budget
@@ -315,6 +315,15 @@ def test_each_cause_shows_in_its_component():
     assert component(plain, "exposure").u == 0
     assert grown("focus", blur_px=4.0) > 0
     assert grown("tone curve", u_tone_px=0.2) > 0
+
+
+def test_a_defocus_that_nobody_notices_counts_with_every_rim():
+    """Half a pixel at most, as in JCGM 100:2008, 4.3.7, at the end of the field's diagonal."""
+    by, true = scale(), specimen()
+    found = diameters(rim(true, by, blur_px=0.8), by)
+    share = 0.5 / math.sqrt(3) / math.hypot(WIDTH, HEIGHT)
+    assert component(found, "focus").u == pytest.approx(share * found.mean_mm, rel=1e-6)
+    assert not next(c for c in found.budget.components if c.name == "focus").common
 
 
 def test_rim_definition_of_a_radius_counts_twice_in_a_diameter():
