@@ -272,7 +272,7 @@ def _common_components(
         Component(
             name="focus",
             u=defocus,
-            how=f"blur {rim.blur_px:.2f} px, {UNNOTICED_PX:g} px of it unnoticed; magnification "
+            how=f"blur {rim.blur_px:.2f} px, up to {UNNOTICED_PX:g} px unnoticed; magnification "
             "changes as focus does",
         ),
     ]

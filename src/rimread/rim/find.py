@@ -47,7 +47,7 @@ BOWL = 2.6
 """A glint's rim is sought about 2.6 of its radii away, that is from 1.2 to 4.4."""
 OWN_RADII = (0.75, 1.35)
 """A later seed whose paths end at other radii, on a stronger ring about or inside its own, is
-searched once more within these: seeds lie a fifteenth apart."""
+searched once more within these: seeds lie a twelfth apart."""
 PASSES = 4
 NEARLY_SETTLED_PX, SETTLED_PX = 2.0, 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, at first and at last, and

@@ -224,7 +224,7 @@ def _in_band(photo: Photo, ellipse: Ellipse, half_px: float) -> Ring:
     within = slice(HALF_MARGIN, -HALF_MARGIN)
     gain, q = gain[:, within], band.q_px[within]
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
-    along: NDArray[np.floating] = gain[np.arange(len(gain)), path].astype(np.float64)
+    along: NDArray[np.floating] = gain[np.arange(BAND_ARCS), path].astype(np.float64)
     fitted, residuals, _ = moved_by_offsets(
         ellipse,
         band.t,
