@@ -212,11 +212,8 @@ def test_noise_of_dark_frames_is_no_movement(light, levels, count, seed):
     assert isinstance(average(dark(light, levels, count, seed=seed)), Burst)
 
 
-BY_CHANCE = pytest.mark.xfail(
-    reason="a rim in one frame of 16", raises=AssertionError, strict=False
-)
-"""Open: at a twentieth of the light a rim is found in 1 to 5 of the frames, and 3 are needed (with
-OpenCV 5 of this seed in 3)."""
+BY_CHANCE = pytest.mark.xfail(reason="a rim in one frame of 16", raises=AssertionError)
+"""Open: at a twentieth of the light a rim is found in 1 to 5 of the frames, and 3 are needed."""
 
 
 @pytest.mark.parametrize(

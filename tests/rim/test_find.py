@@ -169,7 +169,7 @@ GLINTS = [
     {"line": 0.1, "texture": 0.02},
     {"line": 0.1, "texture": 0.05, "top": 1.1, "flank": 4.0},
     {"line": 0.1, "texture": 0.05, "top": 1.4},
-    {"line": 0.12, "texture": 0.05, "top": 1.4, "flank": 4.0},
+    {"line": 0.15, "texture": 0.05, "top": 1.4, "flank": 4.0},
 ]
 
 

@@ -47,7 +47,7 @@ BOWL = 2.6
 """A glint's rim is sought about 2.6 of its radii away, that is from 1.2 to 4.4."""
 OWN_RADII = (0.75, 1.35)
 """A later seed whose paths end at other radii, on a stronger ring about or inside its own, is
-searched once more within these: seeds lie a twelfth apart."""
+searched once more within these: seeds lie a fifteenth apart."""
 PASSES = 4
 NEARLY_SETTLED_PX, SETTLED_PX = 2.0, 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, at first and at last, and
@@ -180,7 +180,7 @@ def _all_sighted(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     seeds = ring_seeds(photo, most=SEEDS_OF_SEVERAL)
     rings = [ring for seed in seeds for ring in _rims_first(photo, rings_near(photo, seed))[:1]]
     rings = [ring for ring in rings if gates.convincing(ring)]
-    apart = _apart(_ranked(_once(rings)))
+    apart = _apart(_ranked(rings))
     refusal = gates.none_overlap(apart)
     if refusal is not None:
         return refusal
@@ -197,15 +197,6 @@ def _all_sighted(photo: Photo) -> tuple[Sighted, ...] | Refusal:
         best = sighted[0].result if several else alone  # of several: why the first has no rim
         return best if isinstance(best, Refusal) else alone
     return tuple(sorted(sighted, key=lambda one: (one.ellipse.x, one.ellipse.y)))
-
-
-def _once(rings: list[Ring]) -> list[Ring]:
-    """Each ring as the strongest of its seeds found it, as where one indent is asked for."""
-    kept: list[Ring] = []
-    for ring in rings:
-        if all(largest_move(ring.ellipse, one.ellipse) > NEARLY_SETTLED_PX for one in kept):
-            kept.append(ring)
-    return kept
 
 
 def _apart(rings: list[Ring]) -> list[Ring]:

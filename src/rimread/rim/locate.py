@@ -60,7 +60,7 @@ last two of them are too wide for them already."""
 COARSE_POOLED_DEG = 18.75
 """Standard deviation over which likelihoods are pooled while the ellipse is settled: its five
 parameters follow that. Own choice."""
-COARSE_ARCS, COARSE_RAYS = 48, 8
+COARSE_ARCS, COARSE_RAYS = 72, 8
 """Arcs and normals in each while the ellipse is settled: fewer arcs, as they are pooled."""
 CLIPPED_SAY = 0.05
 """Weight of a clipped arc where edge shapes are judged: only the foot of its edge is seen, and any

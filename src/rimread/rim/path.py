@@ -1,7 +1,7 @@
 """The closed path of least cost through a polar picture: the rim as one curve, not many points.
 
 Rows are angles, columns radii. The path may change its column by at most `reach` from row to row
-and as good as closes. Dynamic programming over a turn and a quarter, read in the middle where the
+and as good as closes. Dynamic programming over a turn and a half, read in the middle where the
 two ends no longer matter (the heuristic of Gunn & Nixon 1997; exact closed paths cost a turn for
 every start column, Appleton & Sun 2003). It runs from both ends at once and meets half way, which
 gives the same path in half as many steps.
@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 __all__ = ["closed_path", "closed_paths"]
 
-WARM = 8
-"""The path is followed for an eighth of a turn more on either side."""
+WARM = 4
+"""The path is followed for a quarter of a turn more on either side."""
 _BARRED = np.float32(-1e9)
 
 

@@ -39,7 +39,7 @@ LARGEST = 0.55
 RING_WIDTH, LEAST_RING_WIDTH_PX = 0.05, 0.7
 """Standard deviation of a ring's radial weight in radii: an oval of 10 % still fits; and at least
 in reduced pixels."""
-RADIUS_STEP = 1.6
+RADIUS_STEP = 1.35
 """Neighbouring radii lie this many standard deviations apart, so that rings overlap."""
 HALVED_RADIUS_COARSE_PX = 20.0
 """Rings from this radius on are looked for in the halved field: they are 2 of its pixels wide."""

@@ -23,14 +23,14 @@ __all__ = ["Ring", "edge_inside_px", "rings_about", "rings_near"]
 
 POLAR_RADIUS_PX = 110
 """Reduced radius of a seed in the polar picture: a step of 1 px there is 1 % of the radius."""
-POLAR_ANGLES = 64
+POLAR_ANGLES = 96
 POLAR_RANGE = (0.45, 1.7)
 """Searched radii in units of the seed's: a bowl's glint may lie at half of the rim."""
-PATH_REACH = 3
-"""Columns a path may move from row to row: a centre off by a fifth of the radius still fits."""
+PATH_REACH = 2
+"""Columns a path may move from row to row: a centre off by 12 % of the radius still fits."""
 PATH_TOLL = 0.05
 """Cost of a move by one column, small against a break's gain (1 to 5)."""
-BAND_ARCS = 64
+BAND_ARCS = 96
 BAND_RAYS = 4
 BAND_HALF = 0.05
 """Half-width of the first full-resolution band in units of the radius, and"""
@@ -40,9 +40,9 @@ BAND_AGREEMENT = 0.8
 """Where this much of the turn agrees in the first band, the second is left out."""
 BAND_LAST_PX = 8.0
 """Half-width of the last band: room for the windows of the evidence and little more."""
-BAND_STAYED, BAND_STAYED_PX = 0.8, 3.0
-"""Where this much agrees and the ellipse moved by less than 3 px, no more bands follow: the last
-would move nine of ten such ellipses by less than 1.5 px and change evidence by 3 %."""
+BAND_STAYED, BAND_STAYED_PX = 0.9, 2.0
+"""Where this much agrees and the ellipse moved by less than 2 px, no more bands follow: the last
+would move nine of ten such ellipses by less than 1.3 px and change evidence by 2 %."""
 HALF_MARGIN = MARGIN // 2
 """Of a band half of the margin is left out: its shading is known well enough there."""
 LEAST_WEIGHT = 1e-2
