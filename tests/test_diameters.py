@@ -281,6 +281,24 @@ def test_missing_arcs_are_covered():
     assert np.mean(hits) > 0.9
 
 
+@pytest.mark.parametrize("missing_deg", [0.0, 120.0, 180.0])
+def test_scatter_is_told_as_large_as_it_is(missing_deg):
+    """Of the mean diameter and, by what U of an axis has more than it, of the axes; drawn."""
+    by, true, rng = scale(), specimen(d2=2.8), np.random.default_rng(9)
+    bare = {"u_common_px": 0.0, "rounding_px": 0.0, "missing_deg": missing_deg}
+    found = [
+        diameters(rim(true, by, offsets_px=rng.normal(0, 0.3, POINTS), **bare), by)
+        for _ in range(250)
+    ]
+    told = np.sqrt(np.mean([component(f, "edge scatter").u ** 2 for f in found]))
+    assert told == pytest.approx(np.std([f.mean_mm for f in found]), rel=0.2)
+    of_axes = np.std([f.d1_mm for f in found]), np.std([f.d2_mm for f in found])
+    for name, drawn in zip(("U_d1_mm", "U_d2_mm"), of_axes, strict=True):
+        u2 = np.mean([(getattr(f, name) / f.budget.k) ** 2 - f.budget.u**2 for f in found])
+        more = np.mean([component(f, "tilt").u ** 2 for f in found]) / 2  # √(3/8) instead of 1/2
+        assert math.sqrt(u2 - more + told**2) == pytest.approx(drawn, rel=0.2)
+
+
 def test_k_follows_the_degrees_of_freedom():
     """Welch-Satterthwaite and Student's t at 95.45 % (GUM G.4.1, table G.2) over the components."""
     true, by = specimen(d1=2.0, d2=1.98), scale()
@@ -461,6 +479,19 @@ def test_tilt_is_the_shortening_of_one_axis():
     assert component(found, "tilt").u * math.sqrt(3) == pytest.approx(
         3.0 * (1 - math.cos(math.radians(2))) / 2, rel=1e-6
     )
+
+
+@pytest.mark.parametrize("angle", [0.0, 30.0, 90.0])
+def test_a_scale_unsure_along_y_shows_in_the_axis_along_y(angle):
+    true, step = specimen(d2=2.8, angle=angle), 0.01
+    by = scale(covariance=((1e-16, 0, 0), (0, step**2, 0), (0, 0, 1e-20)))
+    shot = rim(true, by)
+    found, moved = diameters(shot, by), diameters(shot, by.shifted(1, step))
+    sure = diameters(rim(true, scale()), scale())
+    for axis in ("d1_mm", "d2_mm"):
+        U, U_sure = (getattr(one, f"U_{axis}") / one.budget.k for one in (found, sure))
+        change = getattr(moved, axis) - getattr(found, axis)
+        assert math.sqrt(max(U**2 - U_sure**2, 0)) == pytest.approx(abs(change), rel=0.02, abs=1e-7)
 
 
 def test_axes_are_less_certain_than_their_mean():

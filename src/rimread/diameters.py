@@ -134,22 +134,12 @@ def diameters(rim: Rim, scale: Scale) -> Diameters:
     start = _start(rim, scale, px_per_mm)
     floor = 0.1 / px_per_mm
     ellipse, residuals, weights = fit_ellipse(points, rim.weights, start, floor=floor)
-    t = ellipse.parameter(points)
-    rows = design(ellipse, t)
-    normal_matrix = rows.T @ (rows * weights[:, None])
-    shape_cov = np.linalg.pinv(normal_matrix)
-    gaps = max(float(shape_cov[2, 2] * weights.sum()), 1.0)
-    edge = _edge_scatter(residuals, weights > 0, gaps)
-    scatter_px = px_per_mm * _scatter(residuals, weights > 0, rim.clipped)
-    pull = np.linalg.solve(normal_matrix, rows.T * weights)[2]
-    clipped = abs(float(pull[rim.clipped].sum()))
-    common = _common_components(
-        rim, ellipse, scale, scatter_px=scatter_px, gaps=gaps, clipped=clipped
-    )
-    by_scale = _scale_components(scale, _scale_gradient(rim, scale, points, rows[:, :2], pull))
-    budget = combine([edge, *common, *by_scale])
+    fit = _Fit.of(ellipse, points, residuals, weights)
+    budget = combine(_components(rim, ellipse, scale, fit, _MEAN))
     a, b = ellipse.semi_axes
-    U_axis = budget.k * math.hypot(budget.u, math.sqrt(2.0) * edge.u)
+    U_d1, U_d2 = (
+        budget.k * combine(_components(rim, ellipse, scale, fit, axis)).u for axis in _axes(ellipse)
+    )
     turn = np.linspace(0, 2 * np.pi, 361)
     outline = scale.px_from_mm(ellipse.points(turn))
     centre = scale.px_from_mm(np.array([ellipse.x, ellipse.y]))
@@ -157,8 +147,8 @@ def diameters(rim: Rim, scale: Scale) -> Diameters:
         d1_mm=2 * a,
         d2_mm=2 * b,
         mean_mm=2 * ellipse.m,
-        U_d1_mm=U_axis,
-        U_d2_mm=U_axis,
+        U_d1_mm=U_d1,
+        U_d2_mm=U_d2,
         width_mm=ellipse.width,
         height_mm=ellipse.height,
         centre_mm=(ellipse.x, ellipse.y),
@@ -181,6 +171,61 @@ def _start(rim: Rim, scale: Scale, px_per_mm: float) -> Ellipse:
     )
 
 
+_MEAN = np.array([0.0, 0.0, 1.0, 0.0, 0.0])
+"""Change of the mean semi-axis per change of (x, y, m, e, f)."""
+
+
+def _axes(ellipse: Ellipse) -> tuple[Array, Array]:
+    """The same of the major and the minor semi-axis, their direction held."""
+    double = math.radians(2 * ellipse.angle_deg)
+    oval = np.array([0.0, 0.0, 0.0, math.cos(double), math.sin(double)])
+    return _MEAN + oval, _MEAN - oval
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fit:
+    """Points (N, 2) in mm, what the ellipse leaves of them, weights, normals (N, 2).
+
+    With them the covariance (5, 5) of (x, y, m, e, f) where points of weight 1 have variance 1, and
+    how each of the five follows the distance of each point, (5, N).
+    """
+
+    points: Array
+    residuals: Array
+    weights: Array
+    normals: Array
+    covariance: Array
+    pulls: Array
+
+    @classmethod
+    def of(cls, ellipse: Ellipse, points: Array, residuals: Array, weights: Array) -> _Fit:
+        """Of weighted least squares."""
+        rows = design(ellipse, ellipse.parameter(points))
+        weighted = rows.T * weights
+        covariance = np.linalg.pinv(weighted @ rows)
+        return cls(points, residuals, weights, rows[:, :2], covariance, covariance @ weighted)
+
+    def variance_factor(self, wanted: Array) -> float:
+        """Variance of what is `wanted` of the five over that of m without gaps in the turn.
+
+        Both with as many arcs.
+        """
+        return max(float(wanted @ self.covariance @ wanted * self.weights.sum()), 1.0)
+
+
+def _components(
+    rim: Rim, ellipse: Ellipse, scale: Scale, fit: _Fit, wanted: Array
+) -> list[Component]:
+    """Of twice what is `wanted` of (x, y, m, e, f): the mean diameter or an axis."""
+    pull = wanted @ fit.pulls
+    return [
+        _edge_scatter(fit.residuals, fit.weights > 0, fit.variance_factor(wanted)),
+        *_common_components(rim, ellipse, scale, fit, clipped=abs(float(pull[rim.clipped].sum()))),
+        _tilt(ellipse, wanted),
+        *_scale_components(scale, _scale_gradient(rim, scale, fit, pull)),
+    ]
+
+
 def _scatter(residuals: Array, used: NDArray[np.bool_], clipped: NDArray[np.bool_]) -> float:
     """Root mean square distance from the ellipse of arcs that carry the fit.
 
@@ -190,18 +235,18 @@ def _scatter(residuals: Array, used: NDArray[np.bool_], clipped: NDArray[np.bool
     return math.sqrt(float(np.mean(residuals[open_arcs if open_arcs.any() else used] ** 2)))
 
 
-def _edge_scatter(residuals: Array, used: NDArray[np.bool_], gaps: float) -> Component:
-    """Scatter of the mean diameter from the residuals' low harmonics.
+def _edge_scatter(residuals: Array, used: NDArray[np.bool_], factor: float) -> Component:
+    """Scatter of a diameter from the residuals' low harmonics.
 
     The fit has taken up harmonics 0 to 2 of the rim's deviation from an ellipse, and harmonic 0
     is the error of the mean diameter: its size is read off the harmonics next to it, whose power
-    texture, scratches and lobes share. Missing arcs widen it by `gaps`, the ratio of the fit's
-    variance factor to that of a full turn.
+    texture, scratches and lobes share. Missing arcs widen it by `factor`, see
+    `_Fit.variance_factor`.
     """
-    full = len(residuals) / max(int(used.sum()), 1)
-    power = np.abs(np.fft.rfft(np.where(used, residuals, 0.0))) ** 2 / len(residuals) * full
+    arcs = max(int(used.sum()), 1)
+    power = np.abs(np.fft.rfft(np.where(used, residuals, 0.0))) ** 2 / arcs
     low = max(power[slice(*HARMONICS)].mean(), power[slice(*HARMONICS_WIDE)].mean())
-    u_radius = math.sqrt(low / len(residuals) * gaps)
+    u_radius = math.sqrt(low / arcs * factor)
     return Component(
         name="edge scatter",
         u=2.0 * u_radius,
@@ -211,20 +256,21 @@ def _edge_scatter(residuals: Array, used: NDArray[np.bool_], gaps: float) -> Com
 
 
 def _common_components(
-    rim: Rim, ellipse: Ellipse, scale: Scale, *, scatter_px: float, gaps: float, clipped: float
+    rim: Rim, ellipse: Ellipse, scale: Scale, fit: _Fit, *, clipped: float
 ) -> list[Component]:
     """What moves the whole rim alike; all but the focus likely to be the same in a series.
 
-    `clipped` is how far the mean radius moves when clipped arcs move by 1 alike.
+    `clipped` is how far the radius moves when clipped arcs move by 1 alike.
 
     Errors of lit and shaded sides cancel on a whole turn only: all but the smear grow with the
     root of the variance factor, as those of single arcs do.
     """
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
+    scatter_px = px_per_mm * _scatter(fit.residuals, fit.weights > 0, rim.clipped)
     smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
     unusual_px = scatter_px**2 / (scatter_px + USUAL_SCATTER * 2 * rim.ellipse.m)
     continued = rim.blur_px * guard_px(rim.blur_px) / rim.ellipse.m
-    uneven = min(math.sqrt(gaps), MOST_UNEVEN)
+    uneven = min(math.sqrt(fit.variance_factor(_MEAN)), MOST_UNEVEN)
     definition_px = math.hypot(
         SHAPE_SHARE * rim.u_common_px * uneven,
         ROUNDING_SHARE * rim.rounding_px * uneven,
@@ -233,7 +279,6 @@ def _common_components(
         CONTINUED_SHARE * continued,
     )
     foot = max(2 * rim.dark_foot - 1, 0.0)
-    tilt = 2 * ellipse.m * (1 - math.cos(math.radians(TILT_DEG))) / 2 / math.sqrt(3)
     half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2
     defocus_px = math.hypot(max(rim.blur_px - SHARP_BLUR_PX, 0.0), UNNOTICED_PX / math.sqrt(3))
     defocus = defocus_px / (2 * half_diagonal) * 2 * ellipse.m
@@ -267,9 +312,6 @@ def _common_components(
             common=True,
         ),
         Component(
-            name="tilt", u=tilt, how=f"specimen level within {TILT_DEG:g} degrees", common=True
-        ),
-        Component(
             name="focus",
             u=defocus,
             how=f"blur {rim.blur_px:.2f} px, up to {UNNOTICED_PX:g} px unnoticed; magnification "
@@ -278,8 +320,23 @@ def _common_components(
     ]
 
 
+def _tilt(ellipse: Ellipse, wanted: Array) -> Component:
+    """Half of what shortens along the tilt is the mean diameter's; an axis has cos² of their angle.
+
+    That is (1 + cos 2φ) / 2, and any direction is as likely: root mean square.
+    """
+    share = math.sqrt(1 / 4 + float(wanted[3:] @ wanted[3:]) / 8)
+    shortened = 2 * ellipse.m * (1 - math.cos(math.radians(TILT_DEG)))
+    return Component(
+        name="tilt",
+        u=share * shortened / math.sqrt(3),
+        how=f"specimen level within {TILT_DEG:g} degrees",
+        common=True,
+    )
+
+
 def _scale_components(scale: Scale, gradient: Array) -> list[Component]:
-    """Parts of the scale's covariance in the mean diameter, of a gradient by its parameters.
+    """Parts of the scale's covariance in a diameter, of a gradient by its parameters.
 
     The three parameters (mean px/mm, aspect, radial term) are made independent one after the
     other (Cholesky), so that the parts' squares add up to the whole.
@@ -299,24 +356,23 @@ def _scale_components(scale: Scale, gradient: Array) -> list[Component]:
     ]
 
 
-def _scale_gradient(rim: Rim, scale: Scale, points: Array, normals: Array, pull: Array) -> Array:
-    """Change of the mean diameter in mm per unit of (px_per_mm_x, px_per_mm_y, k1).
+def _scale_gradient(rim: Rim, scale: Scale, fit: _Fit, pull: Array) -> Array:
+    """Change of a diameter in mm per unit of (px_per_mm_x, px_per_mm_y, k1).
 
     Parameters
     ----------
     rim : Rim
     scale : Scale
-    points, normals : ndarray, shape (N, 2)
-        Of the rim, in mm.
+    fit : _Fit
     pull : ndarray, shape (N,)
-        Change of the mean semi-axis per change of each point's distance.
+        Change of half of that diameter per change of each point's distance.
     """
     step = 1e-7
-    x, y = points.T
-    bent = (scale.shifted(2, step).mm_from_px(rim.points_px) - points) / step
+    x, y = fit.points.T
+    bent = (scale.shifted(2, step).mm_from_px(rim.points_px) - fit.points) / step
     moves = (
-        -x / scale.px_per_mm_x * normals[:, 0],
-        -y / scale.px_per_mm_y * normals[:, 1],
-        np.sum(bent * normals, axis=1),
+        -x / scale.px_per_mm_x * fit.normals[:, 0],
+        -y / scale.px_per_mm_y * fit.normals[:, 1],
+        np.sum(bent * fit.normals, axis=1),
     )
     return np.array([2 * pull @ move for move in moves])
