@@ -309,6 +309,13 @@ def test_one_gross_error_fails():
     assert outcomes(within_twice)["gross"] == "pass"
 
 
+def test_the_worst_gross_error_is_named_not_a_larger_one_that_u_covers():
+    found = trials([0.0] * 397 + [0.02, 0.0, 0.0], U_rel=0.004)
+    found[10] = replace(found[10], mean_mm=found[10].true_mm * 1.05, U_mm=0.06 * found[10].true_mm)
+    (gross,) = (c for c in summarised(WORKING, found).checks if c.code == "gross")
+    assert "in photo 397" in gross.message
+
+
 def test_errors_are_held_against_the_limit_given():
     some = trials(normal_errors(sd=0.001))
     assert outcomes(summarised(WORKING, some, limits=Limits(error_rel=0.0021)))["error"] == "pass"

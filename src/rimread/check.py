@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Literal
 
-__all__ = ["ON_LIMIT", "Check", "Outcome", "checks_json"]
+__all__ = ["ON_LIMIT", "Check", "Outcome", "checks_json", "within"]
 
 ON_LIMIT = 1e-9
 """Relative; a value on a limit stays on it through d and back, whatever the last bit says."""
@@ -35,6 +35,11 @@ class Check:
     outcome: Outcome
     message: str
     source: str = ""
+
+
+def within(value: float, limit: float) -> bool:
+    """Whether a value is up to a limit; one on it is, whatever the last bit says."""
+    return value <= limit * (1.0 + ON_LIMIT)
 
 
 def checks_json(checks: Iterable[Check]) -> list[dict[str, str]]:

@@ -92,6 +92,7 @@ def test_series_and_uncertainty() -> None:
         "force",
         "ball diameter",
         "scope",
+        "resolution",
         "scatter of the indents",
     }
     assert [c["code"] for c in answer["checks"]] == ["agreement", "outlier"]
@@ -142,8 +143,9 @@ def test_budgets_of_results_are_used(tmp_path: Path) -> None:
     line = _result(4.0, budget_mm=parts, U_mean_mm=None)  # it follows from the parts
     file.write_text(f"{line}\n{line}", encoding="utf-16")  # what PowerShell 5 redirects
     budget = {p["name"]: p for p in _json("--test", "10/3000", str(file))["budget"]}
-    assert budget["edge"]["u_hbw"] * 2**0.5 * 1.5 == pytest.approx(budget["scale"]["u_hbw"])
-    assert budget["edge"]["dof"] == pytest.approx(60)
+    scatter = budget["scatter of the indents"]  # none is seen: that of the edge
+    assert scatter["u_hbw"] * 2**0.5 * 1.5 == pytest.approx(budget["scale"]["u_hbw"])
+    assert scatter["dof"] == 1
 
 
 def test_typed_diameters_among_results_are_told_as_the_cause_of_no_uncertainty() -> None:
@@ -165,7 +167,10 @@ def test_through_the_block(tmp_path: Path) -> None:
     error = _json("--test", "10/3000", *words, *on_block, "--way", "permissible-error")
     assert bias["hbw_corrected"] < bias["hbw"]
     assert error["hbw_corrected"] is None
-    assert bias["U_hbw"] < error["U_hbw"]
+    assert bias["U_hbw_corrected"] < error["U_hbw"]
+    taken_off = bias["hbw"] - bias["hbw_corrected"]
+    assert bias["U_hbw"] == pytest.approx(bias["U_hbw_corrected"] + taken_off)  # of "hbw"
+    assert error["U_hbw_corrected"] is None
     assert "block-error" in {c["code"] for c in bias["checks"]}
     far = _call("--test", "10/3000", *words, "--on-block", "3.8,3.8", "--way", "permissible-error")
     assert far.exit_code == 1

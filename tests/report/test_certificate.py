@@ -201,6 +201,23 @@ def test_the_ways_to_the_uncertainty():
         made(series(3), way="bias")
 
 
+def test_what_is_converted_is_the_value_its_uncertainty_belongs_to():
+    block = Block("B-17", 226.0, 2.3, 2.0, TEST)
+    indents = [Indent(d, d) for d in (3.99, 4.0, 4.01, 4.0, 3.995)]
+    verification = verify(series_from_indents(indents, TEST), block, on=DAY)
+    report = made(
+        series(3),
+        Job(material="steel"),
+        verification=verification,
+        way="bias",
+        convert_to=["hv"],
+    )
+    ((_, hv),) = report.conversions
+    assert isinstance(hv, Conversion)
+    assert report.statement is not None
+    assert hv.hbw == report.statement.hbw != report.series.mean_hbw
+
+
 def test_what_failed_on_the_block_fails_the_report():
     block = Block("B-17", 200.0, 2.3, 2.0, TEST)
     indents = [Indent(d, d) for d in (2.2, 2.2, 2.2)]

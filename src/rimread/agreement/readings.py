@@ -262,9 +262,13 @@ def _number(record: Mapping[str, Any], key: str) -> float:
 
 
 def resolution_of(readings: Iterable[HumanReading]) -> float:
-    """Largest usual step in mm that all diameters are whole multiples of, at least 0.001 mm."""
+    """Largest usual step in mm that all diameters are whole multiples of, at least 0.001 mm.
+
+    No more than 0.05 mm: a scope divided into 0.1 mm is estimated to half of that (ASTM A370, as
+    quoted in a shop's procedure), and a few readings may end in 0 by chance.
+    """
     values = [d for r in readings for d in (r.d1_mm, r.d2_mm)]
-    for step in (0.1, 0.05, 0.02, 0.01, 0.005, 0.002):
+    for step in (0.05, 0.02, 0.01, 0.005, 0.002):
         if all(abs(v / step - round(v / step)) < 1e-6 / step for v in values):
             return step
     return 0.001

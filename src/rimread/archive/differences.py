@@ -10,19 +10,17 @@ from typing import Any, Literal
 from rimread.archive.items import Earlier
 from rimread.budget import Component, combine
 from rimread.hardness import (
+    RESOLUTION_MM,
     TestCondition,
     brinell,
     diameter_for,
     hand_reading,
     not_of_one_indent,
     parse_test,
+    rounded,
 )
 
-__all__ = ["RESOLUTION_MM", "Difference", "difference"]
-
-RESOLUTION_MM = 0.01
-"""Step of an earlier reading whose uncertainty the manifest does not give: common practice with
-reading microscopes, no source. Its scope is taken at the limit of the standard (0.5 % of d)."""
+__all__ = ["Difference", "difference"]
 
 Why = Literal[
     "", "disagrees", "arithmetic", "failed-check", "refused-now", "no-number", "too-far-apart"
@@ -70,7 +68,8 @@ def difference(
     record : mapping
         Of an image entry made by `rimread.archive`.
     resolution_mm : float
-        Step of earlier readings whose U is not given.
+        Step of earlier readings whose U is not given; their scope is taken at the limit of the
+        standard (0.5 % of d).
     """
     earlier = Earlier(**(record.get("earlier") or {}))
     raw = Difference(earlier.diameter_mm, earlier.hbw, earlier.U_mm)
@@ -135,5 +134,5 @@ _TABLE_STEP_MM = 0.01  # step of the printed d-to-HBW tables that people read ha
 
 
 def _half_step(hbw: float) -> float:
-    """Half the last digit of a hardness as reports print it: whole from 100, one decimal below."""
-    return 0.5 if hbw >= 100.0 else 0.05
+    """Half the last digit of a hardness as reports print it."""
+    return 0.5 * 10.0 ** -len(rounded(hbw).partition(".")[2])

@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rimread import plot
-from rimread.archive.differences import RESOLUTION_MM, Difference, difference
+from rimread.archive.differences import Difference, difference
 from rimread.archive.items import Item
 from rimread.archive.run import REPEATED, Archive
-from rimread.hardness import not_of_one_indent
+from rimread.hardness import RESOLUTION_MM, not_of_one_indent
 from rimread.ledger import Entry, Ledger
 from rimread.ledger.export import COLUMNS, flat, writing
 from rimread.table import Problem

@@ -97,7 +97,7 @@ def _numbers(
         "mean_mm": mean,
         "U_mm": U,
         "U_rel": f"{budget.U / found.mean_mm:.2%}",
-        "k": f"{budget.k:.2g}",
+        "k": f"{budget.k:.2f}",
     }
 
 
@@ -156,7 +156,7 @@ def _budget(budget: Budget, mean_mm: float) -> dict[str, Any]:
     dof = "many" if math.isinf(budget.dof) else f"{budget.dof:.0f}"
     total = (
         f"combined u {1000 * budget.u:.2f} µm with {dof} degrees of freedom; "
-        f"U = {budget.k:.2g} × u = {1000 * budget.U:.2f} µm = {budget.U / mean_mm:.2%} of d"
+        f"U = {budget.k:.2f} × u = {1000 * budget.U:.2f} µm = {budget.U / mean_mm:.2%} of d"
     )
     return {"rows": rows, "total": total}
 

@@ -119,7 +119,7 @@ def series_json(found: Together, average: Average) -> dict[str, Any]:
         "mean_mm": None if series is None else series.mean_mm,
         "sd_hbw": None if series is None else series.sd_hbw,
         "range_hbw": None if series is None else series.range_hbw,
-        "designation": None if series is None else series.designation,
+        "designation": None if series is None else (statement or series).designation,
         "indents": [] if series is None else indents_json(series),
         "refused": list(found.refused),
         "twice": list(found.twice),
@@ -147,13 +147,16 @@ def indents_json(series: Series) -> list[dict[str, Any]]:
 
 def statement_json(statement: Statement | None) -> dict[str, Any]:
     """A hardness and its uncertainty with what is in it; all None without one."""
-    keys = ("hbw", "U_hbw", "k", "way", "bias_hbw", "covers", "budget_hbw")
+    keys = (
+        *("hbw", "U_hbw", "k", "way", "bias_hbw", "U_uncorrected_hbw"),
+        *("covers", "budget_hbw"),
+    )
     if statement is None:
         return dict.fromkeys(keys)
     budget = statement.budget
     values = (
-        *(statement.hbw, budget.U, budget.k, statement.way, statement.bias_hbw, statement.covers),
-        budget_json(budget, "hbw"),
+        *(statement.hbw, budget.U, budget.k, statement.way, statement.bias_hbw),
+        *(statement.U_uncorrected, statement.covers, budget_json(budget, "hbw")),
     )
     return dict(zip(keys, values, strict=True))
 

@@ -116,7 +116,7 @@ def hardness(
             raise ValueError(f"--working shows one indent (got {len(series.indents)})")
         one = series.indents[0]
         steps = working_of(one.d1_mm, one.d2_mm, condition) if working else ()
-        verification = _on_block(block, on_block, chosen)
+        verification = _on_block(block, on_block, chosen, resolution_mm=resolution)
         checks = _checks(series, piece, chosen) + given.failed
         if verification is not None:
             checks += verification.checks
@@ -153,7 +153,9 @@ def _checks(series: Series, piece: Piece, rules: RuleSet) -> tuple[Check, ...]:
     return tuple(found)
 
 
-def _on_block(block: Path | None, words: list[str] | None, rules: RuleSet) -> Verification | None:
+def _on_block(
+    block: Path | None, words: list[str] | None, rules: RuleSet, *, resolution_mm: float | None
+) -> Verification | None:
     from rimread.hardness import read_block  # noqa: PLC0415
 
     if block is None and not words:
@@ -161,7 +163,7 @@ def _on_block(block: Path | None, words: list[str] | None, rules: RuleSet) -> Ve
     if block is None or not words:
         raise ValueError("--block and --on-block belong together: a block file and its indents")
     certificate = read_block(block)
-    given = indents_from(words, certificate.test)
+    given = indents_from(words, certificate.test, resolution_mm=resolution_mm)
     today = date.today()  # noqa: DTZ011  (the lab's own calendar)
     return held_against(certificate, given, certificate.test, day=today, rules=rules)
 
@@ -169,10 +171,10 @@ def _on_block(block: Path | None, words: list[str] | None, rules: RuleSet) -> Ve
 def _record(
     series: Series, checks: tuple[Check, ...], statement: Statement | None, steps: tuple[Step, ...]
 ) -> dict[str, Any]:
-    hbw = series.mean_hbw
     one = series.indents[0] if len(series.indents) == 1 else None
+    corrected = statement if statement and statement.way == "bias" else None
     return {
-        "hbw": hbw,
+        "hbw": series.mean_hbw,
         "reported": series.designation,
         "mean_mm": series.mean_mm,
         "checks": checks_json(checks),
@@ -187,10 +189,11 @@ def _record(
             {"d1_mm": i.d1_mm, "d2_mm": i.d2_mm, "hbw": h, "used": used, "name": i.name or None}
             for i, h, used in zip(series.indents, series.hbw, series.used, strict=True)
         ],
-        "U_hbw": statement.budget.U if statement else None,
+        "U_hbw": statement.U_uncorrected if statement else None,
         "k": statement.budget.k if statement else None,
         "way": statement.way if statement else None,
-        "hbw_corrected": statement.hbw if statement and statement.way == "bias" else None,
+        "hbw_corrected": corrected.hbw if corrected else None,
+        "U_hbw_corrected": corrected.budget.U if corrected else None,
         "covers": statement.covers if statement else None,
         "budget": budget_json(statement.budget, "hbw") if statement else None,
         "working": [asdict(step) for step in steps] or None,

@@ -68,10 +68,10 @@ def remeasure(
     check; 2 wrong use, or photos or lines that could not be read; 130 stopped. The rest is done.
     """  # noqa: D301  (\b keeps the lines of the examples)
     with speaking(), _stoppable():
-        from rimread.archive.differences import RESOLUTION_MM  # noqa: PLC0415
         from rimread.archive.results import draw, write_results  # noqa: PLC0415
         from rimread.archive.run import Archive  # noqa: PLC0415
         from rimread.archive.work import Settings  # noqa: PLC0415
+        from rimread.hardness import RESOLUTION_MM  # noqa: PLC0415
         from rimread.ledger import open_ledger  # noqa: PLC0415
 
         assert RESOLUTION_MM == 0.01  # noqa: S101  (the default above)

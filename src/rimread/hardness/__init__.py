@@ -38,6 +38,7 @@ from rimread.hardness.series import (
     too_unequal,
 )
 from rimread.hardness.uncertainty import (
+    RESOLUTION_MM,
     Statement,
     from_bias,
     from_parts,
@@ -49,6 +50,7 @@ from rimread.hardness.uncertainty import (
 
 __all__ = [
     "MATERIALS",
+    "RESOLUTION_MM",
     "SCALES",
     "STANDARD_PAIRS",
     "TABLES",

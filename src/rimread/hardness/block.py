@@ -8,7 +8,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from rimread.check import ON_LIMIT, Check
+from rimread.check import Check, within
 from rimread.hardness.checks import diameter_range
 from rimread.hardness.condition import TestCondition, parse_test
 from rimread.hardness.rules import RuleSet, rule_set
@@ -161,7 +161,7 @@ def scope_checks(
         message = (
             f"interval of {true_mm:g} mm reads {read_mm:g} mm, {error:+.2%}, limit ±{limit:.2%}"
         )
-        good = abs(error) <= limit * (1.0 + ON_LIMIT)
+        good = within(abs(error), limit)
         checks.append(Check("scope-interval", "pass" if good else "fail", message, source))
     n = len(intervals_mm)
     message = f"{n} intervals read, at least {_SCOPE_INTERVALS} asked for"
@@ -219,7 +219,8 @@ def _error(series: Series, block: Block, error_rel: float, rules: RuleSet) -> Ch
         f"mean {series.mean_hbw:.1f} against {block.certified_hbw:g} HBW certified: error "
         f"{error_rel:+.2%}, limit ±{limit:.1%}"
     )
-    return Check("block-error", "pass" if abs(error_rel) <= limit else "fail", message, source)
+    good = within(abs(error_rel), limit)
+    return Check("block-error", "pass" if good else "fail", message, source)
 
 
 def _repeatability(series: Series, block: Block, found: float, rules: RuleSet) -> Check:
@@ -229,7 +230,8 @@ def _repeatability(series: Series, block: Block, found: float, rules: RuleSet) -
     if len(series.hbw) < 2:
         message = "one indent says nothing about repeatability"
         return Check("block-repeatability", "warn", message, source)
-    return Check("block-repeatability", "pass" if found <= limit else "fail", message, source)
+    good = within(found, limit)
+    return Check("block-repeatability", "pass" if good else "fail", message, source)
 
 
 def _enough(n: int) -> Check:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
 from rimread.budget import Budget
-from rimread.check import Check
+from rimread.check import Check, within
 from rimread.hardness.condition import TestCondition
 from rimread.hardness.formula import brinell, designation, rounded
 from rimread.hardness.rules import RuleSet, rule_set
@@ -241,7 +241,7 @@ def _agreement(series: Series, rules: RuleSet) -> Check:
         f"the reading"
     )
     source = f"common practice, no source: the block's limit as a mark ({source})"
-    return Check("agreement", "pass" if spread <= limit else "warn", message, source)
+    return Check("agreement", "pass" if within(spread, limit) else "warn", message, source)
 
 
 def _outlier_check(series: Series) -> Check:

@@ -212,14 +212,9 @@ def _conversions(
         return ()
     if job.material is None:
         raise ValueError("a conversion holds for a material: say which group, such as steel")
-    U = None if statement is None else statement.budget.U
+    hbw, U = (series.mean_hbw, None) if statement is None else (statement.hbw, statement.budget.U)
     return tuple(
-        (
-            to,
-            convert(
-                series.mean_hbw, series.test, to=to, table=table, material=job.material, U_hbw=U
-            ),
-        )
+        (to, convert(hbw, series.test, to=to, table=table, material=job.material, U_hbw=U))
         for to in scales
     )
 

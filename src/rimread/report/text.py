@@ -40,7 +40,7 @@ def lines(reading: Reading) -> list[str]:
     d1, d2 = (in_step(d, found.budget.U)[0] for d in (found.d1_mm, found.d2_mm))
     return [
         result(reading),
-        f"d1 {d1} mm, d2 {d2} mm, mean {mean} mm ± {U} mm (k = {found.budget.k:.2g})",
+        f"d1 {d1} mm, d2 {d2} mm, mean {mean} mm ± {U} mm (k = {found.budget.k:.2f})",
         *check_lines(reading),
         f"{reading.photo}, scale: {reading.scale_label}",
         f"U covers the {reading.hardness.covers}.",
@@ -73,7 +73,7 @@ def _lines_of_one(number: int, one: Reading | Refusal, shared: Sequence[Check]) 
     yield "; ".join(
         [
             f"#{number}: {result(one)}",
-            f"mean {mean} mm ± {U} mm (k = {found.budget.k:.2g})",
+            f"mean {mean} mm ± {U} mm (k = {found.budget.k:.2f})",
             *place_lines(one.place),
         ]
     )

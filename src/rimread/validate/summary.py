@@ -278,7 +278,8 @@ def _no_gross(whole: Cell, trials: Sequence[Trial], limits: Limits) -> Check:
         f"none allowed"
     )
     if whole.gross:
-        worst = max((t for t in trials if t.measured), key=lambda t: abs(t.error_rel))
+        gross = [trial for trial in trials if trial.measured and _gross(trial, limits)]
+        worst = max(gross, key=lambda t: abs(t.error_rel))
         message += (
             f"; the worst {worst.error_rel:+.1%} in photo {worst.index} ({worst.light} light, "
             f"{worst.finish}, {worst.true_mm:.3f} mm)"
