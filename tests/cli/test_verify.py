@@ -100,8 +100,28 @@ def test_the_chart_alone_adds_no_line(block: str, tmp_path: Path) -> None:
     for day in ("2026-03-02", "2026-03-03"):
         _call(block, *GOOD, "--log", str(log), "--on", day)
     before = log.read_bytes()
-    assert "next due 2026-03-04" in _call(block, "--log", str(log)).stdout
+    shown = _call(block, "--log", str(log), "--on", "2026-03-03")
+    assert "pass  block-of-the-day" in shown.stdout
+    assert "passed; next due 2026-03-04" in shown.stdout
     assert log.read_bytes() == before
+
+
+def test_the_chart_alone_says_that_the_last_check_failed_or_counts_no_more(
+    block: str, tmp_path: Path
+) -> None:
+    log = tmp_path / "daily.csv"
+    for day in ("02", "03"):
+        _call(block, *GOOD, "--log", str(log), "--on", f"2026-03-{day}")
+    late = _call(block, "--log", str(log), "--on", "2026-03-04")
+    assert "warn  block-of-the-day" in late.stdout
+    assert "due since 2026-03-04; check again before anything is tested" in late.stdout
+    assert "passed" not in late.stdout
+    _call(block, *["4.40,4.40"] * 5, "--log", str(log), "--on", "2026-03-04")
+    for day in ("04", "05"):
+        failed = _call(block, "--log", str(log), "--on", f"2026-03-{day}")
+        assert failed.exit_code == 1
+        assert "fail  block-of-the-day: block B-17 on 2026-03-04" in failed.stdout
+        assert "passed" not in failed.stdout
 
 
 def test_results_of_measure(block: str) -> None:

@@ -87,9 +87,14 @@ def verify(
                 for line in lines:
                     print(line)
                 print_checks(checks)
-                print(_FAILED if failed else f"passed; next due {record['due_on']}")
+                print(_FAILED if failed else _passed(date.fromisoformat(record["due_on"]), day))
     if failed or refused:
         raise typer.Exit(REFUSED)
+
+
+def _passed(due: date, day: date) -> str:
+    late = "; check again before anything is tested"
+    return f"due since {due}{late}" if due <= day else f"passed; next due {due}"
 
 
 _Outcome = tuple[dict[str, Any], list[str], tuple["Check", ...], int]
@@ -122,7 +127,7 @@ def _block(
     block = read_block(Path(things[0]))
     given = indents_from(things[1:], block.test)
     if not things[1:] and log is not None:
-        return _chart_only(block, rules, log)
+        return _chart_only(block, rules, day, log)
     verification = held_against(block, given, block.test, day=day, rules=rules)
     if log is not None:
         append_daily(log, verification, on=day, operator=operator)
@@ -134,19 +139,27 @@ def _block(
     return record, lines, checks, given.refused
 
 
-def _chart_only(block: Block, rules: RuleSet, log: Path) -> _Outcome:
+def _chart_only(block: Block, rules: RuleSet, day: date, log: Path) -> _Outcome:
+    from rimread.hardness import block_of_the_day, last_that_counts  # noqa: PLC0415
+
     chart = _chart(block, log)
     if chart is None:
         raise ValueError(
             f"{log} holds checks of block {block.serial} from fewer than two days: no chart yet"
         )
+    newest = chart.entries[-1]
+    if newest.passed:
+        counts = last_that_counts(chart.entries, test=block.test.name, on=day, rules=rules)
+    else:  # whatever the day: nothing is tested until the block has passed
+        counts = newest
+    checks = (block_of_the_day(counts, on=day), *chart.checks)
     record = {
         "block": block.serial,
-        "checks": checks_json(chart.checks),
+        "checks": checks_json(checks),
         "chart": _chart_json(chart),
         "due_on": _due(chart.entries[-1].on, rules),
     }
-    return record, _chart_lines(chart), chart.checks, 0
+    return record, _chart_lines(chart), checks, 0
 
 
 def _due(day: date, rules: RuleSet) -> str:

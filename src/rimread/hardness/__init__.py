@@ -9,8 +9,10 @@ from rimread.hardness.daily import (
     ControlChart,
     DailyCheck,
     append_daily,
+    block_of_the_day,
     control_chart,
     due_on,
+    last_that_counts,
     read_daily,
 )
 from rimread.hardness.formula import (
@@ -72,6 +74,7 @@ __all__ = [
     "TestCondition",
     "Verification",
     "append_daily",
+    "block_of_the_day",
     "brinell",
     "control_chart",
     "convert",
@@ -87,6 +90,7 @@ __all__ = [
     "hardness_from_diameter",
     "hbw_per_mm",
     "indent_checks",
+    "last_that_counts",
     "material",
     "not_of_one_indent",
     "parse_test",

@@ -18,7 +18,16 @@ from rimread.hardness.block import Verification
 from rimread.hardness.rules import RuleSet, rule_set
 from rimread.whole import naming
 
-__all__ = ["ControlChart", "DailyCheck", "append_daily", "control_chart", "due_on", "read_daily"]
+__all__ = [
+    "ControlChart",
+    "DailyCheck",
+    "append_daily",
+    "block_of_the_day",
+    "control_chart",
+    "due_on",
+    "last_that_counts",
+    "read_daily",
+]
 
 COLUMNS: Final = (
     "date",
@@ -40,6 +49,7 @@ NOISE: Final = 1e-9
 
 _D2, _D4 = 1.128, 3.267  # moving ranges of two: ASTM STP 15D / ISO 7870-2 constants, from memory
 _RUN, _TREND = 8, 6
+_ANNEX_A: Final = "ISO 6506-1 annex A: the user's check before use, procedure from memory"
 _WECO: Final = "Western Electric, Statistical Quality Control Handbook (1956)"
 
 
@@ -201,6 +211,38 @@ def due_on(last: date, *, rules: str | RuleSet = "iso", every: str = "verify_eve
     """
     days = timedelta(days=rule_set(rules)[every])
     return last + min(days, date.max - last)  # a mistyped year must not spoil the log
+
+
+def last_that_counts(
+    entries: Sequence[DailyCheck], *, test: str, on: date, rules: str | RuleSet = "iso"
+) -> DailyCheck | None:
+    """The last check under a test that still counts on a day; of several on a day the last line.
+
+    Parameters
+    ----------
+    entries : sequence of DailyCheck
+        The log.
+    test : str
+        Ball/force.
+    on : datetime.date
+        The day.
+    rules : {"iso", "astm"} or RuleSet
+        How long a check counts.
+    """
+    counts = [e for e in entries if e.test == test and e.on <= on < due_on(e.on, rules=rules)]
+    return max(reversed(counts), key=lambda entry: entry.on, default=None)  # of equals the last
+
+
+def block_of_the_day(entry: DailyCheck | None, *, on: date) -> Check:
+    """Check ``block-of-the-day``: what `last_that_counts` says of the machine on a day."""
+    if entry is None:
+        message = f"the log holds no check under this test that counts on {on}"
+        return Check("block-of-the-day", "warn", message, _ANNEX_A)
+    message = (
+        f"block {entry.block} on {entry.on}: {entry.mean_hbw:.1f} against "
+        f"{entry.certified_hbw:g} HBW certified, error {entry.error_rel:+.2%}"
+    )
+    return Check("block-of-the-day", "pass" if entry.passed else "fail", message, _ANNEX_A)
 
 
 def _entry(row: list[str]) -> DailyCheck:

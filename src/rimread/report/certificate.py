@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
-from typing import Final
 
 from rimread.check import Check, Outcome
 from rimread.hardness import (
@@ -18,9 +17,10 @@ from rimread.hardness import (
     Statement,
     TestCondition,
     Verification,
+    block_of_the_day,
     convert,
     diameter_for,
-    due_on,
+    last_that_counts,
     piece_checks,
     rule_set,
     series_checks,
@@ -38,8 +38,6 @@ from rimread.report.results import Result, file_name
 from rimread.scale.model import Scale
 
 __all__ = ["report_from"]
-
-_ANNEX_A: Final = "ISO 6506-1 annex A: the user's check before use, procedure from memory"
 
 
 def report_from(
@@ -113,7 +111,7 @@ def report_from(
     if pictures and len(pictures) != len(measured):
         msg = f"one picture for each of {len(measured)} measured photos (got {len(pictures)})"
         raise ValueError(msg)
-    block_check = None if daily is None else _check_of_the_day(daily, series, job, chosen)
+    block_check, of_block = _of_the_day(daily, series, job, chosen)
     return TestReport(
         lab=lab,
         job=job,
@@ -127,7 +125,7 @@ def report_from(
             *_piece_checks(series, job, chosen),
             *_day_checks(of_scales, job, made_on),
             *_machine_checks(lab, job, chosen),
-            *(() if daily is None else _block_checks(block_check, job)),
+            *of_block,
             *(() if verification is None else _checks_on_block(verification)),
         ),
         scales=of_scales,
@@ -264,30 +262,16 @@ def _machine_checks(lab: Lab, job: Job, rules: RuleSet) -> tuple[Check, ...]:
     return (Check("machine-in-date", outcome, message, rules.source("machine_every_days")),)
 
 
-def _check_of_the_day(
-    daily: Sequence[DailyCheck], series: Series, job: Job, rules: RuleSet
-) -> DailyCheck | None:
-    """The last check under this test that still counts on the day; on a day, the last line."""
+def _of_the_day(
+    daily: Sequence[DailyCheck] | None, series: Series, job: Job, rules: RuleSet
+) -> tuple[DailyCheck | None, tuple[Check, ...]]:
+    """The check on the block that counts on the day of the test, and what it says."""
+    if daily is None:
+        return None, ()
     if job.on is None:
         raise ValueError("the check of the day on the block needs the day of the test")
-    counts = [
-        entry
-        for entry in daily
-        if entry.test == series.test.name and entry.on <= job.on < due_on(entry.on, rules=rules)
-    ]
-    return max(reversed(counts), key=lambda entry: entry.on, default=None)  # of equals the last
-
-
-def _block_checks(entry: DailyCheck | None, job: Job) -> tuple[Check, ...]:
-    if entry is None:
-        message = f"the log holds no check under this test that counts on {job.on}"
-        return (Check("block-of-the-day", "warn", message, _ANNEX_A),)
-    message = (
-        f"block {entry.block} on {entry.on}: {entry.mean_hbw:.1f} against "
-        f"{entry.certified_hbw:g} HBW certified, error {entry.error_rel:+.2%}"
-    )
-    outcome: Outcome = "pass" if entry.passed else "fail"
-    return (Check("block-of-the-day", outcome, message, _ANNEX_A),)
+    entry = last_that_counts(daily, test=series.test.name, on=job.on, rules=rules)
+    return entry, (block_of_the_day(entry, on=job.on),)
 
 
 def _checks_on_block(verification: Verification) -> tuple[Check, ...]:
