@@ -95,6 +95,25 @@ def test_corrections_name_what_they_replace(tmp_path):
     assert len(entries(book)) == 2
 
 
+def test_what_is_replaced_is_the_image_reading_of_the_same_photo(tmp_path):
+    book = tmp_path / "book.db"
+    measure(GOOD, "--ledger", book, "--human", "4.83,4.81", "--operator", "Zoë")
+    for photo, number, says in (
+        (BAD, "1", f"entry 1 is of another photo, {GOOD}"),
+        (GOOD, "2", "entry 2 is a person's reading"),
+    ):
+        done = measure(photo, "--ledger", book, "--replaces", number, "--reason", "oops")
+        assert done.exit_code == 2
+        assert says in done.stderr
+        assert len(entries(book)) == 2
+
+
+def test_a_reading_by_eye_far_from_the_image_is_told():
+    for pair, told in (("4.83,4.81", False), ("3.82,3.83", True)):
+        table = measure(GOOD, "--human", pair, "--operator", "Zoë", options=())
+        assert ("look again: the mean of 3.825 mm is 21% off" in table.stdout) == told
+
+
 def test_without_a_ledger_nothing_is_added():
     assert not {"ledger_entry", "human"} & set(json.loads(measure(GOOD).stdout))
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import TestCondition
-    from rimread.ledger import Ledger
+    from rimread.ledger import Entry, Ledger
     from rimread.reading import Reading
     from rimread.refusal import Refusal
     from rimread.scale.model import Scale
@@ -51,6 +51,8 @@ class Kept:
 
     def lines(self) -> Iterator[str]:
         """Lines for people."""
+        from rimread.hardness import not_of_one_indent  # noqa: PLC0415
+
         for hand in self.hands:
             apart = hand["human_minus_image_mm"]
             against = "" if apart is None else f", {apart:+z.3f} mm against the image"
@@ -58,6 +60,9 @@ class Kept:
                 f"read by {hand['operator']}: {hand['d1_mm']:g}, {hand['d2_mm']:g} mm, mean "
                 f"{hand['mean_mm']:.3f} mm{against}; {hand['designation']}"
             )
+            far = apart and not_of_one_indent(hand["mean_mm"], hand["mean_mm"] - apart)
+            if far:
+                yield f"look again: the {far}"
         if self.entry is not None:
             yield f"ledger entry {self.entry}"
 
@@ -87,9 +92,17 @@ class Keeper:
                 raise ValueError(f"{option} belongs to one indent (got {indents} in {path})")
 
     def keep(self, path: Path, sha256: str | None, result: Reading | Refusal) -> Kept:
-        """Write the image's reading, then those of the person."""
+        """Write the image's reading, then those of the person.
+
+        Raises
+        ------
+        ValueError
+            Before anything is kept, if the entry to be replaced is not one of this photo.
+        """
         from rimread.refusal import Refusal  # noqa: PLC0415
 
+        if self.book is not None and self.wishes.replaces is not None:
+            _same_photo(self.book.entry(self.wishes.replaces), sha256)
         entry = self._image(path, sha256, result)
         mean_mm = None if isinstance(result, Refusal) else result.diameters.mean_mm
         hands = self._hands(path, sha256, entry)
@@ -157,6 +170,18 @@ def keeping(
             if wishes.replaces is not None:
                 book.entry(wishes.replaces)
         yield Keeper(wishes, book, pairs, test, scale, str(scale_file))
+
+
+def _same_photo(entry: Entry, sha256: str | None) -> None:
+    draft = entry.draft
+    if draft.kind == "image" and draft.record.get("sha256") == sha256:
+        return
+    what = {"hand": "a person's reading", "withdrawal": "a withdrawal"}.get(draft.kind, "")
+    of = what or f"of another photo, {draft.record.get('photo')}"
+    raise ValueError(
+        f"--replaces corrects the image's reading of the same photo, and entry {entry.number} is "
+        f"{of}: take it out with 'rimread ledger withdraw' if it is wrong, and leave --replaces out"
+    )
 
 
 def _judge(wishes: Wishes, photos: int) -> None:
