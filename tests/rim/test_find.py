@@ -43,7 +43,7 @@ CODES: dict[Spoiled, set[str]] = {
         *("overlapping-indents", "cut-by-frame"),
     },
     "tiny": {"too-few-pixels", "no-indent"},
-    "black": {"underexposed", "no-indent", "rim-unclear"},
+    "black": {"underexposed"},
     "blown-out": {"overexposed"},
 }
 

@@ -90,6 +90,13 @@ def test_certificate_scales_the_division():
     assert extra[0, 1] == pytest.approx(expected, rel=1e-3)
 
 
+@pytest.mark.parametrize(("certified_mm", "told"), [(9.9, True), (10.04, True), (9.99, False)])
+def test_a_certified_length_far_from_the_nominal_one_is_told(certified_mm, told):
+    photo = photo_of(Ruling(), np.random.default_rng(3))
+    notes = scale_of(photo, certificate=Certificate(10.0, certified_mm, 0.002)).notes
+    assert any("off the nominal one" in note for note in notes) == told
+
+
 def test_without_certificate_the_scale_says_so():
     scale = scale_of(photo_of(Ruling(), np.random.default_rng(4)), certificate=None)
     assert scale.certificate is None
@@ -279,7 +286,8 @@ def test_indents_are_no_scales(path):
         ({"division_mm": -0.1}, "division"),
         ({"division_mm": float("nan")}, "division"),
         ({"division_mm": float("inf")}, "division"),
-        ({"division_mm": 50.0}, "must not exceed the length"),
+        ({"division_mm": 50.0}, "in mm, 0.00001 to 10"),
+        ({"division_mm": 10.0, "certificate": Certificate(5, 5, 1e-3)}, "must not exceed"),
         ({"valid_days": 0}, "valid"),
         ({"photos": []}, "at least one photo"),
         ({"photos": "twice"}, "given twice"),

@@ -64,7 +64,8 @@ def diameter_range(
         if not rules["d_range_binding"]:
             note += ", or state d/D in the report"
     message = (
-        f"mean diameter {mean_mm:.3f} mm = {ratio:.3f} D, must lie within "
+        f"mean diameter {mean_mm:.3f} mm = {ratio:.3f} D, "
+        f"{'must' if rules['d_range_binding'] else 'should'} lie within "
         f"{low:.4g} mm to {high:.4g} mm ({rules['d_min_in_balls']:g} D to "
         f"{rules['d_max_in_balls']:g} D){note}"
     )

@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from rimread.photo import Photo
+from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
 
-__all__ = ["black_surround", "filled", "reaches_into"]
+__all__ = ["CUT_BY_FIELD", "black_surround", "filled", "reaches_into"]
 
 BLACK = 0.02
 """No light, in grey values of full scale: 5 of 255 steps of stray light and coding."""
@@ -32,6 +33,10 @@ MOST_OF_IT, AND_MORE, ROOM_PX = 0.9, 1.5, 2
 as far again, and 2 px more. (What rises more slowly is vignetting.)"""
 CUT_PX = 12.0
 """A rim nearer than this to the hidden part has lost its outer side."""
+CUT_BY_FIELD = Refusal(
+    "cut-by-frame",
+    "The indent is cut by the edge of the field of view: move it into the middle.",
+)
 
 
 def black_surround(photo: Photo) -> NDArray[np.bool_] | None:

@@ -12,7 +12,7 @@ from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import gates
 from rimread.rim.ellipse import Ellipse, largest_move, moved_by_offsets
-from rimread.rim.field import black_surround, filled, reaches_into
+from rimread.rim.field import CUT_BY_FIELD, black_surround, filled, reaches_into
 from rimread.rim.locate import (
     Located,
     Settled,
@@ -88,7 +88,7 @@ def find_rim(photo: Photo) -> Rim | Refusal:
         return _only_rim(photo)
     result = _only_rim(filled(photo, hidden))
     cut = isinstance(result, Rim) and reaches_into(result.ellipse, hidden)
-    return gates.CUT_BY_FIELD if cut else result
+    return CUT_BY_FIELD if cut else result
 
 
 def _only_rim(photo: Photo) -> Rim | Refusal:
@@ -168,7 +168,7 @@ def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     if isinstance(sighted, Refusal):
         return sighted
     return tuple(
-        replace(one, result=gates.CUT_BY_FIELD) if reaches_into(one.ellipse, hidden) else one
+        replace(one, result=CUT_BY_FIELD) if reaches_into(one.ellipse, hidden) else one
         for one in sighted
     )
 

@@ -19,7 +19,6 @@ from rimread.rim.shapes import BLURS_PX
 from rimread.rim.trace import Ring
 
 __all__ = [
-    "CUT_BY_FIELD",
     "LOST",
     "NO_INDENT",
     "about_a_glint",
@@ -76,7 +75,9 @@ LEAST_DIAMETER_PX = 60.0
 DARK = 0.1
 """Brighter side of the rim below a tenth of full scale (coded): a few grey steps carry the rim."""
 WASHED_OUT, DARKEST_PART = 0.985, 5
-"""Grey value of the darkest 5 % of a photo that shows nothing any more."""
+"""Grey value of the darkest 5 % of a photo that shows nothing any more;"""
+BRIGHTEST_PART = 99
+"""where less than 1 % is brighter than `DARK`, no rim is."""
 MOST_CLIPPED = 0.8
 """Part of the rim next to clipped light: the clipped side says only where light exceeds it."""
 UNSETTLED_PX = 2.0
@@ -101,13 +102,20 @@ hardness. Own choice: twice what the 2005 edition of ISO 6506-2, from memory, le
 def exposed(photo: Photo) -> Refusal | None:
     """Whether the photo as a whole shows anything."""
     some = photo.grey[::16, ::16].reshape(-1)
-    rank = len(some) * DARKEST_PART // 100
-    level = float(np.partition(some, rank)[rank]) / photo.full_scale  # np.percentile is slower
-    if level > WASHED_OUT:
+    ranks = [len(some) * part // 100 for part in (DARKEST_PART, BRIGHTEST_PART)]
+    levels = np.partition(some, ranks)[ranks] / photo.full_scale  # np.percentile is slower
+    darkest, brightest = (float(level) for level in levels)
+    if darkest > WASHED_OUT:
         return Refusal(
             "overexposed",
             "The picture is washed out: less light or a shorter exposure, then photograph again.",
-            {"darkest_grey": level},
+            {"darkest_grey": darkest},
+        )
+    if brightest < DARK:
+        return Refusal(
+            "underexposed",
+            "The picture is too dark: more light or a longer exposure.",
+            {"brightest_grey": brightest},
         )
     return None
 
@@ -117,16 +125,9 @@ NO_INDENT = Refusal(
     "No indent was found: bring one into the frame, large enough to fill a third of it, clean the "
     "surface and focus on its rim.",
 )
-
-
 LOST = Refusal(
     "rim-unclear",
     "The trace of the rim does not settle: refocus, clean the surface or turn the light.",
-)
-
-CUT_BY_FIELD = Refusal(
-    "cut-by-frame",
-    "The indent is cut by the edge of the field of view: move it into the middle.",
 )
 
 

@@ -36,6 +36,12 @@ _SQUARE = 5e-3
 diameter may be off (ISO 6506-2, from memory). Some video cameras have pixels that are not square.
 """
 
+_SURPRISING = 3 * U_NO_CERTIFICATE
+"""Relative difference of certified and nominal length from which people are told."""
+
+MOST_DIVISION_MM = 10.0
+"""No rule under a scope has coarser lines; 100 is 0.1 mm told in micrometres. Own choice."""
+
 _ENDLESS_DOF = 1e6
 """From here on Student's t is the normal distribution to six digits, and more says nothing."""
 
@@ -140,10 +146,10 @@ def _judge_wishes(
     if len({p.sha256 for p in photos}) < len(photos):
         names = ", ".join(p.name for p in photos)
         raise ValueError(f"every photo counts once; the same picture was given twice ({names})")
-    if not 1e-5 <= division_mm <= 100.0:
+    if not 1e-5 <= division_mm <= MOST_DIVISION_MM:
         raise ValueError(
-            f"the division is the spacing of the finest lines in mm, 0.00001 to 100 "
-            f"(got {division_mm:g})"
+            f"the division is the spacing of the finest lines in mm, 0.00001 to "
+            f"{MOST_DIVISION_MM:g} (got {division_mm:g})"
         )
     if not 1 <= valid_days <= 36500:
         raise ValueError(f"a scale is valid for 1 to 36500 days (got {valid_days})")
@@ -270,6 +276,12 @@ def _notes(fit: Fit, certificate: Certificate | None) -> tuple[str, ...]:
     notes = [f"line scatter: {scatter:.5f} % of px/mm, standard, {fit.dof:.0f} degrees of freedom"]
     if certificate:
         notes.append(f"certificate of the stage micrometer: {length:.5f} % of px/mm, standard")
+        off = _certified_share(certificate) - 1.0
+        if abs(off) > _SURPRISING:
+            notes.append(
+                f"the certified length is {100 * off:+.2f} % off the nominal one, and so is every "
+                "diameter: look whether the certificate is this scale's and was typed rightly"
+            )
     else:
         notes.append(
             f"no certificate given: {length:.3f} % of px/mm, standard; no source, deliberately "
