@@ -103,8 +103,8 @@ def exposed(photo: Photo) -> Refusal | None:
     """Whether the photo as a whole shows anything."""
     some = photo.grey[::16, ::16].reshape(-1)
     ranks = [len(some) * part // 100 for part in (DARKEST_PART, BRIGHTEST_PART)]
-    levels = np.partition(some, ranks)[ranks] / photo.full_scale  # np.percentile is slower
-    darkest, brightest = (float(level) for level in levels)
+    levels = np.partition(some, ranks)[ranks]  # np.percentile is slower
+    darkest, brightest = (float(level) / photo.full_scale for level in levels)
     if darkest > WASHED_OUT:
         return Refusal(
             "overexposed",
