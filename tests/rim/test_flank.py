@@ -13,7 +13,7 @@ from rimread.rim import Rim, find, find_rim
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.locate import log_likelihood
 from rimread.rim.shading import CHART_SLOPES, dark_feet
-from rimread.rim.trace import edge_inside_px
+from rimread.rim.trace import edge_inside
 from rimread.simulate import Camera, Indent, Light, Scene, Surface, simulate
 
 TRUE = Ellipse(x=200.3, y=199.6, m=120.0, e=1.2, f=-0.8)
@@ -35,7 +35,10 @@ def crest(pile, edge_round_mm):
 
 def off(shot):
     """Error of the mean diameter and its U, in parts of it."""
-    rim = find_rim(shot.photo())
+    return off_of(find_rim(shot.photo()), shot)
+
+
+def off_of(rim, shot):
     assert isinstance(rim, Rim), rim
     found, true = diameters(rim, shot.scale), shot.truth[0].mean_mm
     return found.mean_mm / true - 1, found.budget.U / true
@@ -58,20 +61,36 @@ def test_a_wide_crest_without_a_ridge_is_not_read_wrongly(edge_round_mm):
 
 def test_the_outer_flank_would_be_taken_otherwise(monkeypatch):
     shot = crest(0.25, 0.018)
-    monkeypatch.setattr(find, "edge_inside_px", lambda *_: None)
+    monkeypatch.setattr(find, "edge_inside", lambda *_: None)
     error, U = off(shot)
     assert error > 3 * U
 
 
-@pytest.mark.parametrize(("behind", "inner"), [(2.9, True), (3.1, False)])
-def test_an_outer_edge_must_be_twenty_times_likelier(monkeypatch, behind, inner):
+@pytest.mark.parametrize(
+    ("ahead", "sharp", "taken_is"),
+    [
+        (3.1, 2.5, "inner"),
+        (2.9, 2.5, "none"),
+        (-2.9, 2.5, "none"),
+        (-2.9, 0.1, "none"),
+        (-3.1, 2.5, "none"),  # as sharp
+        (-3.1, 0.1, "outer"),
+    ],
+)
+def test_one_flank_must_be_twenty_times_likelier(monkeypatch, ahead, sharp, taken_is):
+    """The inner one; and the outer one far sharper besides. Otherwise they are rivals."""
     shot = crest(0.25, 0.018)
-    likely = {"outer": behind, "inner": 0.0}
-    told = iter(likely.values())
+    told = iter([0.0, ahead])  # of the outer, of the inner
     monkeypatch.setattr(find, "log_likelihood", lambda *_, **__: next(told))
-    error, U = off(shot)
+    monkeypatch.setattr(find.gates, "AS_SHARP", sharp)
+    rim = find_rim(shot.photo())
     assert next(told, None) is None  # both were asked for
-    assert (abs(error) <= U) == inner
+    if taken_is == "none":
+        assert isinstance(rim, Refusal)
+        assert rim.code == "rival-rings"
+    else:
+        error, U = off_of(rim, shot)
+        assert (abs(error) <= U) == (taken_is == "inner")
 
 
 def drawn(light):
@@ -85,23 +104,42 @@ def line(width_px):
 
 @pytest.mark.parametrize("width_px", [5.0, 7.0, 9.0])
 def test_the_inner_flank_of_a_line_is_seen_from_the_outer_one(width_px):
-    assert edge_inside_px(line(width_px), TRUE) == pytest.approx(width_px, abs=1.5)
+    inside = edge_inside(line(width_px), TRUE)
+    assert inside is not None
+    assert TRUE.m - inside.m == pytest.approx(width_px, abs=1.5)
+
+
+def test_the_inner_flank_of_a_line_of_uneven_width_is_seen():
+    """A crest 5 to 11 px wide: at no one distance inside is its inner flank an edge."""
+    middle = replace(TRUE, x=TRUE.x + 3.0, m=TRUE.m - 8.0)
+    y, x = np.indices((400, 400), dtype=float)
+    spots = np.column_stack([x.ravel(), y.ravel()])
+    outer, inner = (one.distance(spots).reshape(x.shape) for one in (TRUE, middle))
+    light = 0.1 + 0.4 * ndtr(inner / 1.2) - 0.35 * ndtr(outer / 1.2)
+    grain = np.random.default_rng(5).normal(0, 0.004, x.shape)
+    inside = edge_inside(taken(light + grain), TRUE)
+    assert inside is not None
+    assert (inside.x, inside.m) == pytest.approx((middle.x, middle.m), abs=1.0)
 
 
 def test_a_step_has_no_edge_inside():
-    assert edge_inside_px(drawn(lambda q: 0.4 - 0.2 * ndtr(q / 1.2)), TRUE) is None
+    assert edge_inside(drawn(lambda q: 0.4 - 0.2 * ndtr(q / 1.2)), TRUE) is None
 
 
-@pytest.mark.parametrize("inside", [8.0, 9.0])
-def test_a_line_in_the_bowl_does_not_win(inside):
-    """A scratch round the bowl beside the step of a rim: seen, traced, and left alone."""
+@pytest.mark.parametrize("inside_px", [8.0, 9.0])
+def test_a_line_all_round_the_bowl_is_no_rim_but_may_be_a_rival(inside_px):
+    """As sharp as the rim: which of the two is it? The rim, or both are named."""
     photo = drawn(
-        lambda q: 0.35 - 0.3 * ndtr(q / 1.2) + 0.2 * np.exp(-0.5 * ((q + inside) / 0.8) ** 2)
+        lambda q: 0.35 - 0.3 * ndtr(q / 1.2) + 0.2 * np.exp(-0.5 * ((q + inside_px) / 0.8) ** 2)
     )
-    assert edge_inside_px(photo, TRUE) == pytest.approx(inside, abs=1.0)
+    inside = edge_inside(photo, TRUE)
+    assert inside is not None
+    assert TRUE.m - inside.m == pytest.approx(inside_px, abs=1.0)
     rim = find_rim(photo)
-    assert isinstance(rim, Rim), rim
-    assert rim.ellipse.m == pytest.approx(TRUE.m, abs=0.2)
+    assert isinstance(rim, Refusal), rim
+    assert rim.code == "rival-rings"
+    named = sorted((rim.evidence["diameter_px"] / 2, rim.evidence["rival_px"] / 2))
+    assert named == pytest.approx([TRUE.m - inside_px, TRUE.m], abs=2.0)
 
 
 @pytest.mark.parametrize("m", [30.0, 34.0, 35.0, 41.0, 42.0, 61.0, 62.0])
@@ -113,7 +151,7 @@ def test_a_slope_of_light_has_no_edge_however_small_the_rim(m):
         drawn(lambda q: 0 * q),
         grey=np.round(65535 * np.clip(light, 0, 1)).astype(np.uint16),
     )
-    assert edge_inside_px(photo, Ellipse(x=200.0, y=200.0, m=m)) is None
+    assert edge_inside(photo, Ellipse(x=200.0, y=200.0, m=m)) is None
 
 
 @pytest.mark.parametrize("span_px", [(0.0, 0.0), (3.0, 8.0), (8.0, 3.0), (-8.0, -1.0)])

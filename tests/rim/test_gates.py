@@ -98,10 +98,13 @@ def ring(*, evidence, agreement=1.0, m=150.0, x=200.0):
 def test_rivals_lie_about_the_same_centre_and_are_as_well_explained(other, rivals):
     found = gates.rivals(rim(1.0), [other])
     assert found == ([other] if rivals else [])
-    refusal = gates.rivalled(rim(1.0), found)
-    assert (refusal is not None) == rivals
-    if rivals:
-        assert refusal.evidence["rival_px"] == 240.0
+
+
+def test_both_rivals_are_named():
+    refusal = gates.rivalled(rim(1.0).ellipse, ring(evidence=1.7, m=120.0).ellipse)
+    assert refusal.evidence["rival_px"] == 240.0
+    assert refusal.evidence["diameter_px"] == 2 * rim(1.0).ellipse.m
+    assert " 240 and " in refusal.message or " and 240 " in refusal.message
 
 
 @pytest.mark.parametrize(

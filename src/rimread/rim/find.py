@@ -26,7 +26,7 @@ from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.shapes import nearest_blur
 from rimread.rim.threads import one_thread
 from rimread.rim.tone import tone_uncertainty_px
-from rimread.rim.trace import FLANK_APART_PX, Ring, edge_inside_px, rings_about, rings_near
+from rimread.rim.trace import FLANK_APART_PX, Ring, edge_inside, rings_about, rings_near
 
 __all__ = ["Sighted", "find_rim", "find_rims", "sight_indents"]
 
@@ -52,9 +52,8 @@ PASSES = 4
 NEARLY_SETTLED_PX, SETTLED_PX = 2.0, 1.0
 """Profiles are taken anew along the moved ellipse until it moves by less, at first and at last, and
 at last until the blur stays too; the places searched stay those of the first blur."""
-OUTER_HANDICAP = 3.0
-"""Logarithm of how much likelier an edge must be than one inside it that explains the light too:
-its bowl has the other in it, and so explains more than its own. 20 to 1, from where on evidence is
+STRONG = 3.0
+"""Logarithm of how much likelier one of two edges must be: 20 to 1, from where on evidence is
 called strong (Kass & Raftery 1995, see `rimread.rim.locate`)."""
 LOST_FACTOR = 2.0
 """An ellipse that one pass makes half or twice as large has lost its rim."""
@@ -109,10 +108,8 @@ def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusa
     if isinstance(result, Refusal):
         return result
     others = gates.rivals(result, [*rings, *rings_about(photo, ring)])
-    refusal = gates.rivalled(
-        result, [other for other in others if _may_rival(photo, other, result)]
-    )
-    return result if refusal is None else refusal
+    rival = next((other for other in others if _may_rival(photo, other, result)), None)
+    return result if rival is None else gates.rivalled(result.ellipse, rival.ellipse)
 
 
 def _may_rival(photo: Photo, ring: Ring, rim: Rim) -> bool:
@@ -281,9 +278,10 @@ class _Placed:
 
 def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
     found = _placed_on(photo, ring.ellipse)
+    if isinstance(found, _Placed):
+        found = _inner_flank(photo, found)
     if isinstance(found, Refusal):
         return found
-    found = _inner_flank(photo, found)
     located, weights = found.located, found.weights
     broken = gates.found(located)
     shown = broken & (weights > 0)
@@ -341,27 +339,31 @@ def _lost(moved: Ellipse, ellipse: Ellipse) -> bool:
     return not 1 / LOST_FACTOR < moved.m / ellipse.m < LOST_FACTOR
 
 
-def _inner_flank(photo: Photo, found: _Placed) -> _Placed:
-    """The same, or the places on an edge inside, unless these explain the light of both far worse.
+def _inner_flank(photo: Photo, found: _Placed) -> _Placed | Refusal:
+    """The same, or the places on an edge inside where these explain the light of both far better.
 
-    An edge outside may not be preferred in this way: its bowl has the rim in it, and explains it.
+    Otherwise they are a rival, unless they explain it far worse and are far less sharp: the bowl of
+    an edge outside has the one inside in it, and explains more than its own.
     """
-    inside = edge_inside_px(photo, found.ellipse)
+    inside = edge_inside(photo, found.ellipse)
     if inside is None:
         return found
-    other = _placed_on(photo, replace(found.ellipse, m=found.ellipse.m - inside))
+    other = _placed_on(photo, inside)
     if isinstance(other, Refusal):
         return found
     apart = float(np.ceil(found.ellipse.m - other.ellipse.m))
-    if apart <= FLANK_APART_PX:
-        return found
+    if apart <= max(FLANK_APART_PX, abs(other.ellipse.m - inside.m)):
+        return found  # the same edge, or none where one seemed to be
     blurs = (found.located.blur_px, other.located.blur_px)
     half = half_px(max(blurs))
     now, then = (
         log_likelihood(photo, one.ellipse, blur_px=one.located.blur_px, span_px=span)
         for one, span in ((found, (-apart - half, half)), (other, (-half, apart + half)))
     )
-    return other if then > now - OUTER_HANDICAP else found
+    if then > now + STRONG:
+        return other
+    rival = then > now - STRONG or blurs[1] < gates.AS_SHARP * blurs[0]
+    return gates.rivalled(found.ellipse, other.ellipse) if rival else found
 
 
 def _placed(photo: Photo, settled: Settled) -> _Placed | Refusal:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -282,16 +282,14 @@ def may_rival(rim: Rim, other: Ring, blur_px: float) -> bool:
     return other.evidence > STRONG_RIVAL * rim.evidence or blur_px < AS_SHARP * rim.blur_px
 
 
-def rivalled(rim: Rim, others: Sequence[Ring]) -> Refusal | None:
-    """A refusal that names both diameters, where there are rivals."""
-    if not others:
-        return None
-    one, two = sorted((2 * rim.ellipse.m, 2 * others[0].ellipse.m))
+def rivalled(rim: Ellipse, rival: Ellipse) -> Refusal:
+    """A refusal that names the diameters of both."""
+    one, two = sorted((2 * rim.m, 2 * rival.m))
     return Refusal(
         "rival-rings",
         f"Two rings could be the rim, {one:.0f} and {two:.0f} pixels across: "
         "turn the light and photograph again.",
-        {"diameter_px": 2 * rim.ellipse.m, "rival_px": 2 * others[0].ellipse.m},
+        {"diameter_px": 2 * rim.m, "rival_px": 2 * rival.m},
     )
 
 

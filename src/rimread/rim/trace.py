@@ -19,7 +19,7 @@ from rimread.rim.path import closed_path, closed_paths
 from rimread.rim.sampling import band_along, evened, rays_from, reduced
 from rimread.rim.seed import Seed
 
-__all__ = ["Ring", "edge_inside_px", "rings_about", "rings_near"]
+__all__ = ["Ring", "edge_inside", "rings_about", "rings_near"]
 
 POLAR_RADIUS_PX = 110
 """Reduced radius of a seed in the polar picture: a step of 1 px there is 1 % of the radius."""
@@ -124,20 +124,35 @@ def rings_about(photo: Photo, ring: Ring) -> tuple[Ring, ...]:
     return tuple(ring for ring in others if ring is not None)
 
 
-def edge_inside_px(photo: Photo, ellipse: Ellipse) -> float | None:
-    """How far inside a rim another edge runs along most of it, None where there is none.
+def edge_inside(photo: Photo, ellipse: Ellipse) -> Ellipse | None:
+    """Another edge that runs along most of a rim inside it, None where there is none.
 
-    By the mean gain over the turn. A crest shines as a line along the rim, and its outer flank is
-    as good an edge as the rim.
+    A crest shines as a line along the rim, and its outer flank is as good an edge as the rim. Only
+    peaks of the gain along each normal count: the slopes of the rim's own gain are no edge.
     """
     reach = min(FLANK_FAR_PX, FLANK_FAR * ellipse.m)
     half = np.ceil(reach) + ASIDE
     band = band_along(photo, ellipse, half_px=half, arcs=BAND_ARCS, rays=BAND_RAYS)
-    gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=True).mean(axis=0)
-    here = gain[np.abs(band.q_px) < FLANK_APART_PX].max()
-    within = np.flatnonzero((band.q_px > -reach) & (band.q_px < -FLANK_APART_PX))
-    peaks = [i for i in within if gain[i] == gain[i - 1 : i + 2].max() and gain[i] > FLANK * here]
-    return -float(band.q_px[max(peaks, key=gain.__getitem__)]) if peaks else None
+    gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=True)
+    least = FLANK * gain.mean(axis=0)[np.abs(band.q_px) < FLANK_APART_PX].max()
+    first, last = np.searchsorted(band.q_px, (-reach, -FLANK_APART_PX))
+    peaks = gain[:, first:last]
+    beside = np.maximum(gain[:, first - 1 : last - 1], gain[:, first + 1 : last + 1])
+    peaks = np.where(peaks >= beside, peaks, 0)
+    if peaks.max(axis=1).mean() <= least:  # nor could a path gain more
+        return None
+    path = closed_path(peaks, reach=PATH_REACH, toll=PATH_TOLL)
+    along = peaks[np.arange(len(path)), path].astype(np.float64)
+    fitted, residuals, _ = moved_by_offsets(
+        ellipse,
+        band.t,
+        band.q_px[first:last][path],
+        along + LEAST_WEIGHT,
+        floor=FIT_FLOOR_PX,
+        consensus=CONSENSUS_PX,
+    )
+    on = np.abs(residuals) < ON_ELLIPSE_PX
+    return fitted if (along * on).mean() > least else None
 
 
 def _other_ellipse(
