@@ -197,6 +197,13 @@ def test_the_page_is_never_written_over_what_is_read(table, results):
     assert results.read_bytes() == told
 
 
+def test_a_page_that_cannot_be_made_is_told_before_the_table(table, results, tmp_path):
+    done = run(table(*GOOD), "--image", results, "--page", tmp_path / "none" / "s.html")
+    assert done.exit_code == 2
+    assert "s.html: no such folder" in done.stderr
+    assert done.stdout == ""
+
+
 @pytest.mark.parametrize("spoilt", ["[" * 100_000, "1" * 5000, '{"status": ', "7"])
 def test_a_result_that_is_none_is_one_bad_line(table, results, spoilt):
     with results.open("a", encoding="utf-8") as file:

@@ -258,6 +258,19 @@ def test_what_cannot_work_is_said_before_the_night(archive, tmp_path, monkeypatc
     assert done.stdout == ""
 
 
+@pytest.mark.parametrize(
+    ("option", "name"), [("--out", "taken.csv"), ("--pull", "taken.csv"), ("--plot", "taken.png")]
+)
+def test_what_cannot_be_written_is_said_before_the_night(archive, tmp_path, option, name):
+    (tmp_path / name).mkdir()
+    plain = {"--ledger": tmp_path / "book.db", "--out": tmp_path / "out.csv"}
+    options = plain | {option: tmp_path / name}
+    done = run(archive / "list.csv", *(w for pair in options.items() for w in pair))
+    assert done.exit_code == 2
+    assert f"{tmp_path / name}: " in done.stderr
+    assert not (tmp_path / "book.db").exists()
+
+
 def test_no_source(tmp_path):
     words = ["--ledger", tmp_path / "b.db", "--out", tmp_path / "o.csv"]
     done = run(tmp_path, *words)

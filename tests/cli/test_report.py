@@ -114,7 +114,8 @@ def test_failed_checks_exit_with_1(tmp_path: Path):
     ("words", "says"),
     [
         (("--temperature", "-500"), "temperature_c must lie in -50 to 100"),
-        (("--out", "x.doc"), "written as .html or .pdf"),
+        (("--out", "x.doc"), "ends in .html or .pdf"),
+        (("--out", "none/x.html"), "x.html: no such folder"),
         (("--average", "drop-extremes"), "at least 5 indents"),
         (("--convert", "hv"), "say which group"),
         (("--convert", "hx", "--material", "steel"), "scale must be one of"),

@@ -167,15 +167,13 @@ def test_a_photo_of_another_size_is_not_one_of_the_scope(lab, tmp_path):
     assert "photos," not in done.stderr  # nothing was simulated
 
 
-def test_what_cannot_be_written_is_told_before_or_after_the_table(lab, tmp_path):
-    taken = tmp_path / "taken"
+def test_what_cannot_be_written_is_told_before_the_work(lab, tmp_path):
+    taken, plot = tmp_path / "taken", tmp_path / "plot.png"
     taken.touch()
-    done = call(lab, "--count", 1, "--show", taken)
-    assert done.exit_code == 2
-    assert "--show" in done.stderr
-    assert done.stdout == ""
-    plot = tmp_path / "plot.png"
     plot.mkdir()
-    done = call(lab, "--count", 1, "--cells", 1, "--conditions", "clean", "--plot", plot)
-    assert done.exit_code == 2
-    assert "U holds" in done.stdout
+    for words, says in ((("--show", taken), "--show"), (("--plot", plot), "plot.png: ")):
+        done = call(lab, "--count", 1, *words)
+        assert done.exit_code == 2
+        assert says in done.stderr
+        assert "1 of 1" not in done.stderr
+        assert done.stdout == ""

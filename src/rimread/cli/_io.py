@@ -15,11 +15,12 @@ from typing import Any, TextIO
 
 import typer
 
+from rimread import whole
+
 __all__ = [
     "MISUSE",
     "REFUSED",
     "apart",
-    "ends_in",
     "expand",
     "line_safe",
     "print_json",
@@ -30,6 +31,7 @@ __all__ = [
     "telling",
     "told",
     "until_stopped",
+    "writable",
 ]
 
 REFUSED = 1
@@ -150,10 +152,15 @@ def apart(option: str, out: Path | None, *read: Path | None) -> None:
             raise ValueError(f"{option} {out}: would be written over what is read from it")
 
 
-def ends_in(option: str, out: Path | None, suffix: str) -> None:
-    """Raise ValueError where a file to be written is none of its kind, but a photo, say."""
-    if out is not None and out.suffix.lower() != suffix:
-        raise ValueError(f"{option} takes a file that ends in {suffix} (got {str(out)!r})")
+def writable(option: str, out: Path | None, *suffixes: str) -> None:
+    """Say before the work that a file is none of its kind, but a photo, or cannot be made."""
+    if out is None:
+        return
+    if out.suffix.lower() not in suffixes:
+        raise ValueError(
+            f"{option} takes a file that ends in {' or '.join(suffixes)} (got {str(out)!r})"
+        )
+    whole.judge(out)
 
 
 def expand(names: Iterable[str]) -> list[Path]:
