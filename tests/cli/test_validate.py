@@ -1,6 +1,8 @@
 """The verb that simulates a lab's own conditions, as a person or a program meets it."""
 
+import errno
 import json
+import os
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -56,7 +58,21 @@ def test_table_plot_and_words(lab, tmp_path):
     assert "simulated" in done.stdout
     assert "qualified person" in done.stdout
     assert "6 of 6 photos" in done.stderr
+    assert lines[-1] == f"plot: {plot}"
     assert plot.read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_plot_that_fails_after_all_is_not_told_as_written(lab, tmp_path, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    plot = tmp_path / "v.png"
+    monkeypatch.setattr("os.fsync", full)
+    done = call(lab, "--count", 1, "--cells", 1, "--conditions", "clean", "--plot", plot)
+    assert done.exit_code == 2
+    assert "U holds" in done.stdout
+    assert str(plot) not in done.stdout
+    assert f"rimread: {plot}: No space left" in done.stderr
 
 
 def test_json_says_all_of_it_and_only_json(lab):
