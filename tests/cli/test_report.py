@@ -147,7 +147,8 @@ def test_two_tests_are_two_reports(tmp_path: Path):
 def test_files_of_another_kind(tmp_path: Path):
     bad = tmp_path / "x.jsonl"
     bad.write_bytes(b"\xff\xfe\x00")
-    assert "JSON lines in UTF-8" in call(bad, "--out", tmp_path / "x.html").stderr
+    told = call(bad, "--out", tmp_path / "x.html").stderr
+    assert "JSON lines in UTF-8; a photo is measured first, with rimread measure --json" in told
     assert call(tmp_path / "none", "--out", tmp_path / "x.html").exit_code == 2
     assert call(tmp_path, "--out", tmp_path / "x.html").exit_code == 2
 
