@@ -165,6 +165,7 @@ def test_scope() -> None:
         (["BLOCK", "4.0,4.0", "--rules", "din"], "rules must be one of"),
         (["BLOCK", "4.0,4.0", "--log", "BLOCK"], "is no daily log"),
         (["BLOCK", "--log", "none.csv"], "none.csv"),
+        (["BLOCK", "4.0,4.0", "--log", "none/daily.csv"], "daily.csv: no such folder"),
         (["BLOCK", "4.0,4.0", "--operator", "A"], "--operator needs --log"),
         (["--scope", "1:1", "--log", "new.csv"], "--scope writes none"),
         (["--scope", "1=1"], "an interval is TRUE:READ"),
