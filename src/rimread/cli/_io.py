@@ -24,6 +24,7 @@ __all__ = [
     "expand",
     "line_safe",
     "print_json",
+    "printing",
     "quiet",
     "say",
     "shown",
@@ -54,7 +55,8 @@ def speaking() -> Iterator[None]:
     """
     try:
         yield
-        sys.stdout.flush()
+        with printing():
+            sys.stdout.flush()
     except OSError as error:
         if _nobody_reads(error):  # of a list: who has seen enough misses nothing
             _to_nobody(sys.stdout)
@@ -83,11 +85,23 @@ def told(tell: Callable[..., None], *what: object) -> bool:
 
 
 @contextmanager
+def printing(stream: TextIO | None = None) -> Iterator[None]:
+    """Let an error of standard output, or another stream, name it as those of files do."""
+    try:
+        yield
+    except OSError as error:
+        if error.filename is None and not _nobody_reads(error):
+            error.filename = "standard error" if stream is sys.stderr else "standard output"
+        raise
+
+
+@contextmanager
 def quiet(stream: TextIO) -> Iterator[None]:
     """Write to nobody from where the reader of a pipe has gone."""
     try:
-        yield
-        stream.flush()
+        with printing(stream):
+            yield
+            stream.flush()
     except OSError as error:
         if not _nobody_reads(error):
             raise
