@@ -113,7 +113,7 @@ def test_failed_checks_exit_with_1(tmp_path: Path):
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("--temperature", "-500"), "temperature_c must lie in -50 to 100"),
+        (("--temperature", "-500"), "temperature must lie in -50 °C to 100 °C"),
         (("--out", "x.doc"), "ends in .html or .pdf"),
         (("--out", "none/x.html"), "x.html: no such folder"),
         (("--average", "drop-extremes"), "at least 5 indents"),
