@@ -108,12 +108,21 @@ def test_a_row_of_another_length(tmp_path, line, cells):
         ("photo,operator,d1 (kg),d2", "'d1 (kg)' has the unit 'kg'; taken are: mm"),
         ("", "the file is empty"),
         ("sep=|\nphoto|operator|d1|d2", "parted by"),
+        ('{"photo": "a.jpg", "d1_mm": 3.42}', "looks like results of rimread measure --json"),
     ],
 )
 def test_a_header_that_cannot_be_used(tmp_path, header, says):
     with pytest.raises(ValueError, match=r"März\.csv") as caught:
         read(tmp_path, header + ("\n1,2,3,4\n" if header else "\n \n"))
     assert says in str(caught.value)
+
+
+def test_only_the_beginning_of_a_long_header_is_told(tmp_path):
+    with pytest.raises(ValueError, match="no column 'photo'") as caught:
+        read(tmp_path, ",".join(f"{k:03}" + "x" * 500 for k in range(200)))
+    assert f"'000{'x' * 36}…', '001" in str(caught.value)
+    assert str(caught.value).endswith(" and 188 more")
+    assert len(str(caught.value)) < 1000
 
 
 def test_missing_file(tmp_path):

@@ -60,10 +60,24 @@ def test_a_full_disk_leaves_what_was_there_and_is_told_with_the_name(tmp_path, m
 
 def test_no_folder_of_that_name(tmp_path):
     path = tmp_path / "none" / "k.toml"
-    with pytest.raises(FileNotFoundError) as told:
-        whole.write(path, b"new")
-    assert told.value.filename == str(path)
+    for look in (whole.judge, lambda path: whole.write(path, b"new")):
+        with pytest.raises(FileNotFoundError, match="no such folder") as told:
+            look(path)
+        assert told.value.filename == str(path)
     assert there(tmp_path) == {}
+
+
+def test_what_can_be_written_is_judged_and_left_as_it_is(tmp_path):
+    (tmp_path / "old.toml").write_bytes(b"old")
+    for path in (tmp_path / "old.toml", tmp_path / "new.toml", Path(os.devnull)):
+        whole.judge(path)
+    assert there(tmp_path) == {"old.toml": b"old"}
+
+
+def test_a_folder_is_no_file(tmp_path):
+    with pytest.raises(IsADirectoryError) as told:
+        whole.judge(tmp_path)
+    assert told.value.filename == str(tmp_path)
 
 
 def test_a_long_name(tmp_path):
@@ -88,10 +102,11 @@ def test_what_is_protected_stays(tmp_path, monkeypatch):
     path = tmp_path / "k.toml"
     path.write_bytes(b"old")
     monkeypatch.setattr("os.access", lambda *_: False)  # as for anybody but the superuser
-    with pytest.raises(PermissionError) as told:
-        whole.write(path, b"new")
-    assert told.value.filename == str(path)
-    assert str(told.value).endswith(f": {str(path)!r}")
+    for look in (whole.judge, lambda path: whole.write(path, b"new")):
+        with pytest.raises(PermissionError) as told:
+            look(path)
+        assert told.value.filename == str(path)
+        assert str(told.value).endswith(f": {str(path)!r}")
     assert there(tmp_path) == {"k.toml": b"old"}
 
 

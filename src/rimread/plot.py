@@ -39,12 +39,13 @@ def judge(path: Path) -> None:
     Raises
     ------
     ValueError
-        If its ending is unknown, its folder is missing, or matplotlib is not installed.
+        If its ending is unknown, or matplotlib is not installed.
+    OSError
+        If no such file can be made.
     """
     needed()
     _ending(path)
-    if not path.absolute().parent.is_dir():
-        raise ValueError(f"{path}: no such folder")
+    whole.judge(path)
 
 
 def save(figure: Figure, path: Path, *, dpi: int) -> None:

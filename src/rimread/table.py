@@ -11,7 +11,7 @@ import codecs
 import csv
 import re
 import unicodedata
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
@@ -27,6 +27,7 @@ _UNITS: Mapping[str, Mapping[str, float]] = {
 }
 """Unit asked for: units taken and what one of them is in it (an inch is 25.4 mm exactly)."""
 
+_MOST_LETTERS, _MOST_HEADERS = 40, 12  # of a file that a message repeats
 _LARGEST = 1e12  # beyond it a number is a slip of the pen in any unit
 _MARKS = {".": "point", ",": "comma"}
 _DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma"}
@@ -149,12 +150,16 @@ class Table:
         for name, column in self._known.items():
             if not texts[name]:
                 if name in self._required:
-                    return Problem(line, f"{self.headers[column.place]!r} is empty", texts, others)
+                    return Problem(
+                        line, f"{_quoted(self.headers[column.place])} is empty", texts, others
+                    )
             elif name in self._numeric:
                 try:
                     values[name] = numbers.read(texts[name], self._numeric[name], column.unit, line)
                 except ValueError as error:
-                    return Problem(line, f"{self.headers[column.place]!r} {error}", texts, others)
+                    return Problem(
+                        line, f"{_quoted(self.headers[column.place])} {error}", texts, others
+                    )
         return Row(line, texts, values, others)
 
 
@@ -201,16 +206,16 @@ def open_table(
     names = [column.name for column in columns]
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
-        raise ValueError(f"{path}: there are two columns {twice[0]!r} ({', '.join(headers)})")
+        raise ValueError(f"{path}: there are two columns {_quoted(twice[0])} ({_listed(headers)})")
     missing = [name for name in required if name not in names]
     if missing:
         raise ValueError(
             f"{path}: no column {' and none '.join(map(repr, missing))}; line {line} has "
-            f"{', '.join(map(repr, headers))}"
+            f"{_listed(headers)}"
         )
     for column in columns:
         if column.name in numeric:
-            _factor(column.unit, numeric[column.name], f"{path}: {headers[column.place]!r}")
+            _factor(column.unit, numeric[column.name], f"{path}: {_quoted(headers[column.place])}")
     known = set(wanted.values())
     return Table(
         path=path,
@@ -237,7 +242,14 @@ def _header(path: Path, encoding: str) -> tuple[int, list[str], str]:
             if line == 1 and text.casefold().startswith("sep="):
                 delimiter = text[4:5]
                 if delimiter not in _DELIMITERS:
-                    raise ValueError(f"{path}: cells are parted by , ; or tab (got {text.strip()})")
+                    raise ValueError(
+                        f"{path}: cells are parted by , ; or tab (got {_quoted(text.strip())})"
+                    )
+            elif text.lstrip().startswith("{"):
+                raise ValueError(
+                    f"{path} looks like results of rimread measure --json, not like a table: the "
+                    "first line of a table names the columns"
+                )
             elif text.strip():
                 bare = re.sub(r'"[^"]*"', "", text)
                 delimiter = delimiter or next((d for d in _DELIMITERS if d in bare), ",")
@@ -263,6 +275,18 @@ def _column(
     name = wanted[_key(match[1])]
     unit = next((group for group in match.groups()[1:] if group), "")
     return _Column(name, place, unit.strip() if name in numeric else "")
+
+
+def _listed(headers: Sequence[str]) -> str:
+    """Headers as a message tells them, the first of many."""
+    more = len(headers) - _MOST_HEADERS
+    told = ", ".join(map(_quoted, headers[:_MOST_HEADERS]))
+    return f"{told} and {more} more" if more > 0 else told
+
+
+def _quoted(text: str) -> str:
+    """Text of a file in quotation marks, the beginning of a long one."""
+    return repr(text if len(text) <= _MOST_LETTERS else f"{text[: _MOST_LETTERS - 1]}…")
 
 
 def _key(name: str) -> str:
@@ -328,22 +352,26 @@ class _Numbers:
         match = _NUMBER.fullmatch(plain)
         if match is None:
             if _GROUPS.fullmatch(plain):
-                raise ValueError(f"must be written without marks at thousands (got {text!r})")
-            raise ValueError(f"must be a number (got {text!r})")
+                raise ValueError(
+                    f"must be written without marks at thousands (got {_quoted(text)})"
+                )
+            raise ValueError(f"must be a number (got {_quoted(text)})")
         written, own = match[1], match[2].strip()
         factor = _factor(own or header_unit, unit, "")
         mark = next((m for m in _MARKS if m in written), "")
         if mark == "," and self._delimiter == "," and _GROUPS.fullmatch(written):
             point, whole = written.replace(",", "."), written.replace(",", "")
-            raise ValueError(f"could be {point} or {whole}; write it with a point (got {text!r})")
+            raise ValueError(
+                f"could be {point} or {whole}; write it with a point (got {_quoted(text)})"
+            )
         if mark and self._mark and mark != self._mark:
             raise ValueError(
                 f"has a decimal {_MARKS[mark]} where line {self._since} has a decimal "
-                f"{_MARKS[self._mark]} (got {text!r})"
+                f"{_MARKS[self._mark]} (got {_quoted(text)})"
             )
         value = float(written.replace(",", ".")) * factor
         if not abs(value) <= _LARGEST:
-            raise ValueError(f"must lie within ±{_LARGEST:g} (got {text!r})")
+            raise ValueError(f"must lie within ±{_LARGEST:g} (got {_quoted(text)})")
         if mark and not self._mark:
             self._mark, self._since = mark, line
         return value
@@ -357,5 +385,5 @@ def _factor(written: str, unit: str, where: str) -> float:
     plain = unicodedata.normalize("NFKC", written).casefold()  # the micro sign as Greek mu
     if plain not in known:
         taken = ", ".join(known) or "none"
-        raise ValueError(f"{where} has the unit {written!r}; taken are: {taken}".strip())
+        raise ValueError(f"{where} has the unit {_quoted(written)}; taken are: {taken}".strip())
     return known[plain]

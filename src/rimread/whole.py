@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-__all__ = ["naming", "sync_names", "unfinished", "write"]
+__all__ = ["judge", "naming", "sync_names", "unfinished", "write"]
 
 _OF_NAME = 40  # letters of the name in that of the unfinished file, which must not get too long
 
@@ -41,6 +41,23 @@ def write(path: Path, data: bytes, *, make_folder: bool = False) -> None:
         sync_names(folder.parent)
 
 
+def judge(path: Path) -> None:
+    """Say before the work what would keep a file from being written; what is there stays.
+
+    Raises
+    ------
+    OSError
+        If it cannot be begun, with the file's name in `filename`.
+    """
+    path = Path(path)
+    place, beside = _places(path)
+    with naming(path, beside):
+        if place.is_dir():
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        if _plain(place) and _begun(beside, place) == beside:
+            beside.unlink()
+
+
 @contextmanager
 def unfinished(path: Path) -> Iterator[Path]:
     """Give a file to write to, which gets its name when the block ends without an error.
@@ -62,11 +79,9 @@ def unfinished(path: Path) -> Iterator[Path]:
         are left alone: it alone knows which are of this file, see `naming`.
     """
     path = Path(path)
-    place = path.resolve() if path.is_symlink() else path
-    thread = f"{os.getpid()}-{threading.get_native_id()}"
-    beside = place.with_name(f".{place.name[:_OF_NAME]}.{thread}")
+    place, beside = _places(path)
     with naming(path, beside):
-        plain = place.is_file() or not place.exists()
+        plain = _plain(place)
         own = _begun(beside, place) if plain else place
     try:
         yield own
@@ -78,6 +93,17 @@ def unfinished(path: Path) -> Iterator[Path]:
             own.unlink(missing_ok=True)
 
 
+def _places(path: Path) -> tuple[Path, Path]:
+    """Where a file comes to lie, and its unfinished self beside it."""
+    place = path.resolve() if path.is_symlink() else path
+    thread = f"{os.getpid()}-{threading.get_native_id()}"
+    return place, place.with_name(f".{place.name[:_OF_NAME]}.{thread}")
+
+
+def _plain(place: Path) -> bool:
+    return place.is_file() or not place.exists()
+
+
 def _begun(beside: Path, place: Path) -> Path:
     """The empty file beside, or the place itself where there can be none beside it."""
     there = place.exists()
@@ -85,6 +111,10 @@ def _begun(beside: Path, place: Path) -> Path:
         raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
     try:
         beside.touch()
+    except FileNotFoundError:
+        if place.parent.is_dir():
+            raise
+        raise FileNotFoundError(errno.ENOENT, "no such folder") from None
     except PermissionError:
         if not there:
             raise

@@ -131,10 +131,11 @@ def test_misuse(photos, options, division, word, tmp_path):
 
 
 def test_unwritable_file(tmp_path):
-    done = calibrate(GOOD, "--json", out=tmp_path / "no such folder" / "out.toml")
+    out = tmp_path / "none" / "out.toml"
+    done = calibrate(tmp_path / "none.jpg", "--json", out=out)  # told before a photo is read
     assert done.exit_code == 2
     assert done.stdout == ""
-    assert "no such folder" in done.stderr
+    assert done.stderr == f"rimread: {out}: no such folder\n"
 
 
 @pytest.mark.parametrize("data", [b"", b"not a picture", GOOD.read_bytes()[:5000]])

@@ -252,6 +252,7 @@ def test_watch_misuse(tmp_path):
         (["--host", "0.0.0.0"], "--name"),  # noqa: S104  (refused)
         (["--port", "99999"], "port"),
         (["--scale", "none.toml"], "none.toml"),
+        (["--size", "large"], "WIDTHxHEIGHT"),
     ],
 )
 def test_bench_misuse(tmp_path, words, sentence):
@@ -259,6 +260,7 @@ def test_bench_misuse(tmp_path, words, sentence):
     assert done.exit_code == 2
     assert sentence in done.stderr
     assert "Traceback" not in done.stderr
+    assert not (tmp_path / "b").exists()
 
 
 def test_bench_at_a_port_that_is_taken_says_what_to_do(tmp_path):

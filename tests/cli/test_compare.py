@@ -135,6 +135,13 @@ def test_a_missing_column_is_misuse(table, results):
     assert "'d2'" in done.stderr
 
 
+def test_results_and_table_in_the_wrong_order(table, results):
+    done = run(results, "--image", table(*GOOD))
+    assert done.exit_code == 2
+    assert f"{results} looks like results of rimread measure --json, not like a" in done.stderr
+    assert len(done.stderr) < 300
+
+
 def test_page_and_figures(table, results, tmp_path):
     page, folder = tmp_path / "Seite.html", tmp_path / "Bilder"
     done = run(table(*GOOD), "--image", results, "--page", page, "--figures", folder)
@@ -195,6 +202,13 @@ def test_the_page_is_never_written_over_what_is_read(table, results):
         assert done.exit_code == 2
         assert "--page" in done.stderr
     assert results.read_bytes() == told
+
+
+def test_a_page_that_cannot_be_made_is_told_before_the_table(table, results, tmp_path):
+    done = run(table(*GOOD), "--image", results, "--page", tmp_path / "none" / "s.html")
+    assert done.exit_code == 2
+    assert "s.html: no such folder" in done.stderr
+    assert done.stdout == ""
 
 
 @pytest.mark.parametrize("spoilt", ["[" * 100_000, "1" * 5000, '{"status": ', "7"])

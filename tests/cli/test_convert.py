@@ -29,7 +29,19 @@ def test_all_the_table_gives() -> None:
 
 
 def test_brackets_stay() -> None:
-    assert "for information only" in _call("560", "--to", "hv").stdout
+    stdout = _call("560", "--to", "hv").stdout
+    assert "560 HBW 10/3000 ([589 HV])" in stdout
+    assert "in square brackets: beyond the table's normal range, for information only" in stdout
+
+
+def test_the_help_says_which_brackets_mean_what() -> None:
+    told = " ".join(_call("--help").stdout.split())
+    for words, shown in (
+        (("353", "--to", "hrc"), "353 HBW 10/3000 (38 HRC)"),
+        (("560", "--to", "hv"), "([589 HV])"),
+    ):
+        assert shown in told
+        assert shown in _call(*words).stdout
 
 
 def test_json_has_a_line_per_scale() -> None:

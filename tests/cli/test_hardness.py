@@ -197,7 +197,7 @@ def test_through_the_block(tmp_path: Path) -> None:
         (["--test", "10/3000", "4.0", "--rules", "din"], "rules must be one of"),
         (["--test", "10/3000", "4.0", "--rules", "none.toml"], "none.toml"),
         (["--test", "10/3000", "4.0", "--material", "wood"], "material must be one of"),
-        (["--test", "10/3000", "4.0", "--thickness", "-1"], "thickness_mm must be above 0"),
+        (["--test", "10/3000", "4.0", "--thickness", "-1"], "thickness must be above 0 mm"),
         (["--test", "10/3000", "4.0", "--average", "drop-extremes"], "at least 5 indents"),
         (["--test", "10/3000", "4.0", "--way", "bias"], "give --block and --on-block"),
         (["--test", "10/3000", "4.0", "--block", "b.toml"], "belong together"),

@@ -125,8 +125,11 @@ def test_a_check_that_failed_is_told(tmp_path):
     drawer.mkdir()
     shutil.copy(SAMPLES / "hall-plate-2.jpg", drawer)
     words = (drawer, "--ledger", tmp_path / "book.db", "--scale", SCALES / "hall-scope.toml")
+    words += ("--plot", tmp_path / "plot.png")  # and there is nothing to draw
     done = run(*words, "--out", tmp_path / "out.csv", "--test", "10/3000", "--on", "2127-01-01")
     assert done.exit_code == 1
+    assert f"rimread: {tmp_path / 'plot.png'}: not drawn, as no photo has both" in done.stderr
+    assert not (tmp_path / "plot.png").exists()
     assert "1 measured with a check that failed" in done.stdout
     (row,) = table(tmp_path / "out.csv")
     assert row["failed"] == "scale-in-date"
@@ -256,6 +259,19 @@ def test_what_cannot_work_is_said_before_the_night(archive, tmp_path, monkeypatc
     assert done.exit_code == 2
     assert says in done.stderr
     assert done.stdout == ""
+
+
+@pytest.mark.parametrize(
+    ("option", "name"), [("--out", "taken.csv"), ("--pull", "taken.csv"), ("--plot", "taken.png")]
+)
+def test_what_cannot_be_written_is_said_before_the_night(archive, tmp_path, option, name):
+    (tmp_path / name).mkdir()
+    plain = {"--ledger": tmp_path / "book.db", "--out": tmp_path / "out.csv"}
+    options = plain | {option: tmp_path / name}
+    done = run(archive / "list.csv", *(w for pair in options.items() for w in pair))
+    assert done.exit_code == 2
+    assert f"{tmp_path / name}: " in done.stderr
+    assert not (tmp_path / "book.db").exists()
 
 
 def test_no_source(tmp_path):

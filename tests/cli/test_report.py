@@ -113,8 +113,9 @@ def test_failed_checks_exit_with_1(tmp_path: Path):
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("--temperature", "-500"), "temperature_c must lie in -50 to 100"),
-        (("--out", "x.doc"), "written as .html or .pdf"),
+        (("--temperature", "-500"), "temperature must lie in -50 °C to 100 °C"),
+        (("--out", "x.doc"), "ends in .html or .pdf"),
+        (("--out", "none/x.html"), "x.html: no such folder"),
         (("--average", "drop-extremes"), "at least 5 indents"),
         (("--convert", "hv"), "say which group"),
         (("--convert", "hx", "--material", "steel"), "scale must be one of"),
@@ -146,7 +147,8 @@ def test_two_tests_are_two_reports(tmp_path: Path):
 def test_files_of_another_kind(tmp_path: Path):
     bad = tmp_path / "x.jsonl"
     bad.write_bytes(b"\xff\xfe\x00")
-    assert "JSON lines in UTF-8" in call(bad, "--out", tmp_path / "x.html").stderr
+    told = call(bad, "--out", tmp_path / "x.html").stderr
+    assert "JSON lines in UTF-8; a photo is measured first, with rimread measure --json" in told
     assert call(tmp_path / "none", "--out", tmp_path / "x.html").exit_code == 2
     assert call(tmp_path, "--out", tmp_path / "x.html").exit_code == 2
 

@@ -1,6 +1,8 @@
 """The verb that simulates a lab's own conditions, as a person or a program meets it."""
 
+import errno
 import json
+import os
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -56,7 +58,21 @@ def test_table_plot_and_words(lab, tmp_path):
     assert "simulated" in done.stdout
     assert "qualified person" in done.stdout
     assert "6 of 6 photos" in done.stderr
+    assert lines[-1] == f"plot: {plot}"
     assert plot.read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_plot_that_fails_after_all_is_not_told_as_written(lab, tmp_path, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    plot = tmp_path / "v.png"
+    monkeypatch.setattr("os.fsync", full)
+    done = call(lab, "--count", 1, "--cells", 1, "--conditions", "clean", "--plot", plot)
+    assert done.exit_code == 2
+    assert "U holds" in done.stdout
+    assert str(plot) not in done.stdout
+    assert f"rimread: {plot}: No space left" in done.stderr
 
 
 def test_json_says_all_of_it_and_only_json(lab):
@@ -167,15 +183,13 @@ def test_a_photo_of_another_size_is_not_one_of_the_scope(lab, tmp_path):
     assert "photos," not in done.stderr  # nothing was simulated
 
 
-def test_what_cannot_be_written_is_told_before_or_after_the_table(lab, tmp_path):
-    taken = tmp_path / "taken"
+def test_what_cannot_be_written_is_told_before_the_work(lab, tmp_path):
+    taken, plot = tmp_path / "taken", tmp_path / "plot.png"
     taken.touch()
-    done = call(lab, "--count", 1, "--show", taken)
-    assert done.exit_code == 2
-    assert "--show" in done.stderr
-    assert done.stdout == ""
-    plot = tmp_path / "plot.png"
     plot.mkdir()
-    done = call(lab, "--count", 1, "--cells", 1, "--conditions", "clean", "--plot", plot)
-    assert done.exit_code == 2
-    assert "U holds" in done.stdout
+    for words, says in ((("--show", taken), "--show"), (("--plot", plot), "plot.png: ")):
+        done = call(lab, "--count", 1, *words)
+        assert done.exit_code == 2
+        assert says in done.stderr
+        assert "1 of 1" not in done.stderr
+        assert done.stdout == ""

@@ -11,6 +11,7 @@ from typer.testing import CliRunner, Result
 
 from rimread.cli import app
 
+PHOTO = Path(__file__).parents[2] / "sample_images" / "hall-plate-2.jpg"
 # an invented block of an invented shop
 BLOCK = (
     'serial = "B-17"\ncertified_hbw = 229.0\nU_hbw = 2.3\nk = 2\ntest = "10/3000"\n'
@@ -179,10 +180,12 @@ def test_scope() -> None:
     [
         (["BLOCK"], "at least one indent"),
         (["none.toml", "4.0,4.0"], "none.toml"),
+        (["BLOCK", str(PHOTO)], "a photo is measured first, with rimread measure --json"),
         (["BLOCK", "12.0,12.0"], "below the ball diameter"),
         (["BLOCK", "4.0,4.0", "--rules", "din"], "rules must be one of"),
         (["BLOCK", "4.0,4.0", "--log", "BLOCK"], "is no daily log"),
         (["BLOCK", "--log", "none.csv"], "none.csv"),
+        (["BLOCK", "4.0,4.0", "--log", "none/daily.csv"], "daily.csv: no such folder"),
         (["BLOCK", "4.0,4.0", "--operator", "A"], "--operator needs --log"),
         (["--scope", "1:1", "--log", "new.csv"], "--scope writes none"),
         (["--scope", "1=1"], "an interval is TRUE:READ"),

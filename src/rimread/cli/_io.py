@@ -15,14 +15,16 @@ from typing import Any, TextIO
 
 import typer
 
+from rimread import whole
+
 __all__ = [
     "MISUSE",
     "REFUSED",
     "apart",
-    "ends_in",
     "expand",
     "line_safe",
     "print_json",
+    "printing",
     "quiet",
     "say",
     "shown",
@@ -30,6 +32,7 @@ __all__ = [
     "telling",
     "told",
     "until_stopped",
+    "writable",
 ]
 
 REFUSED = 1
@@ -52,7 +55,8 @@ def speaking() -> Iterator[None]:
     """
     try:
         yield
-        sys.stdout.flush()
+        with printing():
+            sys.stdout.flush()
     except OSError as error:
         if _nobody_reads(error):  # of a list: who has seen enough misses nothing
             _to_nobody(sys.stdout)
@@ -81,11 +85,23 @@ def told(tell: Callable[..., None], *what: object) -> bool:
 
 
 @contextmanager
+def printing(stream: TextIO | None = None) -> Iterator[None]:
+    """Let an error of standard output, or another stream, name it as those of files do."""
+    try:
+        yield
+    except OSError as error:
+        if error.filename is None and not _nobody_reads(error):
+            error.filename = "standard error" if stream is sys.stderr else "standard output"
+        raise
+
+
+@contextmanager
 def quiet(stream: TextIO) -> Iterator[None]:
     """Write to nobody from where the reader of a pipe has gone."""
     try:
-        yield
-        stream.flush()
+        with printing(stream):
+            yield
+            stream.flush()
     except OSError as error:
         if not _nobody_reads(error):
             raise
@@ -150,10 +166,15 @@ def apart(option: str, out: Path | None, *read: Path | None) -> None:
             raise ValueError(f"{option} {out}: would be written over what is read from it")
 
 
-def ends_in(option: str, out: Path | None, suffix: str) -> None:
-    """Raise ValueError where a file to be written is none of its kind, but a photo, say."""
-    if out is not None and out.suffix.lower() != suffix:
-        raise ValueError(f"{option} takes a file that ends in {suffix} (got {str(out)!r})")
+def writable(option: str, out: Path | None, *suffixes: str) -> None:
+    """Say before the work that a file is none of its kind, but a photo, or cannot be made."""
+    if out is None:
+        return
+    if out.suffix.lower() not in suffixes:
+        raise ValueError(
+            f"{option} takes a file that ends in {' or '.join(suffixes)} (got {str(out)!r})"
+        )
+    whole.judge(out)
 
 
 def expand(names: Iterable[str]) -> list[Path]:

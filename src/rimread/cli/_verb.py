@@ -8,7 +8,7 @@ from typing import Any
 
 from typer.core import TyperCommand, TyperGroup
 
-from rimread.cli._io import speaking
+from rimread.cli._io import printing, speaking
 
 __all__ = ["Verb", "Verbs"]
 
@@ -23,7 +23,7 @@ class _Speaking:
     """Its help may be asked for, and printing that may fail."""
 
     def make_context(self, *args: Any, **more: Any) -> Any:  # noqa: ANN401
-        with speaking():
+        with speaking(), printing():
             return super().make_context(*args, **more)  # type: ignore[misc]  # the other base has it
 
 

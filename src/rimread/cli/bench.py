@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import webbrowser
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -73,10 +74,11 @@ def bench(
                 raise
             raise ValueError(f"{error.name} is missing: pip install 'rimread[bench]'") from None
         address = bench_serve.address_for(host, port, names=tuple(name or ()), token=token)
-        _copy_scales(scale or [], data / "scales")
+        _judge_scales(scale or ())
         if camera is not None:
             _try_camera(camera)
         what = bench_serve.Bench(data, camera, picture_size(size), ledger)
+        _copy_scales(scale or (), data / "scales")
         with (
             until_stopped("the bench has stopped"),
             bench_serve.opened(what) as (desk, live),
@@ -89,12 +91,17 @@ def bench(
             bench_serve.serve(desk, live, address, sock)
 
 
-def _copy_scales(files: list[Path], folder: Path) -> None:
+def _judge_scales(files: Sequence[Path]) -> None:
+    """Say what is wrong with a scale file before anything is made."""
     from rimread.scale import read_scale  # noqa: PLC0415
 
+    for file in files:
+        read_scale(file)
+
+
+def _copy_scales(files: Sequence[Path], folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for file in files:
-        read_scale(file)  # says what is wrong with it
         if file.resolve() != (folder / file.name).resolve():
             shutil.copyfile(file, folder / file.name)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from rimread.budget import in_step
-from rimread.cli._io import REFUSED, apart, ends_in, expand, print_json, shown, speaking, telling
+from rimread.cli._io import REFUSED, apart, expand, print_json, shown, speaking, telling, writable
 from rimread.cli._options import Json, Tone, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
@@ -76,7 +76,7 @@ def calibrate(
 
         paths = expand(photos)
         apart("--out", out, *paths)
-        ends_in("--out", out, ".toml")
+        writable("--out", out, ".toml")
         certificate = _certificate(length_mm, certified_mm, certificate_u_mm, certificate_k)
         result = scale_of(
             [read_photo(path, tone=tone) for path in paths],

@@ -10,7 +10,7 @@ import typer
 
 from rimread import whole
 from rimread.cli._indents import print_checks, rules_from
-from rimread.cli._io import MISUSE, REFUSED, apart, ends_in, print_json, say, speaking, telling
+from rimread.cli._io import MISUSE, REFUSED, apart, print_json, say, speaking, telling, writable
 from rimread.cli._job import Job, measured
 from rimread.cli._options import Json, Rules
 
@@ -108,7 +108,7 @@ def compare(
         _positive("--resolution", resolution)
         scope_rel = _scope_rel(scope)
         apart("--page", page, readings, image, scale)
-        ends_in("--page", page, ".html")
+        writable("--page", page, ".html")
         condition = None if test is None else parse_test(test)
         people, spoilt = read_human(readings)
         results, broken = _results(image, scale, condition, readings, people)

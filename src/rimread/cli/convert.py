@@ -41,8 +41,10 @@ def convert(
       rimread convert 353 --to hrc
       rimread convert 229 --table asm-a3-4
 
-    A conversion never replaces a test on the other scale. Values the table prints in brackets are
-    beyond its normal range and for information only.
+    A conversion never replaces a test on the other scale. The measured value comes first, the
+    converted one in round brackets behind it, as ASTM A370 writes them: 353 HBW 10/3000 (38 HRC).
+    Square brackets within these, as in ([589 HV]), mean beyond the table's normal range, for
+    information only.
 
     Exit codes: 0 all well; 1 the table gives no such value; 2 wrong use.
     """  # noqa: D301  (\b keeps the lines of the examples)
@@ -100,7 +102,7 @@ def _print(_scale: str, result: Conversion | Refusal) -> None:
         return
     print(result.text)
     if result.bracketed:
-        print("  bracketed: beyond the table's normal range, for information only")
+        print("  in square brackets: beyond the table's normal range, for information only")
     if result.low is not None and result.high is not None:
         print(
             f"  U of the measured value alone takes it from {result.low:.1f} to {result.high:.1f}"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from rimread.cli._io import REFUSED, print_json, say, shown, speaking, telling
+from rimread.cli._io import REFUSED, print_json, printing, say, shown, speaking, telling
 from rimread.cli._options import Json, date_of, day
 from rimread.cli._verb import Verbs
 
@@ -122,10 +122,11 @@ def list_(
         )
         with open_ledger(where, create=False) as book:
             for entry in book.entries(asked, newest=newest):
-                if as_json:
-                    print_json(full(entry))
-                else:
-                    print(_line(entry))
+                with printing():
+                    if as_json:
+                        print_json(full(entry))
+                    else:
+                        print(_line(entry))
 
 
 @ledger.command()

@@ -99,6 +99,11 @@ def remeasure(
             head = book.head()
         if plot is not None and compared.error:
             plots.save(draw(compared), plot, dpi=150)
+        elif plot is not None:
+            say(
+                f"{plot}: not drawn, as no photo has both an earlier result and a new one: give "
+                "d1, d2, mean or hbw as read before in a CSV file"
+            )
         with telling():
             if as_json:
                 print_json(_record(tally, compared, head))

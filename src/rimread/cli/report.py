@@ -13,7 +13,7 @@ import typer
 from rimread import whole
 from rimread.cli import _report_options as own
 from rimread.cli._indents import held_against, indents_from, results_from, rules_from
-from rimread.cli._io import REFUSED, say, speaking, telling
+from rimread.cli._io import REFUSED, say, speaking, telling, writable
 from rimread.cli._options import Average, Rules, Way, date_of
 from rimread.cli._series import way_by
 
@@ -25,7 +25,6 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.report.results import Result
     from rimread.scale.model import Scale
 
-_KINDS = (".html", ".pdf")
 _SQLITE = b"SQLite format 3\0"
 
 
@@ -98,17 +97,12 @@ def report(
             lab=lab, scales=scale or (), photos=photos, overlays=overlays, block_log=block_log,
             block=block, on_block=on_block or (), human=human,
         )  # fmt: skip
-        _judge(out)
+        writable("--out", out, ".html", ".pdf")
         made = _made(results, asked, job, files, _How(rules, average, way, convert or (), table))
         _write(made, out, paper, font)
         _closing(made, out)
     if made.failed or made.refused:
         raise typer.Exit(REFUSED)
-
-
-def _judge(out: Path) -> None:
-    if out.suffix.lower() not in _KINDS:
-        raise ValueError(f"a report is written as .html or .pdf (got {str(out)!r})")
 
 
 @dataclass(frozen=True, slots=True)

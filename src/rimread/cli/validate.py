@@ -96,11 +96,14 @@ def validate(
             if as_json:
                 print_json(_record(found, limits, seed))
             else:
-                _print(found, plot)
+                _print(found)
         if plot is not None:
             from rimread.validate.figure import draw  # noqa: PLC0415
 
             plots.save(draw(found, limits), plot, dpi=160)
+            if not as_json:
+                with telling():
+                    print(f"plot: {plot}")
         if show is not None:
             _shown(found, show, count, seed)
     if found.failed:
@@ -243,7 +246,7 @@ def _hbw(cell: Cell, test: TestCondition) -> tuple[float, float]:
     return brinell(cell.low_mm, test), brinell(cell.high_mm, test)
 
 
-def _print(found: Validation, plot: Path | None) -> None:
+def _print(found: Validation) -> None:
     from rimread.validate import CAUTION  # noqa: PLC0415
 
     for line in _heading(found.working):
@@ -257,8 +260,6 @@ def _print(found: Validation, plot: Path | None) -> None:
     print(f"{_row(found.whole, found.working.test)}  all")
     print("Bias, scatter, errors and U in % of d; ± is the standard uncertainty of the bias.\n")
     print_checks(found.checks)
-    if plot is not None:
-        print(f"plot: {plot}")
     print(f"\n{CAUTION}")
 
 

@@ -16,7 +16,7 @@ from typing import Final
 from rimread.check import Check, Outcome
 from rimread.hardness.block import Verification
 from rimread.hardness.rules import RuleSet, rule_set
-from rimread.whole import naming
+from rimread.whole import judge, naming
 
 __all__ = [
     "ControlChart",
@@ -117,6 +117,7 @@ def append_daily(path: Path, verification: Verification, *, on: date, operator: 
     ValueError
         If the file is no such log.
     """
+    judge(path)
     if path.exists():
         read_daily(path)
     row = (

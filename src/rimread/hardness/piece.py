@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 from rimread.check import ON_LIMIT, Check, Outcome
 from rimread.hardness.condition import TestCondition, plain_number
@@ -17,6 +17,17 @@ _ALONG_DEG = 20.0  # nearer than this to the lay counts as along it: own choice,
 
 TEMPERATURE_C = (-50.0, 100.0)
 """Where a room or a yard can be; beyond it is a slip of the pen: own choice, no source."""
+
+_WORDS = {
+    "thickness_mm": ("thickness", "mm"),
+    "edge_mm": ("distance to the edge", "mm"),
+    "spacing_mm": ("spacing", "mm"),
+    "neighbour_mm": ("diameter of the next indent", "mm"),
+    "radius_mm": ("radius", "mm"),
+    "temperature_c": ("temperature", "°C"),
+    "application_s": ("time to full force", "s"),
+}
+"""Figures of a `Piece` in words, and their unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,19 +60,18 @@ class Piece:
     application_s: float | None = None
 
     def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if field.name == "material":
-                if value is not None:
-                    material(value)
-            elif value is not None and not math.isfinite(value):
-                raise ValueError(f"{field.name} must be a finite number (got {value})")
-            elif value is not None and field.name.endswith(("_mm", "_s")) and value <= 0.0:
-                raise ValueError(f"{field.name} must be above 0 (got {value:g})")
+        if self.material is not None:
+            material(self.material)
+        for name, (words, unit) in _WORDS.items():
+            value = getattr(self, name)
+            if value is not None and not math.isfinite(value):
+                raise ValueError(f"{words} must be a finite number of {unit} (got {value})")
+            if value is not None and unit != "°C" and value <= 0.0:
+                raise ValueError(f"{words} must be above 0 {unit} (got {value:g})")
         low, high = TEMPERATURE_C
         if self.temperature_c is not None and not low <= self.temperature_c <= high:
             raise ValueError(
-                f"temperature_c must lie in {low:g} to {high:g} (got {self.temperature_c:g})"
+                f"temperature must lie in {low:g} °C to {high:g} °C (got {self.temperature_c:g})"
             )
 
 

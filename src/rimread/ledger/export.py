@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from rimread.ledger.chain import Entry
-from rimread.whole import naming, unfinished
+from rimread.whole import judge, naming, unfinished
 
 __all__ = ["COLUMNS", "Writer", "export", "flat", "full", "judge_table", "writing"]
 
@@ -144,14 +144,15 @@ def judge_table(path: Path) -> None:
     Raises
     ------
     ValueError
-        If its ending is unknown, its folder is missing, or it needs a package.
+        If its ending is unknown, or it needs a package.
+    OSError
+        If no such file can be made.
     """
     if path.suffix.lower() not in (".csv", ".jsonl", ".parquet"):
         raise ValueError(f"a table ends in .csv, .jsonl or .parquet (got {path.name!r})")
-    if not path.parent.is_dir():
-        raise ValueError(f"{path}: no such folder")
     if path.suffix.lower() == ".parquet":
         _pyarrow()
+    judge(path)
 
 
 def _csv(path: Path, columns: Mapping[str, type]) -> _Opened:

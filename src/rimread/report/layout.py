@@ -251,7 +251,9 @@ def _converted(report: TestReport) -> Iterator[Block]:
         if result.low is not None and result.high is not None:
             low, high = f"{result.low:.1f}", f"{result.high:.1f}"
             within = f" U of the measured value alone takes it from {low} to {high}."
-        extra = " Brackets: beyond the table's normal range, for information." * result.bracketed
+        extra = (
+            " Square brackets: beyond the table's normal range, for information." * result.bracketed
+        )
         yield Words(f"{result.text}.{within}{extra} Table read in: {result.table.source}.")
     yield Words(
         "A converted value is approximate, carries the unknown error of its table on top of U, and "

@@ -120,7 +120,10 @@ def read_text(path: Path, *, errors: Literal["strict", "replace"] = "strict") ->
     try:
         return data.decode("utf-16" if wide else "utf-8-sig", errors)
     except UnicodeDecodeError:
-        raise ValueError(f"{path} is no file of JSON lines in UTF-8") from None
+        raise ValueError(
+            f"{path} is no file of JSON lines in UTF-8; a photo is measured first, with "
+            "rimread measure --json"
+        ) from None
 
 
 def told_by_lines(text: str) -> Iterator[tuple[int, object]]:
