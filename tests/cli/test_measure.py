@@ -481,9 +481,10 @@ def test_average_is_one_more_line_and_the_photos_keep_theirs(tmp_path):
     one = {part["name"]: part["u_mm"] for part in plain[0]["budget_mm"]}
     per_mm = shares["pixel scale"]["u_hbw"] / one["pixel scale"]
     assert shares["rim definition"]["u_hbw"] == pytest.approx(per_mm * one["rim definition"])
-    assert shares["edge scatter"]["u_hbw"] == pytest.approx(
-        per_mm * one["edge scatter"] / math.sqrt(3)
-    )
+    own = math.hypot(one["edge scatter"], one["focus"])  # like photos scatter by nothing else
+    scatter = shares["scatter of the indents"]
+    assert scatter["u_hbw"] == pytest.approx(per_mm * own / math.sqrt(3))
+    assert scatter["dof"] == 2
     assert {"force", "ball diameter"} <= set(shares)
 
 

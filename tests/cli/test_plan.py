@@ -46,7 +46,7 @@ def test_nothing_fits() -> None:
         (["--material", "steel", "--hardness", "-200"], "a figure or a range in HBW"),
         (["--material", "steel", "--hardness", "900"], "ends at 650 HBW"),
         (["--material", "steel", "--hardness", "200", "--ball", "3"], "none of the standard's"),
-        (["--material", "steel", "--hardness", "200", "--thickness", "0"], "thickness_mm"),
+        (["--material", "steel", "--hardness", "200", "--thickness", "0"], "must be above 0 mm"),
     ],
 )
 def test_bad_input_gets_one_sentence(words: list[str], says: str) -> None:
