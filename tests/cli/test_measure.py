@@ -630,6 +630,17 @@ def test_indents_on_the_block_may_be_photos(tmp_path):
     assert records(done)[0]["statement"]["U_hbw"] > 0
 
 
+def test_a_photo_is_of_the_piece_or_of_the_block(tmp_path):
+    (first, *_) = records(measure(GOOD, options=["--json"]))
+    block = block_file(tmp_path, round(first["hbw"], 1))
+    on, other, piece = copies(tmp_path, 3)
+    words = ["--block", block, "--on-block", on, "--on-block", other]
+    assert measure(piece, options=words).exit_code == 0
+    done = measure(piece, other, options=words)
+    assert done.exit_code == 1
+    assert f"{other}: the same picture is on the block" in done.stderr
+
+
 def test_a_photo_on_the_block_that_cannot_be_read_is_told_by_the_exit_code(tmp_path):
     (tmp_path / "a.jpg").write_text("no picture", encoding="utf-8")
     for certified in (190.0, 220.0):  # whether the block passes or not

@@ -15,6 +15,8 @@ from rimread.cli._options import Way
 from rimread.cli._series import statement_of, way_by
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
+    from collections.abc import Iterable
+
     from rimread.check import Check
     from rimread.hardness import Indent, RuleSet, Statement, TestCondition, Verification
 
@@ -23,13 +25,26 @@ __all__ = ["Machine", "machine_of"]
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """How force and ball get into the uncertainty; `code` is the exit code by the block."""
+    """How force and ball get into the uncertainty.
+
+    `code` is the exit code by the block, `pictures` the hashes of the photos on it.
+    """
 
     test: TestCondition
     rules: RuleSet
     way: Way
     verification: Verification | None
     code: int
+    pictures: frozenset[str | None] = frozenset()
+
+    def code_by(self, all_seen: Iterable[Seen]) -> int:
+        """Exit code by photos of the piece that are also on the block; people are told of them."""
+        both = [seen for seen in all_seen if seen.sha256 and seen.sha256 in self.pictures]
+        for seen in both:
+            say(
+                f"{seen.name}: the same picture is on the block; it is of the block or of the piece"
+            )
+        return REFUSED if both else 0
 
     def statement(self, indent: Indent) -> Statement | None:
         """Of one indent by itself."""
@@ -52,7 +67,7 @@ def machine_of(
             raise ValueError(f"--way {way} goes through a block: give --block and --on-block")
         return Machine(job.test, job.rules, "parts", None, 0)
     certificate = read_block(block)
-    given, code = _indents_on_block(on_block or [], job)
+    given, code, pictures = _indents_on_block(on_block or [], job)
     if len(given.indents) < 2:
         raise ValueError(
             f"block {certificate.serial}: at least two indents on it are needed to tell its "
@@ -66,11 +81,12 @@ def machine_of(
         way_by(way, block=True),
         verification,
         max(code, 0 if verification.passed else REFUSED),
+        pictures,
     )
 
 
-def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int]:
-    """Indents from photos, pairs and results, and the exit code by them."""
+def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int, frozenset[str | None]]:
+    """Indents from photos, pairs and results, the exit code by them, the photos' hashes."""
     plain = replace(job, piece=None, lay_deg=None)
     indents: list[Indent] = []
     failed: list[Check] = []
@@ -94,4 +110,5 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int]:
             photos.append(seen)
     once, _ = told_once(photos)
     indents += (seen.indent for seen in once if seen.indent is not None)
-    return Given(tuple(indents), 0, tuple(failed)), code
+    pictures = frozenset(seen.sha256 for seen in photos)
+    return Given(tuple(indents), 0, tuple(failed)), code, pictures

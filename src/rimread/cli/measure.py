@@ -121,6 +121,7 @@ def measure(
             show = _json_shown(alone) if as_json else _table(names, alone, budget=budget)
             draw = None if overlay is None else _drawer(overlay, paths, job.scale)
             code, all_seen = _each(paths, job, keeper, show, draw, every=every, code=machine.code)
+        code = max(code, machine.code_by(all_seen))
         if average is not None:
             code = max(code, _averaged(all_seen, average, machine, as_json=as_json, budget=budget))
         if not as_json:
