@@ -262,8 +262,9 @@ def _common_components(
 
     `clipped` is how far the radius moves when clipped arcs move by 1 alike.
 
-    Errors of lit and shaded sides cancel on a whole turn only: all but the smear grow with the
-    root of the variance factor, as those of single arcs do.
+    Errors of lit and shaded sides cancel on a whole turn only: what the light of the edge tells
+    wrongly grows with the root of the variance factor, as errors of single arcs do. The axes take
+    the definition of the mean.
     """
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
     scatter_px = px_per_mm * _scatter(fit.residuals, fit.weights > 0, rim.clipped)

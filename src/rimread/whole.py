@@ -6,7 +6,7 @@ import errno
 import os
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 __all__ = ["judge", "naming", "sync_names", "unfinished", "write"]
@@ -55,7 +55,8 @@ def judge(path: Path) -> None:
         if place.is_dir():
             raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
         if _plain(place) and _begun(beside, place) == beside:
-            beside.unlink()
+            with suppress(PermissionError):  # a scanner holds it for a moment: it may be written
+                beside.unlink()
 
 
 @contextmanager

@@ -164,6 +164,7 @@ def test_resolution_is_the_readings_own_step():
 
     assert read(4.05, 3.9, 4.0) == 0.05
     assert read(3.8, 3.9) == 0.05  # two that end in 0 tell of no coarser scope
+    assert read(3.8, 3.9, 4.0, 3.9) == 0.1  # eight diameters do
     assert read(4.02, 3.98) == 0.02
     assert read(4.02, 3.99) == 0.01
     assert read(4.023, 3.99) == 0.001

@@ -110,8 +110,20 @@ def test_what_is_replaced_is_the_image_reading_of_the_same_photo(tmp_path):
 
 def test_a_reading_by_eye_far_from_the_image_is_told():
     for pair, told in (("4.83,4.81", False), ("3.82,3.83", True)):
-        table = measure(GOOD, "--human", pair, "--operator", "Zoë", options=())
-        assert ("look again: the mean of 3.825 mm is 21% off" in table.stdout) == told
+        done = measure(GOOD, "--human", pair, "--operator", "Zoë")
+        assert ("look again: the mean of 3.825 mm is 21% off" in done.stderr) == told
+
+
+def test_a_file_that_could_not_be_read_is_known_by_its_name(tmp_path):
+    book, cut, other = tmp_path / "book.db", tmp_path / "cut.jpg", tmp_path / "other.jpg"
+    for path in (cut, other):
+        path.write_bytes(Path(GOOD).read_bytes()[:2000])
+    assert measure(cut, "--ledger", book).exit_code == 2
+    wishes = ("--ledger", book, "--replaces", "1", "--reason", "copied again")
+    assert "of another photo" in measure(other, *wishes).stderr
+    shutil.copy(GOOD, cut)
+    assert measure(cut, *wishes).exit_code == 0
+    assert [e.draft.replaces for e in entries(book)] == [None, 1]
 
 
 def test_without_a_ledger_nothing_is_added():

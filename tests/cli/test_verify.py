@@ -117,12 +117,22 @@ def test_the_chart_alone_says_that_the_last_check_failed_or_counts_no_more(
     assert "warn  block-of-the-day" in late.stdout
     assert "due since 2026-03-04; check again before anything is tested" in late.stdout
     assert "passed" not in late.stdout
+    told = _json(block, "--log", str(log), "--on", "2026-03-04")
+    assert (told["due"], told["due_on"]) == (True, "2026-03-04")
+    assert _json(block, "--log", str(log), "--on", "2026-03-03")["due"] is False
+    early = _json(block, "--log", str(log), "--on", "2026-03-01")
+    assert (early["due"], early["due_on"]) == (True, "2026-03-01")
     _call(block, *["4.40,4.40"] * 5, "--log", str(log), "--on", "2026-03-04")
     for day in ("04", "05"):
         failed = _call(block, "--log", str(log), "--on", f"2026-03-{day}")
         assert failed.exit_code == 1
         assert "fail  block-of-the-day: block B-17 on 2026-03-04" in failed.stdout
         assert "passed" not in failed.stdout
+    other = tmp_path / "other.toml"
+    other.write_text(Path(block).read_text(encoding="utf-8").replace("B-17", "B-18"), "utf-8")
+    _call(str(other), *GOOD, "--log", str(log), "--on", "2026-03-05")
+    again = _call(block, "--log", str(log), "--on", "2026-03-05")
+    assert "pass  block-of-the-day: block B-18 on 2026-03-05" in again.stdout
 
 
 def test_results_of_measure(block: str) -> None:

@@ -283,20 +283,45 @@ def test_the_block_says_nothing_about_another_test() -> None:
             way(piece, verification)
 
 
+@pytest.mark.parametrize("piece_read", ["by eye", "by the image"])
 @pytest.mark.parametrize("resolution_mm", [None, 0.05])
 def test_like_readings_on_the_block_are_not_known_without_error(
-    resolution_mm: float | None,
+    resolution_mm: float | None, piece_read: str
 ) -> None:
+    """Rounding stays; the scope cancels where the piece was read through it, too."""
+    by_eye = piece_read == "by eye"
     step_mm = resolution_mm or 0.01
-    budget = resolution_mm and hand_reading(4.0, resolution_mm=resolution_mm)
+    reading = hand_reading(4.0, resolution_mm=step_mm)
     block = Block("B-17", brinell(4.0, SHOP), 2.3, 2.0, SHOP)
-    alike = series_from_indents([Indent(4.0, 4.0, budget or None)] * 5, SHOP)
-    piece = series_from_indents(_read([200.0] * 3, SHOP), SHOP)
+    alike = series_from_indents([Indent(4.0, 4.0, reading if resolution_mm else None)] * 5, SHOP)
+    d = diameter_for(200.0, SHOP)
+    own = hand_reading(d, resolution_mm=0.01) if by_eye else combine([Component("edge", 0.001)])
+    piece = series_from_indents([Indent(d, d, own)] * 3, SHOP)
     parts = from_bias(piece, verify(alike, block, on=DAY)).budget.components
     mean = next(c for c in parts if c.name == "mean on the block")
-    by_one_step = (brinell(4.0 - step_mm, SHOP) - brinell(4.0 + step_mm, SHOP)) / 2
-    assert mean.u == pytest.approx(by_one_step / math.sqrt(12), rel=1e-3)
-    assert f"read to {step_mm:g} mm" in mean.how
+    by_mm = (brinell(3.999, SHOP) - brinell(4.001, SHOP)) / 0.002
+    scope_mm = 0.0 if by_eye else 0.005 * 4.0 / math.sqrt(3)
+    assert mean.u == pytest.approx(by_mm * math.hypot(step_mm / math.sqrt(12), scope_mm), rel=1e-3)
+    assert f"resolution: {step_mm:g} mm" in mean.how
+    assert ("scope: " in mean.how) == (not by_eye)
+
+
+def test_a_block_read_by_eye_and_a_piece_by_the_image_by_drawing() -> None:
+    """The scope's error, ±0.5 % of d, comes into the bias and stays in the piece's value."""
+    rng = np.random.default_rng(13)
+    truth, certified, hits, runs = 200.0, 229.0, 0, 600
+    budget = combine([Component("rim definition", 0.004, common=True)])
+    for _ in range(runs):
+        block = Block("B-17", certified + rng.normal(0, 0.5), 1.0, 2.0, SHOP)
+        scope = 1 + rng.uniform(-0.005, 0.005)
+        on = [round(diameter_for(certified, SHOP) * scope + e, 2) for e in rng.normal(0, 0.004, 5)]
+        d = [diameter_for(truth, SHOP) + rng.normal(0, 0.004)] * 3
+        statement = from_bias(
+            series_from_indents([Indent(v, v, budget) for v in d], SHOP),
+            verify(series_from_indents([Indent(v, v) for v in on], SHOP), block, on=DAY),
+        )
+        hits += abs(statement.hbw - truth) <= statement.budget.U
+    assert hits / runs > 0.93
 
 
 def test_a_failed_block_gives_no_permissible_error() -> None:

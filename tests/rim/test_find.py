@@ -43,7 +43,7 @@ CODES: dict[Spoiled, set[str]] = {
         *("overlapping-indents", "cut-by-frame"),
     },
     "tiny": {"too-few-pixels", "no-indent"},
-    "black": {"underexposed"},
+    "black": {"underexposed", "rim-unclear"},
     "blown-out": {"overexposed"},
 }
 

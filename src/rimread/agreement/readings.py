@@ -25,6 +25,8 @@ __all__ = [
 _REQUIRED = ("photo", "operator", "d1", "d2")
 _OPTIONAL = ("angle", "trial", "date", "time", "U")
 _NUMERIC = {"d1": "mm", "d2": "mm", "angle": "deg", "U": "mm"}
+_MANY = 8
+"""Of readings to 0.05 mm so many end in 0 by chance in one of 250 cases."""
 _DATES = ("%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%d.%m.%Y")
 
 
@@ -264,11 +266,11 @@ def _number(record: Mapping[str, Any], key: str) -> float:
 def resolution_of(readings: Iterable[HumanReading]) -> float:
     """Largest usual step in mm that all diameters are whole multiples of, at least 0.001 mm.
 
-    No more than 0.05 mm: a scope divided into 0.1 mm is estimated to half of that (ASTM A370, as
-    quoted in a shop's procedure), and a few readings may end in 0 by chance.
+    A scope divided into 0.1 mm is estimated to half of that (ASTM A370, as quoted in a shop's
+    procedure), and a few readings may end in 0 by chance: 0.1 mm is believed of `_MANY` diameters.
     """
     values = [d for r in readings for d in (r.d1_mm, r.d2_mm)]
-    for step in (0.05, 0.02, 0.01, 0.005, 0.002):
+    for step in (0.1, 0.05, 0.02, 0.01, 0.005, 0.002)[len(values) < _MANY :]:
         if all(abs(v / step - round(v / step)) < 1e-6 / step for v in values):
             return step
     return 0.001

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rimread.cli._io import say
+
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.hardness import TestCondition
     from rimread.ledger import Entry, Ledger
@@ -51,8 +53,6 @@ class Kept:
 
     def lines(self) -> Iterator[str]:
         """Lines for people."""
-        from rimread.hardness import not_of_one_indent  # noqa: PLC0415
-
         for hand in self.hands:
             apart = hand["human_minus_image_mm"]
             against = "" if apart is None else f", {apart:+z.3f} mm against the image"
@@ -60,9 +60,6 @@ class Kept:
                 f"read by {hand['operator']}: {hand['d1_mm']:g}, {hand['d2_mm']:g} mm, mean "
                 f"{hand['mean_mm']:.3f} mm{against}; {hand['designation']}"
             )
-            far = apart and not_of_one_indent(hand["mean_mm"], hand["mean_mm"] - apart)
-            if far:
-                yield f"look again: the {far}"
         if self.entry is not None:
             yield f"ledger entry {self.entry}"
 
@@ -99,13 +96,18 @@ class Keeper:
         ValueError
             Before anything is kept, if the entry to be replaced is not one of this photo.
         """
+        from rimread.hardness import not_of_one_indent  # noqa: PLC0415
         from rimread.refusal import Refusal  # noqa: PLC0415
 
         if self.book is not None and self.wishes.replaces is not None:
-            _same_photo(self.book.entry(self.wishes.replaces), sha256)
+            _same_photo(self.book.entry(self.wishes.replaces), path, sha256)
         entry = self._image(path, sha256, result)
         mean_mm = None if isinstance(result, Refusal) else result.diameters.mean_mm
         hands = self._hands(path, sha256, entry)
+        for hand in hands:
+            far = mean_mm and not_of_one_indent(hand["mean_mm"], mean_mm)
+            if far:
+                say(f"{path}: look again: the {far}")
         return Kept(entry, tuple(self._shown(hand, mean_mm) for hand in hands))
 
     def _image(self, path: Path, sha256: str | None, result: Reading | Refusal) -> int | None:
@@ -172,12 +174,16 @@ def keeping(
         yield Keeper(wishes, book, pairs, test, scale, str(scale_file))
 
 
-def _same_photo(entry: Entry, sha256: str | None) -> None:
+def _same_photo(entry: Entry, path: Path, sha256: str | None) -> None:
+    """A file that could not be read has no hash: there the name tells."""
     draft = entry.draft
-    if draft.kind == "image" and draft.record.get("sha256") == sha256:
+    name, told = str(draft.record.get("photo")), draft.record.get("sha256")
+    same = told == sha256 if told and sha256 else Path(name).name == path.name
+    if draft.kind == "image" and same:
         return
-    what = {"hand": "a person's reading", "withdrawal": "a withdrawal"}.get(draft.kind, "")
-    of = what or f"of another photo, {draft.record.get('photo')}"
+    if draft.kind == "withdrawal":
+        raise ValueError(f"entry {entry.number} is a withdrawal, and stays: measure anew without")
+    of = "a person's reading" if draft.kind == "hand" else f"of another photo, {name}"
     raise ValueError(
         f"--replaces corrects the image's reading of the same photo, and entry {entry.number} is "
         f"{of}: take it out with 'rimread ledger withdraw' if it is wrong, and leave --replaces out"

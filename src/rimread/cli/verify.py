@@ -61,6 +61,9 @@ def verify(
       rimread verify block.toml --log daily.csv            (chart only)
       rimread verify --scope 1:1.001 2:1.998 3:3.002 4:4.001 5:5.004
 
+    The chart only also says whether the last check in the log, on whichever block, counts on the
+    day: it fails when that check did, and warns when it counts no more ("due" in --json).
+
     A block file holds serial, certified_hbw, U_hbw, k, test and, if known, valid_until.
 
     A daily check does not replace the verification of the machine by the standard in force.
@@ -87,14 +90,15 @@ def verify(
                 for line in lines:
                     print(line)
                 print_checks(checks)
-                print(_FAILED if failed else _passed(date.fromisoformat(record["due_on"]), day))
+                print(_FAILED if failed else _passed(record))
     if failed or refused:
         raise typer.Exit(REFUSED)
 
 
-def _passed(due: date, day: date) -> str:
-    late = "; check again before anything is tested"
-    return f"due since {due}{late}" if due <= day else f"passed; next due {due}"
+def _passed(record: dict[str, Any]) -> str:
+    if record.get("due"):
+        return f"due since {record['due_on']}; check again before anything is tested"
+    return f"passed; next due {record['due_on']}"
 
 
 _Outcome = tuple[dict[str, Any], list[str], tuple["Check", ...], int]
@@ -140,24 +144,28 @@ def _block(
 
 
 def _chart_only(block: Block, rules: RuleSet, day: date, log: Path) -> _Outcome:
-    from rimread.hardness import block_of_the_day, last_that_counts  # noqa: PLC0415
+    from rimread.hardness import block_of_the_day, last_that_counts, read_daily  # noqa: PLC0415
 
     chart = _chart(block, log)
     if chart is None:
         raise ValueError(
             f"{log} holds checks of block {block.serial} from fewer than two days: no chart yet"
         )
-    newest = chart.entries[-1]
-    if newest.passed:
-        counts = last_that_counts(chart.entries, test=block.test.name, on=day, rules=rules)
-    else:  # whatever the day: nothing is tested until the block has passed
-        counts = newest
+    test = block.test.name
+    so_far = [entry for entry in read_daily(log) if entry.test == test and entry.on <= day]
+    last = max(reversed(so_far), key=lambda entry: entry.on, default=None)  # of equals the last
+    if last is None or last.passed:
+        counts = last_that_counts(so_far, test=test, on=day, rules=rules)
+    else:  # whatever the day: nothing is tested until a block has passed
+        counts = last
     checks = (block_of_the_day(counts, on=day), *chart.checks)
+    due = day.isoformat() if last is None else _due(last.on, rules)
     record = {
         "block": block.serial,
         "checks": checks_json(checks),
         "chart": _chart_json(chart),
-        "due_on": _due(chart.entries[-1].on, rules),
+        "due_on": due,
+        "due": counts is None,
     }
     return record, _chart_lines(chart), checks, 0
 

@@ -30,6 +30,7 @@ from rimread.hardness.formula import (
 from rimread.hardness.materials import MATERIALS, Material, material
 from rimread.hardness.piece import Piece, explained_by_lay, piece_checks
 from rimread.hardness.planning import Option, Plan, plan
+from rimread.hardness.readings import RESOLUTION_MM, hand_reading, reading_components
 from rimread.hardness.rules import RuleSet, read_rules, rule_set
 from rimread.hardness.series import (
     Indent,
@@ -40,13 +41,10 @@ from rimread.hardness.series import (
     too_unequal,
 )
 from rimread.hardness.uncertainty import (
-    RESOLUTION_MM,
     Statement,
     from_bias,
     from_parts,
     from_permissible_error,
-    hand_reading,
-    reading_components,
     statement_by,
 )
 

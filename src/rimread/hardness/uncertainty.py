@@ -23,28 +23,21 @@ from typing import Final, Literal
 from rimread.budget import Budget, Component, combine, in_step
 from rimread.hardness.block import Verification
 from rimread.hardness.condition import TestCondition
-from rimread.hardness.formula import designation, hbw_per_mm, sensitivities
+from rimread.hardness.formula import designation, sensitivities
+from rimread.hardness.readings import mean_on_block, reading_and_scatter
 from rimread.hardness.rules import RuleSet, rule_set
-from rimread.hardness.series import Indent, Series, permissible_error
+from rimread.hardness.series import Series, permissible_error
 
 __all__ = [
-    "RESOLUTION_MM",
     "Statement",
     "ball_tolerance_mm",
     "from_bias",
     "from_parts",
     "from_permissible_error",
-    "hand_reading",
-    "reading_components",
     "statement_by",
 ]
 
-RESOLUTION_MM: Final = 0.01
-"""Step of a reading by eye of which nothing else is known: common practice with reading
-microscopes, no source."""
-
 _E_DIVISOR: Final = 2.8  # u of a permissible error, ISO 6506-1 annex C, from memory
-_ROUNDING: Final = "resolution"
 _TELLING: Final = 4
 """Fewer indents hardly tell the scatter: where it makes up most of U beside force and ball,
 Welch-Satterthwaite's U holds for two in 87 to 90 and for three in 92 to 94 of 100 trials
@@ -98,72 +91,6 @@ class Statement:
             f"{self.designation}, U = {in_step(self.hbw, U)[1]} HBW "
             f"({U / self.hbw:.1%}), k = {self.budget.k:.2f}"
         )
-
-
-def hand_reading(mean_mm: float, *, resolution_mm: float, scope_rel: float | None = None) -> Budget:
-    """Budget in mm of a mean diameter read by eye.
-
-    Equal diameters are rounded equally, so that the resolution does not average out over a series:
-    the annex has it beside s/√n, undivided.
-
-    Parameters
-    ----------
-    mean_mm : float
-        Mean of two orthogonal readings.
-    resolution_mm : float
-        Smallest step a person tells apart, each reading having two edges; taken as rectangular,
-        u = resolution / (2 √3) (ISO 6506-1 annex C, from memory).
-    scope_rel : float, optional
-        Permitted relative error of the scope, rectangular and the same for every reading; the
-        ISO limit of 0.5 % of d where not given.
-
-    Raises
-    ------
-    ValueError
-        If the resolution is not a positive number.
-    """
-    if not (math.isfinite(resolution_mm) and resolution_mm > 0.0):
-        raise ValueError(f"the resolution of a reading must be above 0 mm (got {resolution_mm:g})")
-    rules = rule_set("iso")
-    limit = rules["reading_rel"] if scope_rel is None else scope_rel
-    return combine(
-        (
-            _rounding(resolution_mm),
-            Component(
-                "scope",
-                limit * mean_mm / math.sqrt(3.0),
-                how=f"±{limit:.2%} of d, rectangular; {rules.source('reading_rel')}",
-                common=True,
-            ),
-        )
-    )
-
-
-def _rounding(resolution_mm: float) -> Component:
-    u = resolution_mm / (2.0 * math.sqrt(3.0))
-    return Component(_ROUNDING, u, how=f"{resolution_mm:g} mm, rectangular", common=True)
-
-
-def reading_components(series: Series) -> tuple[Component, ...]:
-    """What the reading of the diameters brings to the mean, in HBW.
-
-    Components marked `common` are the same error in every indent and add up linearly (GUM 5.2.2
-    note 1); the others are independent and shrink with √n.
-
-    Raises
-    ------
-    ValueError
-        If some of the used indents lack a budget.
-    """
-    indents = series.used_indents
-    if not series.has_budgets:
-        raise ValueError("every indent needs a budget of its mean diameter (some have none)")
-    groups: dict[tuple[str, bool], list[Component]] = {}
-    for indent in indents:
-        for part in _in_hbw(indent, series.test):
-            groups.setdefault((part.name, part.common), []).append(part)
-    n = len(indents)
-    return tuple(_of_mean(parts, n) for parts in groups.values())
 
 
 def statement_by(
@@ -228,7 +155,7 @@ def from_parts(series: Series, *, rules: str | RuleSet = "iso") -> Statement:
             common=True,
         ),
     )
-    parts = (*machine, *_reading_and_scatter(series))
+    parts = (*machine, *reading_and_scatter(series))
     covers = f"force, ball, reading{_material(series)}; no block was taken into account"
     return Statement("parts", H, combine(parts), 0.0, series.test, covers)
 
@@ -260,7 +187,7 @@ def from_permissible_error(
         how=f"±{limit:.1%} / 2.8; {source}",
         common=True,
     )
-    parts = (machine, *_block_parts(verification, H), *_reading_and_scatter(series))
+    parts = (machine, *_block_parts(verification, series, H), *reading_and_scatter(series))
     covers = f"machine within its permissible error, block, reading{_material(series)}"
     return Statement("permissible-error", H, combine(parts), 0.0, series.test, covers)
 
@@ -290,8 +217,8 @@ def from_bias(
     _matches(series, verification)
     H = series.mean_hbw / (1.0 + verification.error_rel)
     scale = H / series.mean_hbw
-    parts = list(_block_parts(verification, H))
-    parts += [replace(part, u=part.u * scale) for part in _reading_and_scatter(series)]
+    parts = list(_block_parts(verification, series, H))
+    parts += [replace(part, u=part.u * scale) for part in reading_and_scatter(series)]
     left_out = "; not the machine's change from day to day"
     if len(daily_errors_rel) >= 2:
         sd = statistics.stdev(daily_errors_rel)
@@ -315,58 +242,6 @@ def ball_tolerance_mm(test: TestCondition, rules: RuleSet) -> float:
     return rules["ball_tolerance_5_mm" if test.ball_mm >= 5.0 else "ball_tolerance_small_mm"]
 
 
-def _in_hbw(indent: Indent, test: TestCondition) -> list[Component]:
-    assert indent.budget is not None  # noqa: S101  (asked for before)
-    return [_scaled(part, indent.mean_mm, test) for part in indent.budget.components]
-
-
-def _scaled(part: Component, mean_mm: float, test: TestCondition) -> Component:
-    """A component in mm of a mean diameter as one in HBW."""
-    return replace(part, u=part.u * abs(hbw_per_mm(mean_mm, test)))
-
-
-def _of_mean(parts: Sequence[Component], n: int) -> Component:
-    first = parts[0]
-    if first.common:
-        u, dof = sum(p.u for p in parts) / n, min(p.dof for p in parts)
-    else:
-        whole = combine(parts)
-        u, dof = whole.u / n, whole.dof
-    how = first.how
-    if any(part.how != how for part in parts):
-        how = f"largest of {len(parts)}: {max(parts, key=lambda part: part.u).how}"
-    return Component(first.name, u, dof, how, first.common)
-
-
-def _reading_and_scatter(series: Series) -> tuple[Component, ...]:
-    """Common reading parts as they are; independent ones and the scatter are one and the same."""
-    reading = reading_components(series)
-    common = [p for p in reading if p.common]
-    independent = [p for p in reading if not p.common]
-    if series.sd_hbw is None:
-        return (*common, *independent)
-    return (*common, _scatter(series, series.sd_hbw, combine(independent).u))
-
-
-def _scatter(series: Series, sd: float, reading: float) -> Component:
-    """Scatter of the mean, no less than what the `reading` alone gives it.
-
-    A few values that lie close by luck tell no more of the piece than others: the degrees of
-    freedom stay those of their standard deviation.
-    """
-    n = len(series.used_indents)
-    u = sd / math.sqrt(n)
-    what = "reading repeatability is in it"
-    if reading > u:
-        what = f"taken as {reading:.3g} HBW, which the reading alone gives"
-    return Component(
-        "scatter of the indents",
-        max(u, reading),
-        dof=len(series.hbw) - 1,
-        how=f"s = {sd:.3g} HBW of {len(series.hbw)}, over √{n}; {what}",
-    )
-
-
 def _carried(verification: Verification, hbw: float) -> float:
     """The hardness at which the block's relative figures are taken: the higher of the two.
 
@@ -375,12 +250,9 @@ def _carried(verification: Verification, hbw: float) -> float:
     return max(hbw, verification.block.certified_hbw)
 
 
-def _block_parts(verification: Verification, hbw: float) -> tuple[Component, ...]:
-    block, series = verification.block, verification.series
-    at = _carried(verification, hbw)
-    if series.sd_hbw is None:
-        raise ValueError("a block needs at least two indents to tell its scatter (got 1)")
-    mean = _mean_on_block(series, series.sd_hbw)
+def _block_parts(verification: Verification, piece: Series, hbw: float) -> tuple[Component, ...]:
+    block, at = verification.block, _carried(verification, hbw)
+    mean = mean_on_block(verification.series, piece)
     return (
         Component(
             "reference block",
@@ -390,20 +262,6 @@ def _block_parts(verification: Verification, hbw: float) -> tuple[Component, ...
         ),
         replace(mean, u=mean.u * at / block.certified_hbw),
     )
-
-
-def _mean_on_block(series: Series, sd: float) -> Component:
-    """Scatter and rounding; what else the readings share is the same on the piece and cancels."""
-    reading = (
-        reading_components(series)
-        if series.has_budgets
-        else [_scaled(_rounding(RESOLUTION_MM), series.mean_mm, series.test)]
-    )
-    scatter = _scatter(series, sd, combine(p for p in reading if not p.common).u)
-    rounding = [p for p in reading if p.name == _ROUNDING]
-    whole = combine((scatter, *rounding))
-    how = "; ".join((scatter.how, *(f"read to {p.how}" for p in rounding)))
-    return Component("mean on the block", whole.u, whole.dof, how, common=True)
 
 
 def _matches(series: Series, verification: Verification) -> None:

@@ -20,7 +20,6 @@ from rimread.rim.trace import Ring
 
 __all__ = [
     "LOST",
-    "NO_INDENT",
     "about_a_glint",
     "about_the_same",
     "clear",
@@ -31,6 +30,7 @@ __all__ = [
     "found",
     "may_rival",
     "none_overlap",
+    "ringless",
     "rivalled",
     "rivals",
     "seen",
@@ -77,7 +77,7 @@ DARK = 0.1
 WASHED_OUT, DARKEST_PART = 0.985, 5
 """Grey value of the darkest 5 % of a photo that shows nothing any more;"""
 BRIGHTEST_PART = 99
-"""where less than 1 % is brighter than `DARK`, no rim is."""
+"""where less than 1 % is brighter than `DARK`, that is why no ring is seen."""
 MOST_CLIPPED = 0.8
 """Part of the rim next to clipped light: the clipped side says only where light exceeds it."""
 UNSETTLED_PX = 2.0
@@ -102,22 +102,21 @@ hardness. Own choice: twice what the 2005 edition of ISO 6506-2, from memory, le
 def exposed(photo: Photo) -> Refusal | None:
     """Whether the photo as a whole shows anything."""
     some = photo.grey[::16, ::16].reshape(-1)
-    ranks = [len(some) * part // 100 for part in (DARKEST_PART, BRIGHTEST_PART)]
-    levels = np.partition(some, ranks)[ranks]  # np.percentile is slower
-    darkest, brightest = (float(level) / photo.full_scale for level in levels)
-    if darkest > WASHED_OUT:
+    rank = len(some) * DARKEST_PART // 100
+    level = float(np.partition(some, rank)[rank]) / photo.full_scale  # np.percentile is slower
+    if level > WASHED_OUT:
         return Refusal(
             "overexposed",
             "The picture is washed out: less light or a shorter exposure, then photograph again.",
-            {"darkest_grey": darkest},
-        )
-    if brightest < DARK:
-        return Refusal(
-            "underexposed",
-            "The picture is too dark: more light or a longer exposure.",
-            {"brightest_grey": brightest},
+            {"darkest_grey": level},
         )
     return None
+
+
+def ringless(photo: Photo) -> Refusal:
+    """Why a photo shows no ring at all."""
+    bright = float(np.percentile(photo.grey[::16, ::16], BRIGHTEST_PART)) / photo.full_scale
+    return NO_INDENT if bright > DARK else TOO_DARK
 
 
 NO_INDENT = Refusal(
@@ -125,6 +124,7 @@ NO_INDENT = Refusal(
     "No indent was found: bring one into the frame, large enough to fill a third of it, clean the "
     "surface and focus on its rim.",
 )
+TOO_DARK = Refusal("underexposed", "The picture is too dark: more light or a longer exposure.")
 LOST = Refusal(
     "rim-unclear",
     "The trace of the rim does not settle: refocus, clean the surface or turn the light.",

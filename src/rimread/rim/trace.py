@@ -136,6 +136,8 @@ def edge_inside(photo: Photo, ellipse: Ellipse) -> Ellipse | None:
     gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=True)
     least = FLANK * gain.mean(axis=0)[np.abs(band.q_px) < FLANK_APART_PX].max()
     first, last = np.searchsorted(band.q_px, (-reach, -FLANK_APART_PX))
+    if first >= last:  # too small a rim to have another edge in it
+        return None
     peaks = gain[:, first:last]
     beside = np.maximum(gain[:, first - 1 : last - 1], gain[:, first + 1 : last + 1])
     peaks = np.where(peaks >= beside, peaks, 0)

@@ -39,8 +39,8 @@ diameter may be off (ISO 6506-2, from memory). Some video cameras have pixels th
 _SURPRISING = 3 * U_NO_CERTIFICATE
 """Relative difference of certified and nominal length from which people are told."""
 
-MOST_DIVISION_MM = 10.0
-"""No rule under a scope has coarser lines; 100 is 0.1 mm told in micrometres. Own choice."""
+MOST_DIVISION_MM = 5.0
+"""No rule under a scope has coarser lines; 10 is 0.01 mm told in micrometres. Own choice."""
 
 _ENDLESS_DOF = 1e6
 """From here on Student's t is the normal distribution to six digits, and more says nothing."""
