@@ -261,38 +261,14 @@ def _common_components(
     """What moves the whole rim alike; all but the focus likely to be the same in a series.
 
     `clipped` is how far the radius moves when clipped arcs move by 1 alike.
-
-    Errors of lit and shaded sides cancel on a whole turn only: what the light of the edge tells
-    wrongly grows with the root of the variance factor, as errors of single arcs do. The axes take
-    the definition of the mean.
     """
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
-    scatter_px = px_per_mm * _scatter(fit.residuals, fit.weights > 0, rim.clipped)
-    smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
-    unusual_px = scatter_px**2 / (scatter_px + USUAL_SCATTER * 2 * rim.ellipse.m)
-    continued = rim.blur_px * guard_px(rim.blur_px) / rim.ellipse.m
-    uneven = min(math.sqrt(fit.variance_factor(_MEAN)), MOST_UNEVEN)
-    definition_px = math.hypot(
-        SHAPE_SHARE * rim.u_common_px * uneven,
-        ROUNDING_SHARE * rim.rounding_px * uneven,
-        SCATTER_SHARE * unusual_px * uneven,
-        SMEAR_SHARE * smear,
-        CONTINUED_SHARE * continued,
-    )
     foot = max(2 * rim.dark_foot - 1, 0.0)
     half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2
     defocus_px = math.hypot(max(rim.blur_px - SHARP_BLUR_PX, 0.0), UNNOTICED_PX / math.sqrt(3))
     defocus = defocus_px / (2 * half_diagonal) * 2 * ellipse.m
     return [
-        Component(
-            name="rim definition",
-            u=2.0 * definition_px / px_per_mm,
-            how=f"shape of the edge {rim.u_common_px:.2f} px, rounding {rim.rounding_px:.2f} px, "
-            f"smear {smear:.2f} px, light continued {continued:.2f} px, scatter "
-            f"{scatter_px:.2f} px, of which unusual {unusual_px:.2f} px; arcs missing or "
-            f"doubted: x {uneven:.2f}",
-            common=True,
-        ),
+        _definition(rim, fit, px_per_mm),
         Component(
             name="dark bowl",
             u=2.0 * DARK_FOOT_SHARE * foot * rim.transition_px / px_per_mm,
@@ -319,6 +295,35 @@ def _common_components(
             "changes as focus does",
         ),
     ]
+
+
+def _definition(rim: Rim, fit: _Fit, px_per_mm: float) -> Component:
+    """What the light of the edge may tell wrongly all round, of the mean and so of the axes.
+
+    Errors of lit and shaded sides cancel on a whole turn only: the parts that differ from side to
+    side grow with the root of the variance factor, as errors of single arcs do.
+    """
+    scatter_px = px_per_mm * _scatter(fit.residuals, fit.weights > 0, rim.clipped)
+    smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
+    unusual_px = scatter_px**2 / (scatter_px + USUAL_SCATTER * 2 * rim.ellipse.m)
+    continued = rim.blur_px * guard_px(rim.blur_px) / rim.ellipse.m
+    uneven = min(math.sqrt(fit.variance_factor(_MEAN)), MOST_UNEVEN)
+    definition_px = math.hypot(
+        SHAPE_SHARE * rim.u_common_px * uneven,
+        ROUNDING_SHARE * rim.rounding_px * uneven,
+        SCATTER_SHARE * unusual_px * uneven,
+        SMEAR_SHARE * smear,
+        CONTINUED_SHARE * continued,
+    )
+    return Component(
+        name="rim definition",
+        u=2.0 * definition_px / px_per_mm,
+        how=f"shape of the edge {rim.u_common_px:.2f} px, rounding {rim.rounding_px:.2f} px, "
+        f"smear {smear:.2f} px, light continued {continued:.2f} px, scatter "
+        f"{scatter_px:.2f} px, of which unusual {unusual_px:.2f} px; arcs missing or "
+        f"doubted: x {uneven:.2f}",
+        common=True,
+    )
 
 
 def _tilt(ellipse: Ellipse, wanted: Array) -> Component:
