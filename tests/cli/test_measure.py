@@ -639,6 +639,16 @@ def test_a_photo_is_of_the_piece_or_of_the_block(tmp_path):
     done = measure(piece, other, options=words)
     assert done.exit_code == 1
     assert f"{other}: the same picture is on the block" in done.stderr
+    told = tmp_path / "results.jsonl"
+    told.write_text(measure(on, other, options=["--json"]).stdout, encoding="utf-8")
+    by_results = ["--block", block, "--on-block", told]
+    assert measure(piece, options=by_results).exit_code == 0
+    assert measure(other, options=by_results).exit_code == 1
+    done = CliRunner().invoke(
+        app, ["hardness", str(told), "--test", "10/3000", *map(str, by_results)]
+    )
+    assert done.exit_code == 2
+    assert "one is given as both" in done.stderr
 
 
 def test_a_photo_on_the_block_that_cannot_be_read_is_told_by_the_exit_code(tmp_path):

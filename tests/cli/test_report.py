@@ -156,7 +156,8 @@ def test_files_of_another_kind(tmp_path: Path):
 def test_the_uncertainty_by_the_block(job: Path, tmp_path: Path):
     block = tmp_path / "block.toml"
     block.write_text(BLOCK, encoding="utf-8")
-    indents = lines(tmp_path / "block.jsonl", series(5))
+    others = [one | {"sha256": f"{n:064x}"} for n, one in enumerate(series(5))]
+    indents = lines(tmp_path / "block.jsonl", others)
     words = ("--block", block, "--on-block", indents, "--on", "2026-11-25")
     for way, said in (("permissible-error", "within its permissible"), ("bias", "taken off")):
         out = tmp_path / f"{way}.html"
@@ -165,6 +166,9 @@ def test_the_uncertainty_by_the_block(job: Path, tmp_path: Path):
     out = tmp_path / "unsaid.html"  # as with measure --block
     assert call(job, "--out", out, *words, "--on-block", "4.00,4.01").exit_code == 0
     assert "within its permissible" in out.read_text("utf-8")
+    both = call(job, "--out", out, *words[:2], "--on-block", job, *words[4:])
+    assert both.exit_code == 2
+    assert "one is given as both" in both.stderr
     other = lines(tmp_path / "other.jsonl", [record(2.0, 2.0, test="5/750")])
     result = call(job, "--out", tmp_path / "x.html", *words[:2], "--on-block", other, *words[4:])
     assert result.exit_code == 2

@@ -36,11 +36,14 @@ class Given:
         How many results hold no diameters.
     failed : tuple of Check
         What failed when the results were measured, each with its photo.
+    pictures : frozenset of str
+        Hashes of the photos of the results, where they are known.
     """
 
     indents: tuple[Indent, ...]
     refused: int
     failed: tuple[Check, ...] = ()
+    pictures: frozenset[str] = frozenset()
 
 
 def rules_from(text: str) -> RuleSet:
@@ -94,15 +97,30 @@ def indents_from(
             elif not _came_before(result, met):
                 indents.append(result.indent)
                 failed += _failed(result)
-    return Given(tuple(indents), refused, tuple(failed))
+    pictures = frozenset(sha256 for sha256, _ in met if sha256)
+    return Given(tuple(indents), refused, tuple(failed), pictures)
 
 
 def held_against(
-    block: Block, given: Given, test: TestCondition, *, day: date, rules: RuleSet
+    block: Block,
+    given: Given,
+    test: TestCondition,
+    *,
+    day: date,
+    rules: RuleSet,
+    of_piece: frozenset[str] = frozenset(),
 ) -> Verification:
-    """Indents of a test held against the block they are on, with what failed when measured."""
+    """Indents of a test held against the block they are on, with what failed when measured.
+
+    Raises
+    ------
+    ValueError
+        If a photo on the block is one of the piece, too, by their hashes.
+    """
     from rimread.hardness import series_from_indents, verify  # noqa: PLC0415
 
+    if given.pictures & of_piece:
+        raise ValueError("a photo is of the block or of the piece; one is given as both")
     found = verify(series_from_indents(given.indents, test), block, on=day, rules=rules)
     return replace(found, checks=found.checks + given.failed)
 

@@ -35,15 +35,13 @@ class Machine:
     way: Way
     verification: Verification | None
     code: int
-    pictures: frozenset[str | None] = frozenset()
+    pictures: frozenset[str] = frozenset()
 
     def code_by(self, all_seen: Iterable[Seen]) -> int:
         """Exit code by photos of the piece that are also on the block; people are told of them."""
-        both = [seen for seen in all_seen if seen.sha256 and seen.sha256 in self.pictures]
-        for seen in both:
-            say(
-                f"{seen.name}: the same picture is on the block; it is of the block or of the piece"
-            )
+        both = {seen.path for seen in all_seen if seen.sha256 in self.pictures}
+        for path in sorted(both):
+            say(f"{path}: the same picture is on the block; it is of the block or of the piece")
         return REFUSED if both else 0
 
     def statement(self, indent: Indent) -> Statement | None:
@@ -67,7 +65,7 @@ def machine_of(
             raise ValueError(f"--way {way} goes through a block: give --block and --on-block")
         return Machine(job.test, job.rules, "parts", None, 0)
     certificate = read_block(block)
-    given, code, pictures = _indents_on_block(on_block or [], job)
+    given, code = _indents_on_block(on_block or [], job)
     if len(given.indents) < 2:
         raise ValueError(
             f"block {certificate.serial}: at least two indents on it are needed to tell its "
@@ -81,16 +79,17 @@ def machine_of(
         way_by(way, block=True),
         verification,
         max(code, 0 if verification.passed else REFUSED),
-        pictures,
+        given.pictures,
     )
 
 
-def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int, frozenset[str | None]]:
-    """Indents from photos, pairs and results, the exit code by them, the photos' hashes."""
+def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int]:
+    """Indents from photos, pairs and results, and the exit code by them."""
     plain = replace(job, piece=None, lay_deg=None)
     indents: list[Indent] = []
     failed: list[Check] = []
     photos: list[Seen] = []
+    pictures: set[str] = set()
     code = 0
     for path in expand(words):
         word = str(path)
@@ -99,6 +98,7 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int, frozenset
             given = indents_from([word], job.test)
             indents += given.indents
             failed += given.failed
+            pictures |= given.pictures
             code = max(code, REFUSED if given.refused else 0)
             continue
         seen = measured(path, plain)
@@ -110,5 +110,5 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int, frozenset
             photos.append(seen)
     once, _ = told_once(photos)
     indents += (seen.indent for seen in once if seen.indent is not None)
-    pictures = frozenset(seen.sha256 for seen in photos)
-    return Given(tuple(indents), 0, tuple(failed)), code, pictures
+    pictures |= {seen.sha256 for seen in photos if seen.sha256}
+    return Given(tuple(indents), 0, tuple(failed), frozenset(pictures)), code

@@ -11,7 +11,7 @@ import typer
 
 from rimread.budget import budget_json
 from rimread.check import checks_json
-from rimread.cli._indents import held_against, indents_from, print_checks, rules_from
+from rimread.cli._indents import Given, held_against, indents_from, print_checks, rules_from
 from rimread.cli._io import REFUSED, print_json, speaking, telling
 from rimread.cli._job import piece_of
 from rimread.cli._options import (
@@ -116,7 +116,7 @@ def hardness(
             raise ValueError(f"--working shows one indent (got {len(series.indents)})")
         one = series.indents[0]
         steps = working_of(one.d1_mm, one.d2_mm, condition) if working else ()
-        verification = _on_block(block, on_block, chosen, resolution_mm=resolution)
+        verification = _on_block(block, on_block, chosen, given, resolution_mm=resolution)
         checks = _checks(series, piece, chosen) + given.failed
         if verification is not None:
             checks += verification.checks
@@ -154,7 +154,12 @@ def _checks(series: Series, piece: Piece, rules: RuleSet) -> tuple[Check, ...]:
 
 
 def _on_block(
-    block: Path | None, words: list[str] | None, rules: RuleSet, *, resolution_mm: float | None
+    block: Path | None,
+    words: list[str] | None,
+    rules: RuleSet,
+    piece: Given,
+    *,
+    resolution_mm: float | None,
 ) -> Verification | None:
     from rimread.hardness import read_block  # noqa: PLC0415
 
@@ -165,7 +170,9 @@ def _on_block(
     certificate = read_block(block)
     given = indents_from(words, certificate.test, resolution_mm=resolution_mm)
     today = date.today()  # noqa: DTZ011  (the lab's own calendar)
-    return held_against(certificate, given, certificate.test, day=today, rules=rules)
+    return held_against(
+        certificate, given, certificate.test, day=today, rules=rules, of_piece=piece.pictures
+    )
 
 
 def _record(

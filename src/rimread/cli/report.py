@@ -147,7 +147,7 @@ def _made(word: str, asked: _Asked, job: Job, files: _Files, how: _How) -> TestR
         policy=how.average,
         scales=scales,
         daily=None if files.block_log is None else read_daily(files.block_log),
-        verification=_verification(files.block, files.on_block, job.on, rules),
+        verification=_verification(files.block, files.on_block, job.on, rules, results),
         way=way_by(how.way, block=files.block is not None),
         convert_to=how.convert_to,
         table=how.table,
@@ -233,7 +233,11 @@ def _from_ledger(where: str, asked: _Asked) -> _Read:
 
 
 def _verification(
-    block: Path | None, words: Sequence[str], day: date | None, rules: RuleSet
+    block: Path | None,
+    words: Sequence[str],
+    day: date | None,
+    rules: RuleSet,
+    results: Sequence[Result],
 ) -> Verification | None:
     if block is None and not words:
         return None
@@ -243,7 +247,8 @@ def _verification(
 
     told = read_block(block)
     given = indents_from(words, told.test)
-    return held_against(told, given, told.test, day=day, rules=rules)
+    of_piece = frozenset(result.sha256 for result in results if result.sha256)
+    return held_against(told, given, told.test, day=day, rules=rules, of_piece=of_piece)
 
 
 def _by_eye(path: Path) -> tuple[ByEye, ...]:
