@@ -135,11 +135,13 @@ def diameters(rim: Rim, scale: Scale) -> Diameters:
     floor = 0.1 / px_per_mm
     ellipse, residuals, weights = fit_ellipse(points, rim.weights, start, floor=floor)
     fit = _Fit.of(ellipse, points, residuals, weights)
-    budget = combine(_components(rim, ellipse, scale, fit, _MEAN))
-    a, b = ellipse.semi_axes
-    U_d1, U_d2 = (
-        budget.k * combine(_components(rim, ellipse, scale, fit, axis)).u for axis in _axes(ellipse)
+    moves = _scale_moves(rim, scale, fit)
+    budget, *of_axes = (
+        combine(_components(rim, ellipse, scale, fit, moves=moves, wanted=wanted))
+        for wanted in (_MEAN, *_axes(ellipse))
     )
+    U_d1, U_d2 = (budget.k * axis.u for axis in of_axes)
+    a, b = ellipse.semi_axes
     turn = np.linspace(0, 2 * np.pi, 361)
     outline = scale.px_from_mm(ellipse.points(turn))
     centre = scale.px_from_mm(np.array([ellipse.x, ellipse.y]))
@@ -214,15 +216,18 @@ class _Fit:
 
 
 def _components(
-    rim: Rim, ellipse: Ellipse, scale: Scale, fit: _Fit, wanted: Array
+    rim: Rim, ellipse: Ellipse, scale: Scale, fit: _Fit, *, moves: Array, wanted: Array
 ) -> list[Component]:
-    """Of twice what is `wanted` of (x, y, m, e, f): the mean diameter or an axis."""
+    """Of twice what is `wanted` of (x, y, m, e, f): the mean diameter or an axis.
+
+    `moves` are from `_scale_moves`.
+    """
     pull = wanted @ fit.pulls
     return [
         _edge_scatter(fit.residuals, fit.weights > 0, fit.variance_factor(wanted)),
         *_common_components(rim, ellipse, scale, fit, clipped=abs(float(pull[rim.clipped].sum()))),
         _tilt(ellipse, wanted),
-        *_scale_components(scale, _scale_gradient(rim, scale, fit, pull)),
+        *_scale_components(scale, 2 * moves @ pull),
     ]
 
 
@@ -362,23 +367,15 @@ def _scale_components(scale: Scale, gradient: Array) -> list[Component]:
     ]
 
 
-def _scale_gradient(rim: Rim, scale: Scale, fit: _Fit, pull: Array) -> Array:
-    """Change of a diameter in mm per unit of (px_per_mm_x, px_per_mm_y, k1).
-
-    Parameters
-    ----------
-    rim : Rim
-    scale : Scale
-    fit : _Fit
-    pull : ndarray, shape (N,)
-        Change of half of that diameter per change of each point's distance.
-    """
+def _scale_moves(rim: Rim, scale: Scale, fit: _Fit) -> Array:
+    """Move (3, N) of each point along its normal per unit of (px_per_mm_x, px_per_mm_y, k1)."""
     step = 1e-7
     x, y = fit.points.T
     bent = (scale.shifted(2, step).mm_from_px(rim.points_px) - fit.points) / step
-    moves = (
-        -x / scale.px_per_mm_x * fit.normals[:, 0],
-        -y / scale.px_per_mm_y * fit.normals[:, 1],
-        np.sum(bent * fit.normals, axis=1),
+    return np.array(
+        [
+            -x / scale.px_per_mm_x * fit.normals[:, 0],
+            -y / scale.px_per_mm_y * fit.normals[:, 1],
+            np.sum(bent * fit.normals, axis=1),
+        ]
     )
-    return np.array([2 * pull @ move for move in moves])
