@@ -97,7 +97,7 @@ def _only_rim(photo: Photo) -> Rim | Refusal:
     seeds = ring_seeds(photo, most=SEEDS)
     rings = _rings(photo, seeds)
     if not rings:
-        return gates.ringless(photo)
+        return gates.no_indent(photo)
     refusal = gates.first_failed(photo, seeds, rings)
     return _unrivalled(photo, rings[0], rings) if refusal is None else refusal
 

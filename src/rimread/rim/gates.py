@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +30,8 @@ __all__ = [
     "first_failed_of_several",
     "found",
     "may_rival",
+    "no_indent",
     "none_overlap",
-    "ringless",
     "rivalled",
     "rivals",
     "seen",
@@ -77,7 +78,7 @@ DARK = 0.1
 WASHED_OUT, DARKEST_PART = 0.985, 5
 """Grey value of the darkest 5 % of a photo that shows nothing any more;"""
 BRIGHTEST_PART = 99
-"""where less than 1 % is brighter than `DARK`, that is why no ring is seen."""
+"""where less than 1 % is brighter than `DARK`, that is why no rim is seen."""
 MOST_CLIPPED = 0.8
 """Part of the rim next to clipped light: the clipped side says only where light exceeds it."""
 UNSETTLED_PX = 2.0
@@ -113,10 +114,10 @@ def exposed(photo: Photo) -> Refusal | None:
     return None
 
 
-def ringless(photo: Photo) -> Refusal:
-    """Why a photo shows no ring at all."""
+def no_indent(photo: Photo, **figures: float) -> Refusal:
+    """Why a photo shows no ring, or none that is a rim: there is none, or hardly any light."""
     bright = float(np.percentile(photo.grey[::16, ::16], BRIGHTEST_PART)) / photo.full_scale
-    return NO_INDENT if bright > DARK else TOO_DARK
+    return replace(NO_INDENT if bright > DARK else TOO_DARK, evidence=figures)
 
 
 NO_INDENT = Refusal(
@@ -139,11 +140,10 @@ def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Re
     if cut is not None and alignment > CUT_ALIGNMENT and ring.evidence > LEAST_EVIDENCE:
         return cut
     if not convincing(ring) and (alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2):
-        figures = {"alignment": alignment, "evidence": ring.evidence}
-        return Refusal(NO_INDENT.code, NO_INDENT.message, figures)
+        return no_indent(photo, alignment=alignment, evidence=ring.evidence)
     if _oval(ring):
         a, b = ring.ellipse.semi_axes
-        return Refusal(NO_INDENT.code, NO_INDENT.message, {"axes_ratio": b / a})
+        return no_indent(photo, axes_ratio=b / a)
     for failed in (
         _large_enough(ring),
         framed(photo, ring.ellipse),
