@@ -352,8 +352,8 @@ def _inner_flank(photo: Photo, found: _Placed) -> _Placed | Refusal:
     if isinstance(other, Refusal):
         return found
     apart = float(np.ceil(found.ellipse.m - other.ellipse.m))
-    if apart <= max(FLANK_APART_PX, abs(other.ellipse.m - inside.m)):
-        return found  # the same edge, or none where one seemed to be
+    if apart <= FLANK_APART_PX:
+        return found
     blurs = (found.located.blur_px, other.located.blur_px)
     half = half_px(max(blurs))
     now, then = (
@@ -362,7 +362,8 @@ def _inner_flank(photo: Photo, found: _Placed) -> _Placed | Refusal:
     )
     if then > now + STRONG:
         return other
-    rival = then > now - STRONG or blurs[1] < gates.AS_SHARP * blurs[0]
+    seen = then > now or abs(other.ellipse.m - inside.m) <= apart  # where an edge seemed to be
+    rival = seen and (then > now - STRONG or blurs[1] < gates.AS_SHARP * blurs[0])
     return gates.rivalled(found.ellipse, other.ellipse) if rival else found
 
 
