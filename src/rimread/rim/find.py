@@ -342,8 +342,8 @@ def _lost(moved: Ellipse, ellipse: Ellipse) -> bool:
 def _inner_flank(photo: Photo, found: _Placed) -> _Placed | Refusal:
     """The same, or the places on an edge inside where these explain the light of both far better.
 
-    Otherwise they are a rival, unless they explain it far worse and are far less sharp: the bowl of
-    an edge outside has the one inside in it, and explains more than its own.
+    Otherwise they are a rival, unless they explain it worse and lie away from where the edge was
+    seen, or far worse and are far less sharp: an outer edge's bowl explains the inner one, too.
     """
     inside = edge_inside(photo, found.ellipse)
     if inside is None:
