@@ -182,7 +182,7 @@ def _same_photo(entry: Entry, path: Path, sha256: str | None) -> None:
     if draft.kind == "image" and same:
         return
     if draft.kind == "withdrawal":
-        raise ValueError(f"entry {entry.number} is a withdrawal, and stays: measure anew without")
+        raise ValueError(f"entry {entry.number} is a withdrawal, which stays: leave --replaces out")
     of = "a person's reading" if draft.kind == "hand" else f"of another photo, {name}"
     raise ValueError(
         f"--replaces corrects the image's reading of the same photo, and entry {entry.number} is "

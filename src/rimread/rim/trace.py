@@ -145,16 +145,21 @@ def edge_inside(photo: Photo, ellipse: Ellipse) -> Ellipse | None:
         return None
     path = closed_path(peaks, reach=PATH_REACH, toll=PATH_TOLL)
     along = peaks[np.arange(len(path)), path].astype(np.float64)
-    fitted, residuals, _ = moved_by_offsets(
-        ellipse,
-        band.t,
-        band.q_px[first:last][path],
-        along + LEAST_WEIGHT,
-        floor=FIT_FLOOR_PX,
-        consensus=CONSENSUS_PX,
-    )
-    on = np.abs(residuals) < ON_ELLIPSE_PX
+    fitted, on = _agreed(ellipse, band.t, band.q_px[first:last][path], along)
     return fitted if (along * on).mean() > least else None
+
+
+def _agreed(
+    start: Ellipse,
+    t: NDArray[np.floating],
+    offsets: NDArray[np.floating],
+    gain: NDArray[np.floating],
+) -> tuple[Ellipse, NDArray[np.bool_]]:
+    """The ellipse that most points of a path agree on, by their gain, and which lie on it."""
+    fitted, residuals, _ = moved_by_offsets(
+        start, t, offsets, gain + LEAST_WEIGHT, floor=FIT_FLOOR_PX, consensus=CONSENSUS_PX
+    )
+    return fitted, np.asarray(np.abs(residuals) < ON_ELLIPSE_PX)
 
 
 def _other_ellipse(
@@ -169,15 +174,7 @@ def _other_ellipse(
     if along.mean() <= OTHER_EVIDENCE:
         return None
     start = Ellipse(first.x, first.y, k * first.m, k * first.e, k * first.f)
-    fitted, residuals, _ = moved_by_offsets(
-        start,
-        t,
-        (u[path] - k) * first.m,
-        along + LEAST_WEIGHT,
-        floor=FIT_FLOOR_PX,
-        consensus=CONSENSUS_PX,
-    )
-    on = np.abs(residuals) < ON_ELLIPSE_PX
+    fitted, on = _agreed(start, t, (u[path] - k) * first.m, along)
     clear = on.mean() > OTHER_AGREEMENT and (along * on).mean() > OTHER_EVIDENCE
     return fitted if clear else None
 
@@ -242,13 +239,5 @@ def _in_band(photo: Photo, ellipse: Ellipse, half_px: float) -> Ring:
     gain, q = gain[:, within], band.q_px[within]
     path = closed_path(gain, reach=PATH_REACH, toll=PATH_TOLL)
     along: NDArray[np.floating] = gain[np.arange(BAND_ARCS), path].astype(np.float64)
-    fitted, residuals, _ = moved_by_offsets(
-        ellipse,
-        band.t,
-        q[path],
-        along + LEAST_WEIGHT,
-        floor=FIT_FLOOR_PX,
-        consensus=CONSENSUS_PX,
-    )
-    on = np.abs(residuals) < ON_ELLIPSE_PX
+    fitted, on = _agreed(ellipse, band.t, q[path], along)
     return Ring(ellipse=fitted, evidence=float(np.mean(along * on)), agreement=float(np.mean(on)))

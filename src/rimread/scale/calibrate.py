@@ -37,7 +37,7 @@ diameter may be off (ISO 6506-2, from memory). Some video cameras have pixels th
 """
 
 _SURPRISING = 3 * U_NO_CERTIFICATE
-"""Relative difference of certified and nominal length from which people are told."""
+"""Relative difference of certified and nominal length from which people are told. Own choice."""
 
 MOST_DIVISION_MM = 5.0
 """No rule under a scope has coarser lines; 10 is 0.01 mm told in micrometres. Own choice."""
