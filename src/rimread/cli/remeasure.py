@@ -68,7 +68,7 @@ def remeasure(
     check; 2 wrong use, or photos or lines that could not be read; 130 stopped. The rest is done.
     """  # noqa: D301  (\b keeps the lines of the examples)
     with speaking(), _stoppable():
-        from rimread.archive.results import draw, write_results  # noqa: PLC0415
+        from rimread.archive.results import write_results  # noqa: PLC0415
         from rimread.archive.run import Archive  # noqa: PLC0415
         from rimread.archive.work import Settings  # noqa: PLC0415
         from rimread.hardness import RESOLUTION_MM  # noqa: PLC0415
@@ -97,13 +97,8 @@ def remeasure(
                 archive, book, out, own=columns, pull=pull, resolution_mm=old_step, tell=say
             )
             head = book.head()
-        if plot is not None and compared.error:
-            plots.save(draw(compared), plot, dpi=150)
-        elif plot is not None:
-            say(
-                f"{plot}: not drawn, as no photo has both an earlier result and a new one: give "
-                "d1, d2, mean or hbw as read before in a CSV file"
-            )
+        if plot is not None:
+            _plot(compared, plot)
         with telling():
             if as_json:
                 print_json(_record(tally, compared, head))
@@ -125,6 +120,18 @@ def _stoppable() -> Iterator[None]:
             "it writes the table of results when all is done"
         )
         raise typer.Exit(_STOPPED) from None
+
+
+def _plot(compared: Comparison, plot: Path) -> None:
+    from rimread.archive.results import draw  # noqa: PLC0415
+
+    if compared.error:
+        plots.save(draw(compared), plot, dpi=150)
+        return
+    say(
+        f"{plot}: not drawn, as no photo has both an earlier result and a new one: give d1, d2, "
+        "mean or hbw as read before in a CSV file"
+    )
 
 
 def _judge(

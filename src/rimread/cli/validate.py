@@ -98,12 +98,7 @@ def validate(
             else:
                 _print(found)
         if plot is not None:
-            from rimread.validate.figure import draw  # noqa: PLC0415
-
-            plots.save(draw(found, limits), plot, dpi=160)
-            if not as_json:
-                with telling():
-                    print(f"plot: {plot}")
+            _plot(found, limits, plot, as_json=as_json)
         if show is not None:
             _shown(found, show, count, seed)
     if found.failed:
@@ -162,6 +157,15 @@ def _character(path: Path, scale: Scale, tone: ToneCurve | None, seed: int) -> C
             f"they are drawn as the conditions have them"
         )
     return found
+
+
+def _plot(found: Validation, limits: Limits, plot: Path, *, as_json: bool) -> None:
+    from rimread.validate.figure import draw  # noqa: PLC0415
+
+    plots.save(draw(found, limits), plot, dpi=160)
+    if not as_json:
+        with telling():
+            print(f"plot: {plot}")
 
 
 def _judge(plot: Path | None, show: Path | None) -> None:
