@@ -18,7 +18,7 @@ __all__ = ["Diameters", "diameters"]
 
 Array = NDArray[np.floating]
 
-SHAPE_SHARE = 0.45
+SHAPE_SHARE = 0.5
 """Share of the spread of places over the shapes of the edge, which is on the wide side: shapes are
 weighted mildly (`TEMPER` in `rimread.rim.shapes`)."""
 ROUNDING_SHARE, SMEAR_SHARE, SCATTER_SHARE = 0.24, 0.5, 6.0
