@@ -11,9 +11,11 @@ from http.client import HTTPConnection
 import pytest
 from PIL import Image
 from tests.bench.conftest import ROOT, make_ready, running
+from typer.testing import CliRunner
 
 from rimread.bench import serve
 from rimread.bench.desk import Desk
+from rimread.cli import app
 
 EVERYWHERE = "0.0.0.0"  # noqa: S104  (refused, or with a token)
 PHOTO = ROOT / "sample_images/hall-plate-2.jpg"
@@ -131,6 +133,16 @@ def test_all_addresses_need_a_name():
 def test_an_address_that_is_none_is_said(host, port):
     with pytest.raises(ValueError, match=r"address|port"):
         serve.address_for(host, port)
+
+
+def test_where_the_port_is_taken_nothing_is_made(tmp_path):
+    with serve.bound(serve.address_for("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        words = ["bench", "--data", str(tmp_path / "room"), "--port", port, "--no-show"]
+        done = CliRunner().invoke(app, words)
+    assert done.exit_code == 2
+    assert "another program has it" in done.stderr
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_token_opens_the_page_and_nothing_else_does(tmp_path):

@@ -130,6 +130,9 @@ def test_a_check_that_failed_is_told(tmp_path):
     assert done.exit_code == 1
     assert f"rimread: {tmp_path / 'plot.png'}: not drawn, as no photo has both" in done.stderr
     assert not (tmp_path / "plot.png").exists()
+    (tmp_path / "plot.png").touch()
+    again = run(*words, "--out", tmp_path / "out.csv", "--test", "10/3000", "--on", "2127-01-01")
+    assert "the file there is an older one" in again.stderr
     assert "1 measured with a check that failed" in done.stdout
     (row,) = table(tmp_path / "out.csv")
     assert row["failed"] == "scale-in-date"

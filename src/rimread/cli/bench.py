@@ -78,17 +78,15 @@ def bench(
         if camera is not None:
             _try_camera(camera)
         what = bench_serve.Bench(data, camera, picture_size(size), ledger)
-        _copy_scales(scale or (), data / "scales")
-        with (
-            until_stopped("the bench has stopped"),
-            bench_serve.opened(what) as (desk, live),
-            bench_serve.bound(address) as sock,
-        ):
-            url = address.url(sock.getsockname()[1])
-            say(f"the bench is at {url} (Ctrl-C ends)")
-            if show:
-                webbrowser.open(url)
-            bench_serve.serve(desk, live, address, sock)
+        # Bound first: where that fails nothing has been made.
+        with until_stopped("the bench has stopped"), bench_serve.bound(address) as sock:
+            _copy_scales(scale or (), data / "scales")
+            with bench_serve.opened(what) as (desk, live):
+                url = address.url(sock.getsockname()[1])
+                say(f"the bench is at {url} (Ctrl-C ends)")
+                if show:
+                    webbrowser.open(url)
+                bench_serve.serve(desk, live, address, sock)
 
 
 def _judge_scales(files: Sequence[Path]) -> None:

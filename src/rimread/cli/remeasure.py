@@ -128,9 +128,10 @@ def _plot(compared: Comparison, plot: Path) -> None:
     if compared.error:
         plots.save(draw(compared), plot, dpi=150)
         return
+    older = "; the file there is an older one" if plot.exists() else ""
     say(
         f"{plot}: not drawn, as no photo has both an earlier result and a new one: give d1, d2, "
-        "mean or hbw as read before in a CSV file"
+        f"mean or hbw as read before in a CSV file{older}"
     )
 
 

@@ -108,6 +108,10 @@ def validate(
 def _limits(most_error: float | None, most_refused: float | None) -> Limits:
     from rimread.validate import Limits  # noqa: PLC0415
 
+    if most_error is not None and not 0.0 < most_error < 100.0:
+        raise ValueError(f"--most-error is a percentage above 0 (got {most_error:g})")
+    if most_refused is not None and not 0.0 <= most_refused <= 100.0:
+        raise ValueError(f"--most-refused is a percentage from 0 to 100 (got {most_refused:g})")
     given = {"error_rel": most_error, "refused": most_refused}
     return Limits(**{name: value / 100.0 for name, value in given.items() if value is not None})
 

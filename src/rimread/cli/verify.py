@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -15,7 +16,7 @@ from rimread.cli._options import Json, Rules, date_of, day
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from rimread.check import Check
-    from rimread.hardness import Block, ControlChart, RuleSet, Verification
+    from rimread.hardness import Block, ControlChart, DailyCheck, RuleSet, Verification
 
 _CHART_HALF_WIDTH = 24  # characters from the centre line to the limit
 _CHART_LINES = 30
@@ -126,7 +127,7 @@ def _interval(word: str) -> tuple[float, float]:
 def _block(
     things: list[str], rules: RuleSet, day: date, log: Path | None, operator: str
 ) -> _Outcome:
-    from rimread.hardness import append_daily, read_block  # noqa: PLC0415
+    from rimread.hardness import append_daily, due_on, read_block, read_daily  # noqa: PLC0415
 
     block = read_block(Path(things[0]))
     given = indents_from(things[1:], block.test)
@@ -135,51 +136,41 @@ def _block(
     verification = held_against(block, given, block.test, day=day, rules=rules)
     if log is not None:
         append_daily(log, verification, on=day, operator=operator)
-    chart = None if log is None else _chart(block, log)
+    chart = None if log is None else _chart(block, read_daily(log))
     checks = verification.checks + (chart.checks if chart else ())
     record = _record(verification, checks, chart)
-    record["due_on"] = _due(day, rules)
+    record["due_on"] = due_on(day, rules=rules).isoformat()
     lines = [*_lines(verification), *(_chart_lines(chart) if chart else ())]
     return record, lines, checks, given.refused
 
 
 def _chart_only(block: Block, rules: RuleSet, day: date, log: Path) -> _Outcome:
-    from rimread.hardness import block_of_the_day, last_that_counts, read_daily  # noqa: PLC0415
+    from rimread.hardness import block_of_the_day, due_on, last_check, read_daily  # noqa: PLC0415
 
-    chart = _chart(block, log)
+    entries = read_daily(log)
+    chart = _chart(block, entries)
     if chart is None:
         raise ValueError(
             f"{log} holds checks of block {block.serial} from fewer than two days: no chart yet"
         )
-    test = block.test.name
-    so_far = [entry for entry in read_daily(log) if entry.test == test and entry.on <= day]
-    last = max(reversed(so_far), key=lambda entry: entry.on, default=None)  # of equals the last
-    if last is None or last.passed:
-        counts = last_that_counts(so_far, test=test, on=day, rules=rules)
-    else:  # whatever the day: nothing is tested until a block has passed
-        counts = last
-    checks = (block_of_the_day(counts, on=day), *chart.checks)
-    due = day.isoformat() if last is None else _due(last.on, rules)
+    last = last_check(entries, test=block.test.name, on=day)
+    due_day = day if last is None else due_on(last.on, rules=rules)
+    # A failed check counts whatever the day: nothing is tested until a block has passed.
+    due = last is None or (last.passed and day >= due_day)
+    checks = (block_of_the_day(None if due else last, on=day), *chart.checks)
     record = {
         "block": block.serial,
         "checks": checks_json(checks),
         "chart": _chart_json(chart),
-        "due_on": due,
-        "due": counts is None,
+        "due_on": due_day.isoformat(),
+        "due": due,
     }
     return record, _chart_lines(chart), checks, 0
 
 
-def _due(day: date, rules: RuleSet) -> str:
-    from rimread.hardness import due_on  # noqa: PLC0415
+def _chart(block: Block, entries: Sequence[DailyCheck]) -> ControlChart | None:
+    from rimread.hardness import control_chart  # noqa: PLC0415
 
-    return due_on(day, rules=rules).isoformat()
-
-
-def _chart(block: Block, log: Path) -> ControlChart | None:
-    from rimread.hardness import control_chart, read_daily  # noqa: PLC0415
-
-    entries = read_daily(log)
     own = [e for e in entries if (e.block, e.test) == (block.serial, block.test.name)]
     if len({entry.on for entry in own}) < 2:
         return None

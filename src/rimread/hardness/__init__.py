@@ -12,6 +12,7 @@ from rimread.hardness.daily import (
     block_of_the_day,
     control_chart,
     due_on,
+    last_check,
     last_that_counts,
     read_daily,
 )
@@ -88,6 +89,7 @@ __all__ = [
     "hardness_from_diameter",
     "hbw_per_mm",
     "indent_checks",
+    "last_check",
     "last_that_counts",
     "material",
     "not_of_one_indent",

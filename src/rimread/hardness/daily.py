@@ -25,6 +25,7 @@ __all__ = [
     "block_of_the_day",
     "control_chart",
     "due_on",
+    "last_check",
     "last_that_counts",
     "read_daily",
 ]
@@ -214,10 +215,16 @@ def due_on(last: date, *, rules: str | RuleSet = "iso", every: str = "verify_eve
     return last + min(days, date.max - last)  # a mistyped year must not spoil the log
 
 
+def last_check(entries: Sequence[DailyCheck], *, test: str, on: date) -> DailyCheck | None:
+    """The last check under a test up to a day, passed or not; of several on a day the last line."""
+    so_far = [e for e in entries if e.test == test and e.on <= on]
+    return max(reversed(so_far), key=lambda entry: entry.on, default=None)  # of equals the last
+
+
 def last_that_counts(
     entries: Sequence[DailyCheck], *, test: str, on: date, rules: str | RuleSet = "iso"
 ) -> DailyCheck | None:
-    """The last check under a test that still counts on a day; of several on a day the last line.
+    """`last_check`, where it still counts on the day.
 
     Parameters
     ----------
@@ -230,8 +237,8 @@ def last_that_counts(
     rules : {"iso", "astm"} or RuleSet
         How long a check counts.
     """
-    counts = [e for e in entries if e.test == test and e.on <= on < due_on(e.on, rules=rules)]
-    return max(reversed(counts), key=lambda entry: entry.on, default=None)  # of equals the last
+    last = last_check(entries, test=test, on=on)
+    return last if last is not None and on < due_on(last.on, rules=rules) else None
 
 
 def block_of_the_day(entry: DailyCheck | None, *, on: date) -> Check:
