@@ -48,6 +48,7 @@ _Depth = TypeVar("_Depth", np.uint8, np.uint16)
 
 _FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "GIF", "WEBP")
 _AS_CODED = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
+_HALF_COLOUR = cv2.IMREAD_REDUCED_COLOR_2 | cv2.IMREAD_IGNORE_ORIENTATION
 
 _TIFF_BITS, _TIFF_PHOTOMETRIC = 258, 262
 _TIFF_WHITE_IS_ZERO = 0
@@ -80,6 +81,9 @@ class Photo:
     white : int or None
         Grey value of full light when it is less than the pixel can hold: linear 10, 12 or 14 bit
         values in 16-bit pixels.
+    chroma : ndarray, shape (about height / 2, width / 2, 2), uint8, or None
+        Cr and Cb (BT.601) of the picture at half its size; None when the file has 16 bits or no
+        colour.
     """
 
     grey: NDArray[np.uint8] | NDArray[np.uint16]
@@ -89,6 +93,7 @@ class Photo:
     jpeg_quality: int | None = None
     tone_stated: bool = False
     white: int | None = None
+    chroma: NDArray[np.uint8] | None = None
 
     @property
     def width_px(self) -> int:
@@ -188,7 +193,7 @@ def _judge_file(path: Path, found: os.stat_result) -> None:
 
 def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Photo:
     _judge_header(path, image)
-    grey, white = _grey(path, data, image)
+    grey, white, chroma = _values(path, data, image)
     said = tone or _tone_said(image)
     resolved: Tone = said or ("srgb" if white is None else "linear")
     return Photo(
@@ -199,6 +204,7 @@ def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Ph
         jpeg_quality=jpeg.quality(image),
         tone_stated=said is not None,
         white=white if resolved == "linear" else None,
+        chroma=chroma,
     )
 
 
@@ -217,37 +223,54 @@ def _judge_header(path: Path, image: Image.Image) -> None:
         raise PhotoError(f"{path}: holds {frames} pictures; save the one to measure on its own")
 
 
-def _grey(
+def _values(
     path: Path, data: bytes, image: Image.Image
-) -> tuple[NDArray[np.uint8] | NDArray[np.uint16], int | None]:
-    """Grey values and the largest value the camera can have meant."""
+) -> tuple[NDArray[np.uint8] | NDArray[np.uint16], int | None, NDArray[np.uint8] | None]:
+    """Grey values, the largest one the camera can have meant, and the chroma of 8-bit colour."""
     if image.format in {"JPEG", "MPO"} and image.mode in {"L", "RGB"}:
         if not jpeg.ends(data):
             raise PhotoError(f"{path}: cut short, the end of the JPEG is missing")
-        return _decode(path, data).astype(np.uint8, copy=False), None
+        luma = _decode(path, data, _AS_CODED).astype(np.uint8, copy=False)
+        return luma, None, None if image.mode == "L" else _jpeg_chroma(path, data)
     # both decoders turn a TIFF, and loading it drops the tag
     turned = _orientation(image) if image.format == "TIFF" else 1
     image.load()  # raises when the file is cut short, which cv2 does not
     bits = _bits(image, data)
     if bits <= 8:
-        return _as_stored(np.asarray(image.convert("L")), turned), None
+        stored = _as_stored(np.asarray(image.convert("L")), turned)
+        return stored, None, _chroma(image, turned)
     if bits > 16 or image.mode == "F":
         raise PhotoError(f"{path}: {bits} bits a channel; photos of 8 or 16 bits are read")
-    grey = _decode(path, data).astype(np.uint16, copy=False)
+    grey = _decode(path, data, _AS_CODED).astype(np.uint16, copy=False)
     if _tiff_tag(image, _TIFF_PHOTOMETRIC) == _TIFF_WHITE_IS_ZERO:
         grey = np.iinfo(np.uint16).max - grey
-    return _as_stored(grey, turned), _white(grey)
+    return _as_stored(grey, turned), _white(grey), None
 
 
-def _decode(path: Path, data: bytes) -> NDArray[np.generic]:
-    """Decode with OpenCV: skips the chroma of a JPEG and keeps 16 bits."""
+def _decode(path: Path, data: bytes, how: int) -> NDArray[np.generic]:
+    """Decode with OpenCV: skips the chroma of a JPEG where none is asked for, keeps 16 bits."""
     try:
-        grey = cv2.imdecode(np.frombuffer(data, np.uint8), _AS_CODED)
+        grey = cv2.imdecode(np.frombuffer(data, np.uint8), how)
     except cv2.error as error:
         raise PhotoError(f"{path}: cannot be decoded ({error.err})") from None
     if grey is None or grey.dtype not in (np.uint8, np.uint16):
         raise PhotoError(f"{path}: cannot be decoded; save it as an 8 or 16 bit PNG or TIFF")
     return np.asarray(grey)
+
+
+def _jpeg_chroma(path: Path, data: bytes) -> NDArray[np.uint8]:
+    """Cr and Cb at half size, as most JPEGs hold them."""
+    half = _decode(path, data, _HALF_COLOUR).astype(np.uint8, copy=False)
+    return np.ascontiguousarray(cv2.cvtColor(half, cv2.COLOR_BGR2YCrCb)[..., 1:], np.uint8)
+
+
+def _chroma(image: Image.Image, turned: int) -> NDArray[np.uint8] | None:
+    """Cr and Cb at half size, None of a picture without colour."""
+    if image.mode in {"1", "L", "LA"}:
+        return None
+    whole = np.asarray(image.convert("RGB").convert("YCbCr"))[..., :0:-1]
+    stored = _as_stored(whole, turned)
+    return np.asarray(cv2.resize(stored, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
 
 
 def _bits(image: Image.Image, data: bytes) -> int:
@@ -341,7 +364,7 @@ def _undo(tone: Tone, coded: NDArray[np.float32]) -> NDArray[np.float32]:
 def _as_stored(grey: NDArray[_Depth], orientation: int) -> NDArray[_Depth]:
     """Undo the turning or mirroring a decoder made for an orientation tag (TIFF 6.0, 274)."""
     if orientation in {5, 6, 7, 8}:
-        grey = grey.T
+        grey = grey.swapaxes(0, 1)
     if orientation in {2, 3, 7, 8}:  # right to left
         grey = grey[:, ::-1]
     if orientation in {3, 4, 6, 7}:  # bottom to top

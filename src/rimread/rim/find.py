@@ -13,13 +13,8 @@ from rimread.refusal import Refusal
 from rimread.rim import gates
 from rimread.rim.ellipse import Ellipse, largest_move, moved_by_offsets
 from rimread.rim.field import CUT_BY_FIELD, black_surround, filled, reaches_into
-from rimread.rim.locate import (
-    Located,
-    Settled,
-    locate,
-    log_likelihood,
-    settle,
-)
+from rimread.rim.locate import Located, Settled, locate, log_likelihood, settle
+from rimread.rim.marks import drawn_along
 from rimread.rim.model import Rim
 from rimread.rim.profiles import half_px
 from rimread.rim.seed import Seed, ring_seeds
@@ -301,6 +296,8 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
         ),
     )
     refusal = gates.seen(rim, shown, speaking=broken & ~located.clipped, moved_px=found.moved_px)
+    if refusal is None:
+        refusal = drawn_along(photo, found.ellipse)
     return rim if refusal is None else refusal
 
 

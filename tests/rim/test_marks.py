@@ -1,0 +1,129 @@
+"""Pictures with something drawn into them: along the rim nothing is measured, elsewhere it is."""
+
+import math
+
+import cv2
+import numpy as np
+import pytest
+
+from rimread.diameters import diameters
+from rimread.photo import read_photo
+from rimread.refusal import Refusal
+from rimread.rim import find_rim
+
+FULL = [(0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 255, 255), (255, 255, 0), (255, 0, 255)]
+SHOTS = [("clean", 1), ("shop", 4), ("clean", 5)]
+
+
+def circle(picture, truth, colour, *, off=0.0, width=1, dash_deg=360):
+    """A circle drawn about the rim, `off` radii away from it, to a sixteenth of a pixel."""
+    centre = (round(16 * truth.centre_x_px), round(16 * truth.centre_y_px))
+    radius = round(4 * (1 + off) * (truth.axis1_px + truth.axis2_px))
+    for start in range(0, 360, 2 * dash_deg):
+        cv2.ellipse(
+            picture, centre, (radius, radius), 0, start, start + dash_deg, colour, width,
+            cv2.LINE_AA, 4,
+        )  # fmt: skip
+
+
+def lines(picture, truth, colour, *, places, width=1):
+    """Lines along and across, at places in radii from the middle of the indent."""
+    height, wide = picture.shape[:2]
+    half = (truth.axis1_px + truth.axis2_px) / 4
+    for place in places:
+        x, y = (round(c + place * half) for c in (truth.centre_x_px, truth.centre_y_px))
+        cv2.line(picture, (x, 0), (x, height), colour, width)
+        cv2.line(picture, (0, y), (wide, y), colour, width)
+
+
+def fringed(picture, by):
+    """Red and blue as an objective shows them that makes one larger by `by` than the other."""
+    height, width = picture.shape[:2]
+    for channel, size in ((0, 1 - by / 2), (2, 1 + by / 2)):
+        middle = ((1 - size) * width / 2, (1 - size) * height / 2)
+        turn = np.array([[size, 0, middle[0]], [0, size, middle[1]]])
+        picture[..., channel] = cv2.warpAffine(
+            picture[..., channel], turn, (width, height), borderMode=cv2.BORDER_REPLICATE
+        )
+
+
+def read_back(picture, path, quality=90):
+    cv2.imwrite(str(path), picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
+    return read_photo(path)
+
+
+@pytest.fixture
+def coloured(simulated):
+    def shot(tier, seed):
+        shot = simulated(tier, seed)
+        return cv2.cvtColor(shot.picture, cv2.COLOR_GRAY2BGR), shot
+
+    return shot
+
+
+@pytest.mark.parametrize("colour", FULL)
+@pytest.mark.parametrize(("suffix", "quality"), [(".jpg", 75), (".jpg", 95), (".png", 0)])
+def test_a_fine_circle_on_the_rim_is_no_rim(coloured, tmp_path, colour, suffix, quality):
+    picture, shot = coloured("clean", 1)
+    circle(picture, shot.truth[0], colour, off=0.01)
+    result = find_rim(read_back(picture, tmp_path / f"drawn{suffix}", quality))
+    assert isinstance(result, Refusal)
+    assert result.code == "drawn-on"
+
+
+@pytest.mark.parametrize(("tier", "seed"), SHOTS)
+@pytest.mark.parametrize("drawn", [{"off": 0.0}, {"off": -0.01}, {"width": 3}, {"dash_deg": 6}])
+def test_no_circle_near_the_rim_gives_a_number(coloured, tmp_path, tier, seed, drawn):
+    picture, shot = coloured(tier, seed)
+    circle(picture, shot.truth[0], (0, 255, 0), **drawn)
+    assert isinstance(find_rim(read_back(picture, tmp_path / "drawn.jpg")), Refusal)
+
+
+@pytest.mark.parametrize(("tier", "seed"), SHOTS)
+@pytest.mark.parametrize("colour", [*FULL[:2], (0, 0, 0), (255, 255, 255)])
+def test_lines_across_the_rim_do_not_matter(coloured, tmp_path, tier, seed, colour):
+    picture, shot = coloured(tier, seed)
+    lines(picture, shot.truth[0], colour, places=[0.0])
+    rim = find_rim(read_back(picture, tmp_path / "lines.jpg"))
+    assert not isinstance(rim, Refusal), rim
+    found = diameters(rim, shot.scale)
+    assert abs(found.mean_mm - shot.truth[0].mean_mm) <= found.budget.U
+
+
+@pytest.mark.parametrize(("tier", "seed"), SHOTS)
+@pytest.mark.parametrize("colour", [*FULL[:2], (0, 0, 0), (255, 255, 255)])
+def test_lines_that_touch_the_rim_do_no_harm(coloured, tmp_path, tier, seed, colour):
+    picture, shot = coloured(tier, seed)
+    lines(picture, shot.truth[0], colour, places=[-1.0, 1.0])
+    rim = find_rim(read_back(picture, tmp_path / "lines.jpg"))
+    if not isinstance(rim, Refusal):
+        found = diameters(rim, shot.scale)
+        assert abs(found.mean_mm - shot.truth[0].mean_mm) <= found.budget.U
+
+
+@pytest.mark.parametrize("shot", SHOTS)
+@pytest.mark.parametrize("by", [0.0, 0.005])
+@pytest.mark.parametrize("light", [(1.0, 1.0, 1.0), (0.5, 0.9, 1.0)])
+def test_coloured_light_and_fringes_are_not_drawn(coloured, tmp_path, shot, by, light):
+    picture, _ = coloured(*shot)
+    picture = (picture * np.array(light)).astype(np.uint8)
+    fringed(picture, by)
+    assert not isinstance(find_rim(read_back(picture, tmp_path / "fringed.jpg")), Refusal)
+
+
+def test_a_picture_without_colour_has_no_chroma(simulated, tmp_path):
+    picture = simulated("clean", 1).picture
+    for suffix in (".jpg", ".png", ".tif"):
+        assert read_back(picture, tmp_path / f"grey{suffix}").chroma is None
+
+
+@pytest.mark.parametrize("suffix", [".jpg", ".png", ".bmp", ".tif"])
+def test_chroma_is_that_of_the_place(tmp_path, suffix):
+    picture = np.full((101, 160, 3), 120, np.uint8)
+    picture[60:80, 20:60] = (0, 0, 255)
+    chroma = read_back(picture, tmp_path / f"patch{suffix}", 95).chroma.astype(float) - 128
+    assert abs(chroma.shape[0] - 101 / 2) <= 0.5
+    assert chroma.shape[1:] == (80, 2)
+    red = chroma[32:38, 12:28]  # Cr and Cb of full red by BT.601: 127 and -43
+    assert np.allclose(red.mean(axis=(0, 1)), (127, -43), atol=3)
+    assert math.isclose(abs(chroma[:20]).max(), 0.0, abs_tol=2.0)
