@@ -130,7 +130,7 @@ def test_failed_checks_exit_with_1(tmp_path: Path):
 )
 def test_misuse_writes_nothing(job: Path, tmp_path: Path, words: tuple[str, ...], says: str):
     out = tmp_path / "x.html"
-    result = call(job, "--out", out, *words)
+    result = call(job, *(() if "--out" in words else ("--out", out)), *words)
     assert result.exit_code == 2
     assert says in result.stderr
     assert "Traceback" not in result.output

@@ -56,6 +56,24 @@ def test_an_empty_word_is_no_file(
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("plan", "--hardness", "200", "--hardness", "300"),
+        ("hardness", "4.0", "4.0", "--test", "10/3000", "--test=5/750"),
+    ],
+)
+def test_one_value_is_not_given_twice(words: tuple[str, ...]) -> None:
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 2
+    assert "is given 2 times, and takes one value" in done.stderr
+
+
+def test_options_that_take_several_values_and_flags_may_be_repeated() -> None:
+    words = ("hardness", "4.0", "4.0", "--test", "10/3000", "--json", "--json")
+    assert CliRunner().invoke(app, words).exit_code == 0
+
+
 def test_empty_text_is_text() -> None:
     words = ("hardness", "--test", "10/3000", "4.0", "4.0", "--material", "")
     assert "material must be one of" in CliRunner().invoke(app, words).stderr

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import pytest
 
+from rimread.budget import Component, combine
 from rimread.hardness import (
     Block,
     Indent,
@@ -64,6 +66,24 @@ def test_permissible_error(certified: float, error: float, outcome: str) -> None
     verification = _verify(*[certified * (1 + error)] * 5, block=block)
     assert _outcomes(verification)["block-error"] == outcome
     assert verification.passed == (outcome == "pass")
+
+
+@pytest.mark.parametrize(
+    ("U_hbw", "reading_mm", "outcome"),
+    [(2.3, None, "pass"), (2.3, 0.01, "pass"), (4.5, None, "pass"), (4.7, None, "fail"),
+     (2.3, 0.04, "fail"), (230.0, None, "fail")],
+)  # fmt: skip
+def test_an_error_known_worse_than_its_limit_decides_nothing(
+    U_hbw: float, reading_mm: float | None, outcome: str
+) -> None:
+    """Limit 2 % of 229 HBW, by default: 4.58 HBW; 0.04 mm of 4 mm is 2 % in d, 4 % in HBW."""
+    d = diameter_for(229.0, SHOP)
+    parts = [Component("rim definition", (reading_mm or 0.0) / 2.0, common=True)]
+    budget = None if reading_mm is None else combine(parts)
+    series = series_from_indents([Indent(d, d, budget)] * 5, SHOP)
+    found = verify(series, replace(BLOCK, U_hbw=U_hbw), on=DAY)
+    assert _outcomes(found)["block-uncertainty"] == outcome
+    assert found.passed == (outcome == "pass")
 
 
 def test_repeatability_is_on_hardness_or_on_diameters() -> None:

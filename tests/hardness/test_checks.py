@@ -47,6 +47,9 @@ def test_iso_lets_the_diameter_out_of_range_be_reported() -> None:
 def test_the_side_says_which_force_to_take() -> None:
     assert "larger force" in _by_code(indent_checks(2.0, 2.0, SHOP))["diameter-range"].message
     assert "smaller force" in _by_code(indent_checks(6.5, 6.5, SHOP))["diameter-range"].message
+    for d, said in ((7.4, False), (7.6, True)):
+        message = _by_code(indent_checks(d, d, SHOP))["diameter-range"].message
+        assert ("first of all check ball, force and scale" in message) == said
 
 
 @pytest.mark.parametrize(("d", "outcome"), [(5.98, "warn"), (6.02, "warn"), (5.96, "pass")])

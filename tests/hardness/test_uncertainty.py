@@ -217,7 +217,9 @@ COPPER = TestCondition(2.5, 62.5)
 
 def _read(hbw: list[float], test: TestCondition, common_rel: float = 0.001) -> list[Indent]:
     d = [diameter_for(h, test) for h in hbw]
-    return [Indent(v, v, combine([Component("scale", common_rel * v, common=True)])) for v in d]
+    return [
+        Indent(v, v, combine([Component("pixel scale", common_rel * v, common=True)])) for v in d
+    ]
 
 
 def test_the_published_copper_plate() -> None:
@@ -255,7 +257,7 @@ def test_permissible_error_by_hand() -> None:
         "permissible error",
         "reference block",
         "mean on the block",
-        "scale",
+        "pixel scale",
         "scatter of the indents",
     }
 
@@ -304,6 +306,31 @@ def test_like_readings_on_the_block_are_not_known_without_error(
     assert mean.u == pytest.approx(by_mm * math.hypot(step_mm / math.sqrt(12), scope_mm), rel=1e-3)
     assert f"resolution: {step_mm:g} mm" in mean.how
     assert ("scope: " in mean.how) == (not by_eye)
+
+
+def test_what_the_light_tells_wrongly_on_the_block_does_not_cancel() -> None:
+    """The rim of the block is another one than the piece's; the scale is the same."""
+    for name, left in (("rim definition", 1.0), ("pixel scale", 0.0)):
+        block = Block("B-17", brinell(4.0, SHOP), 2.3, 2.0, SHOP)
+        unsure = combine([Component(name, 0.02, common=True)])
+        sure = combine([Component(name, 0.001, common=True)])
+        on_block = series_from_indents([Indent(4.0, 4.0, unsure)] * 2, SHOP)
+        piece = series_from_indents([Indent(4.0, 4.0, sure)] * 2, SHOP)
+        parts = from_bias(piece, verify(on_block, block, on=DAY)).budget.components
+        mean = next(c for c in parts if c.name == "mean on the block")
+        by_mm = (brinell(3.999, SHOP) - brinell(4.001, SHOP)) / 0.002
+        assert mean.u == pytest.approx(left * by_mm * 0.02, rel=1e-3)
+
+
+def test_a_photo_and_a_typed_pair_on_the_block_keep_both_uncertainties() -> None:
+    block = Block("B-17", brinell(4.0, SHOP), 2.3, 2.0, SHOP)
+    photo = Indent(4.0, 4.0, combine([Component("rim definition", 0.08, common=True)]))
+    piece = series_from_indents([replace(photo, budget=combine([]))] * 2, SHOP)
+    on_block = series_from_indents([photo, Indent(4.0, 4.0)], SHOP)
+    parts = from_bias(piece, verify(on_block, block, on=DAY)).budget.components
+    mean = next(c for c in parts if c.name == "mean on the block")
+    by_mm = (brinell(3.999, SHOP) - brinell(4.001, SHOP)) / 0.002
+    assert mean.u >= by_mm * 0.08 / 2
 
 
 def test_a_block_read_by_eye_and_a_piece_by_the_image_by_drawing() -> None:

@@ -184,6 +184,13 @@ def test_a_test_after_the_report_is_warned_of():
         assert {c.code for c in report.checks if c.outcome == "warn"} == codes
 
 
+def test_a_test_on_another_day_than_its_photos_is_warned_of():
+    told = [{**record, "taken_on": "2023-11-14"} for record in series(2)]
+    for day, codes in ((date(2023, 11, 14), set()), (DAY, {"photo-date"})):
+        report = made(told, Job(on=day))
+        assert {c.code for c in report.checks if c.outcome == "warn"} == codes
+
+
 def test_the_ways_to_the_uncertainty():
     block = Block("B-17", 229.0, 2.3, 2.0, TEST)
     indents = [Indent(d, d) for d in (3.99, 4.0, 4.01, 4.0, 3.995)]

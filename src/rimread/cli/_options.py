@@ -64,7 +64,7 @@ Radius = Annotated[float | None, typer.Option(metavar="MM", help="Of a curved su
 
 def day(words: str) -> Any:  # noqa: ANN401  (what typer.Option is said to give)
     """Option that takes a day."""
-    return typer.Option(metavar="YYYY-MM-DD", formats=["%Y-%m-%d"], help=words)
+    return typer.Option(metavar="YYYY-MM-DD", formats=["%Y-%m-%d", "%d.%m.%Y"], help=words)
 
 
 def date_of(given: datetime | None) -> date | None:

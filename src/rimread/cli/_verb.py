@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from itertools import pairwise
 from typing import Any
 
@@ -28,7 +29,7 @@ class _Speaking:
 
 
 class Verb(_Speaking, TyperCommand):
-    """A verb that takes no empty word for a file, and a decimal comma in a number.
+    """A verb that takes no empty word for a file, a decimal comma in a number, no option twice.
 
     To Python an empty word is the current folder; a script's variable that is not set gives such
     words. What is only text may be empty.
@@ -36,7 +37,17 @@ class Verb(_Speaking, TyperCommand):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401
         self._judge_empty(ctx, args)
-        return super().parse_args(ctx, self._with_points(ctx, args))
+        words = self._with_points(ctx, args)
+        self._judge_twice(ctx, words)
+        return super().parse_args(ctx, words)
+
+    def _judge_twice(self, ctx: Any, words: list[str]) -> None:  # noqa: ANN401
+        """An option given twice where it takes one value: the first would be passed over."""
+        _, _, order = self.make_parser(ctx).parse_args(list(words))
+        for param, times in Counter(order).items():
+            option = param.param_type_name == "option" and not getattr(param, "is_flag", False)
+            if times > 1 and option and not param.multiple:
+                ctx.fail(f"{param.opts[0]} is given {times} times, and takes one value")
 
     def _judge_empty(self, ctx: Any, args: list[str]) -> None:  # noqa: ANN401
         valued = {

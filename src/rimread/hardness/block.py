@@ -8,9 +8,11 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
 
+from rimread.budget import Component, combine
 from rimread.check import Check, within
 from rimread.hardness.checks import diameter_range
 from rimread.hardness.condition import TestCondition, parse_test
+from rimread.hardness.readings import reading_components
 from rimread.hardness.rules import RuleSet, rule_set
 from rimread.hardness.series import Series, permissible_error, repeatability_limit
 from rimread.toml import from_toml, known_only
@@ -65,8 +67,8 @@ class Verification:
     repeatability_rel : float
         Range over mean, on HBW or on diameters as the rules say.
     checks : tuple of Check
-        Codes ``block-error``, ``block-repeatability``, ``block-indents``, ``block-date``,
-        ``diameter-range``.
+        Codes ``block-error``, ``block-uncertainty``, ``block-repeatability``, ``block-indents``,
+        ``block-date``, ``diameter-range``.
     """
 
     block: Block
@@ -119,6 +121,7 @@ def verify(series: Series, block: Block, *, on: date, rules: str | RuleSet = "is
     repeatability_rel = series.range_rel_d if on_d else series.range_rel_hbw
     checks = (
         _error(series, block, error_rel, chosen),
+        _certain_enough(series, block, chosen),
         _repeatability(series, block, repeatability_rel, chosen),
         _enough(len(series.hbw)),
         _in_date(block, on),
@@ -223,6 +226,24 @@ def _error(series: Series, block: Block, error_rel: float, rules: RuleSet) -> Ch
     return Check("block-error", "pass" if good else "fail", message, source)
 
 
+def _certain_enough(series: Series, block: Block, rules: RuleSet) -> Check:
+    """Whether reading and certificate tell an error as small as the limit.
+
+    Of diameters without a budget nothing is known but the certificate.
+    """
+    limit, _ = permissible_error(block.certified_hbw, rules)
+    certificate = Component("reference block", block.u_rel * block.certified_hbw)
+    reading = reading_components(series) if series.has_budgets else ()
+    U_rel = combine((certificate, *reading)).U / block.certified_hbw
+    what = "certificate and reading" if reading else "certificate"
+    message = f"the error is known within ±{U_rel:.2%} ({what}), limit ±{limit:.1%}"
+    enough = within(U_rel, limit)
+    if not enough:
+        message += ": so it decides nothing; take a clearer photo, or a better block"
+    source = "measurement capability index of 1 or more, JCGM 106:2012, 7.6, clause from memory"
+    return Check("block-uncertainty", "pass" if enough else "fail", message, source)
+
+
 def _repeatability(series: Series, block: Block, found: float, rules: RuleSet) -> Check:
     limit, source = repeatability_limit(block.certified_hbw, rules)
     on = "mean diameter" if rules.repeatability_on == "d" else "HBW"
@@ -235,7 +256,7 @@ def _repeatability(series: Series, block: Block, found: float, rules: RuleSet) -
 
 
 def _enough(n: int) -> Check:
-    message = f"{n} indents on the block, a verification takes {_BLOCK_INDENTS}"
+    message = f"{n} indent{'s' * (n != 1)} on the block, a verification takes {_BLOCK_INDENTS}"
     source = "mean of five: JJG 147; ISO 6506-2, from memory. A daily check may take fewer"
     return Check("block-indents", "pass" if n >= _BLOCK_INDENTS else "warn", message, source)
 

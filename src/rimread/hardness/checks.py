@@ -9,6 +9,9 @@ from rimread.hardness.rules import RuleSet, rule_set
 
 __all__ = ["diameter_range", "hardness_range", "indent_checks", "ovality", "standard_pair"]
 
+_FAR_TOO_LARGE = 0.75
+"""Of the ball: a wrong ball or scale is likelier than a test like that. Own choice."""
+
 
 def indent_checks(
     d1_mm: float,
@@ -61,6 +64,8 @@ def diameter_range(
         outcome, note = "warn", "; nearer to the limit than U"
     elif not inside:
         note = "; take a larger force" if mean_mm < low else "; take a smaller force"
+        if ratio > _FAR_TOO_LARGE:
+            note = f"; first of all check ball, force and scale{note}"
         if not rules["d_range_binding"]:
             note += ", or state d/D in the report"
     message = (

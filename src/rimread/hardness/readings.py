@@ -26,6 +26,9 @@ RESOLUTION_MM: Final = 0.01
 microscopes, no source."""
 
 _ROUNDING: Final = "resolution"
+_OF_SCOPE: Final = frozenset({"scope", "pixel scale", "aspect", "distortion"})
+"""Parts that are one error in all that is read through a scope, as `hand_reading` and
+`rimread.diameters` name them. What the light tells wrongly of a rim is another on another metal."""
 
 
 def hand_reading(mean_mm: float, *, resolution_mm: float, scope_rel: float | None = None) -> Budget:
@@ -107,8 +110,9 @@ def reading_and_scatter(series: Series) -> tuple[Component, ...]:
 def mean_on_block(block: Series, piece: Series) -> Component:
     """What the mean of the indents on a block is unsure by, in HBW, as a component of the piece's.
 
-    Scatter, rounding, and what all readings on the block share, unless those on the piece share it
-    too: then it cancels. Of diameters without a budget it is known that they were read by eye.
+    Scatter, rounding, and what all readings on the block share, unless it is an error of the scope
+    that those on the piece share: that cancels. Of diameters without a budget it is known that they
+    were read by eye.
 
     Raises
     ------
@@ -119,7 +123,7 @@ def mean_on_block(block: Series, piece: Series) -> Component:
     if sd is None:
         raise ValueError("a block needs at least two indents to tell its scatter (got 1)")
     block = replace(block, indents=tuple(_read_by_eye(indent) for indent in block.indents))
-    cancels = {p.name for p in reading_components(piece) if p.common} - {_ROUNDING}
+    cancels = _OF_SCOPE & {p.name for p in reading_components(piece)}
     reading = reading_components(block)
     scatter = _scatter(block, sd, combine(p for p in reading if not p.common).u)
     left = [p for p in reading if p.common and p.name not in cancels]

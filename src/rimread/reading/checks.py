@@ -50,7 +50,10 @@ def resolution(found: Diameters, scale: Scale, rules: RuleSet) -> Check:
     )
     outcome: Outcome = "pass" if share <= limit else "warn"
     if outcome == "warn":
-        message += "; more light, a sharper focus or a stronger objective makes it smaller"
+        message += (
+            "; light that leaves the rim neither black nor white, a sharper focus or a stronger "
+            "objective makes it smaller"
+        )
     return Check("resolution", outcome, message, rules.source("reading_rel"))
 
 

@@ -123,7 +123,7 @@ def report_from(
         checks=(
             *(series_checks(series, rules=chosen) if len(measured) > 1 else ()),
             *_piece_checks(series, job, chosen),
-            *_day_checks(of_scales, job, made_on),
+            *_day_checks(of_scales, results, job, made_on),
             *_machine_checks(lab, job, chosen),
             *of_block,
             *(() if verification is None else _checks_on_block(verification)),
@@ -242,14 +242,21 @@ def _piece_checks(series: Series, job: Job, rules: RuleSet) -> tuple[Check, ...]
     return piece_checks(d_mm, series.test, piece, rules=rules)
 
 
-def _day_checks(scales: Sequence[Scale], job: Job, made_on: date) -> tuple[Check, ...]:
-    """The day of the test against that of the report and the scales."""
+def _day_checks(
+    scales: Sequence[Scale], results: Sequence[Result], job: Job, made_on: date
+) -> tuple[Check, ...]:
+    """The day of the test against that of the report, the photos and the scales."""
     if job.on is None:
         return ()
     checks = [scale_in_date(scale, job.on) for scale in scales]
     if job.on > made_on:
         message = f"the test is dated {job.on}, after the day of this report, {made_on}"
         checks.append(Check("test-date", "warn", message, "common practice, no source"))
+    others = sorted({r.taken_on for r in results if r.taken_on not in (None, job.on)})
+    if others:
+        days = ", ".join(day.isoformat() for day in others)
+        message = f"the test is dated {job.on}, and photos were taken on {days}"
+        checks.append(Check("photo-date", "warn", message, "common practice, no source"))
     return tuple(checks)
 
 

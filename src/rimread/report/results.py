@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any, Final, Literal, get_args
 
@@ -82,6 +83,8 @@ class Result:
         Where a person set the rim.
     number : int
         Of the indent where all of a photo were measured, 0 elsewhere.
+    taken_on : datetime.date or None
+        Day of the photo, None where the line does not say.
     """
 
     photo: str
@@ -98,6 +101,7 @@ class Result:
     entry: str = ""
     by_hand: ByHand | None = None
     number: int = 0
+    taken_on: date | None = None
 
     @property
     def name(self) -> str:
@@ -216,6 +220,7 @@ def _result(record: Record, place: str, entry: str, reason: str) -> Result:
         "entry": entry,
         "by_hand": _by_hand(record, reason),
         "number": _whole(record, "indent"),
+        "taken_on": _day(record, "taken_on"),
     }
     if status == "refused":
         return Result(indent=None, hardness=None, test=None, **told)
@@ -346,6 +351,16 @@ def _number(record: Record, key: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise ValueError(f"{key} must be a number (got {value!r})")
     return float(value)
+
+
+def _day(record: Record, key: str) -> date | None:
+    value = record.get(key)
+    if value is None:
+        return None
+    try:
+        return date.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise ValueError(f"{key} must be a day like 2026-05-01 (got {value!r})") from None
 
 
 def _list(record: Record, key: str) -> Iterable[object]:
