@@ -16,9 +16,11 @@ from rimread.hardness import (
     Indent,
     TestCondition,
     append_daily,
+    block_of_the_day,
     control_chart,
     diameter_for,
     due_on,
+    last_that_counts,
     read_daily,
     series_from_indents,
     verify,
@@ -217,3 +219,27 @@ def test_due() -> None:
     assert due_on(date(2026, 2, 28)) == date(2026, 3, 1)
     assert due_on(date(2026, 1, 1), every="scope_every_days") == date(2026, 7, 2)
     assert due_on(date(2026, 1, 1), every="machine_every_days") == date(2027, 1, 1)
+
+
+def test_a_failed_block_of_the_day_fails_and_a_missing_one_warns() -> None:
+    (entry,) = _log([0.01])
+    failed = replace(entry, passed=False)
+    outcomes = [block_of_the_day(each, on=FIRST).outcome for each in (entry, failed, None)]
+    assert outcomes == ["pass", "fail", "warn"]
+
+
+def test_of_several_checks_of_the_day_the_last_line_counts() -> None:
+    (entry,) = _log([0.01])
+    again = replace(entry, error_rel=0.02)
+    for first, last in ((entry, again), (again, entry)):
+        assert last_that_counts([first, last], test="10/3000", on=FIRST) is last
+
+
+def test_a_rule_that_an_earlier_day_broke_is_kept_by_the_newest() -> None:
+    """All rules judge the newest day: a step and a pair far out that lie behind it do not."""
+    after_a_step = [*QUIET, 0.009, 0.0085]
+    assert "chart-moving-range" in _broken(after_a_step[:-1])
+    assert "chart-moving-range" not in _broken(after_a_step)
+    two_far_out = [*QUIET, *QUIET, 0.004, 0.0041, 0.0005]
+    assert "chart-two-of-three" in _broken(two_far_out[:-1])
+    assert "chart-two-of-three" not in _broken(two_far_out)
