@@ -112,3 +112,32 @@ def test_a_test_that_only_gives_absurd_values_fails() -> None:
     # 3000 kgf on a 1 mm ball: even the whole ball sunk in is 1910 HBW
     check = _by_code(indent_checks(0.9, 0.9, TestCondition(1, 3000), U_mean_mm=0.001))
     assert check["hardness-range"].outcome == "fail"
+
+
+@pytest.mark.parametrize("d", [1.8, 2.36, 6.04, 7.0])
+def test_beyond_the_limit_by_more_than_u_is_no_longer_left_to_a_person(d: float) -> None:
+    check = _by_code(indent_checks(d, d, SHOP, rules="astm", U_mean_mm=0.03))["diameter-range"]
+    assert check.outcome == "fail"
+
+
+@pytest.mark.parametrize(
+    ("hbw", "U_hbw", "outcome"),
+    [(646.0, 5.0, "warn"), (646.0, 3.0, "pass"), (654.0, 5.0, "warn"), (654.0, 3.0, "fail")],
+)
+def test_most_hbw_within_the_uncertainty_is_left_to_a_person(
+    hbw: float, U_hbw: float, outcome: str
+) -> None:
+    """U of the diameter is brought to HBW by the slope of the formula."""
+    d = diameter_for(hbw, SHOP)
+    U_mm = U_hbw * (diameter_for(hbw - 1, SHOP) - diameter_for(hbw + 1, SHOP)) / 2
+    checks = _by_code(indent_checks(d, d, SHOP, rules="astm", U_mean_mm=U_mm))
+    assert checks["hardness-range"].outcome == outcome
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_the_hardness_is_that_of_the_mean_diameter(sign: int) -> None:
+    d = diameter_for(645.0, SHOP)
+    for step, outcome in ((0.0, "pass"), (-0.02, "fail")):
+        pair = (d + step + sign * 0.05, d + step - sign * 0.05)
+        check = _by_code(indent_checks(*pair, SHOP, rules="astm"))["hardness-range"]
+        assert check.outcome == outcome

@@ -243,3 +243,12 @@ def test_a_rule_that_an_earlier_day_broke_is_kept_by_the_newest() -> None:
     two_far_out = [*QUIET, *QUIET, 0.004, 0.0041, 0.0005]
     assert "chart-two-of-three" in _broken(two_far_out[:-1])
     assert "chart-two-of-three" not in _broken(two_far_out)
+
+
+def test_a_check_counts_on_its_day_and_not_on_the_next_nor_the_day_before() -> None:
+    entries = _log([0.01])
+    counts = [
+        last_that_counts(entries, test="10/3000", on=FIRST + timedelta(days=k)) for k in (-1, 0, 1)
+    ]
+    assert counts == [None, entries[0], None]
+    assert last_that_counts(entries, test="5/750", on=FIRST) is None
