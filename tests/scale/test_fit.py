@@ -109,20 +109,24 @@ def test_outliers_do_not_pull():
         level=clean.level,
         swing=clean.swing,
     )
-    assert fit(dusty).values[0] == pytest.approx(150.0, rel=3e-5)
+    result = fit(dusty)
+    assert result.values[0] == pytest.approx(150.0, rel=3e-5)
+    assert result.residual_rms_px[0] < 0.03  # of what is in use
 
 
-def test_pitch_uncertainty_is_the_textbook_one():
+@pytest.mark.parametrize("lines", [11, 21])  # with few the degrees of freedom count
+def test_pitch_uncertainty_is_the_textbook_one(lines):
     # u(P) = s sqrt(12 / (n (n² - 1))) for n equally spaced lines; derived in many books, e.g. the
     # variance of a regression slope. k1 held by a scale of no extent across and a tiny span.
     u = []
     for seed in range(40):
         rng = np.random.default_rng(seed)
-        one = marks(rng, lines=21, pieces=4, noise=0.02, ruling=0.05, offset_mm=0.0)
+        one = marks(rng, lines=lines, pieces=4, noise=0.02, ruling=0.05, offset_mm=0.0)
         result = fit(one)
+        assert result.dof == lines - 4
         u.append(result.scatter[0, 0] / result.values[0] ** 2)
     s = math.hypot(0.05, 0.02 / 2)
-    expected = s * math.sqrt(12 / (21 * (21**2 - 1))) / 15.0
+    expected = s * math.sqrt(12 / (lines * (lines**2 - 1))) / 15.0
     assert math.sqrt(np.mean(u)) == pytest.approx(expected, rel=0.15)
 
 
