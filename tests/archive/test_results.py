@@ -7,6 +7,7 @@ import pytest
 
 from rimread.archive.differences import Difference
 from rimread.archive.results import Comparison, _disagreement, draw
+from rimread.archive.run import REPEATED
 
 
 def test_drawn_as_all_figures_are():
@@ -52,3 +53,16 @@ def test_the_list_begins_with_what_is_furthest_apart():
     told = sorted(rows, key=_disagreement, reverse=True)
     assert [row["normalised_error"] for row in told] == [None, -3.0, 1.4, None]
     assert told[0]["pull"] == "no-number"
+
+
+def test_a_photo_counts_as_refused_or_as_unreadable():
+    found = Comparison()
+    for status, sha256, refusal, failed in (
+        ("measured", "a", "", ""),
+        ("measured", "b", "", "ovality"),
+        ("refused", "c", "no-indent", ""),
+        ("refused", None, "unreadable", ""),
+        ("refused", None, REPEATED, ""),
+    ):
+        found.count({"status": status, "sha256": sha256, "refusal": refusal, "failed": failed})
+    assert (found.rows, found.refused, found.unreadable, found.failed) == (5, 1, 1, 1)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from rimread.check import Check
-from rimread.hardness import TestCondition, diameter_for, indent_checks
+from rimread.hardness import TestCondition, diameter_for, indent_checks, read_rules
 
 SHOP = TestCondition(10, 3000)
 
@@ -141,3 +143,16 @@ def test_the_hardness_is_that_of_the_mean_diameter(sign: int) -> None:
         pair = (d + step + sign * 0.05, d + step - sign * 0.05)
         check = _by_code(indent_checks(*pair, SHOP, rules="astm"))["hardness-range"]
         assert check.outcome == outcome
+
+
+@pytest.mark.parametrize(("binding", "outcome"), [(0, "warn"), (1, "fail")])
+def test_each_rule_binds_for_itself(tmp_path: Path, binding: int, outcome: str) -> None:
+    path = tmp_path / "ours.toml"
+    path.write_text(
+        'base = "iso"\nsource = "our copy"\n[limits]\n'
+        f"ovality_binding = {binding}\nd_range_binding = {1 - binding}\n",
+        encoding="utf-8",
+    )
+    checks = _by_code(indent_checks(6.4, 6.6, SHOP, rules=read_rules(path)))
+    assert checks["ovality"].outcome == outcome
+    assert checks["diameter-range"].outcome == ("warn" if outcome == "fail" else "fail")
