@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from rimread.hardness import (
     Block,
@@ -252,3 +253,19 @@ def test_a_check_counts_on_its_day_and_not_on_the_next_nor_the_day_before() -> N
     ]
     assert counts == [None, entries[0], None]
     assert last_that_counts(entries, test="5/750", on=FIRST) is None
+
+
+def test_a_chart_is_of_one_block_under_one_test() -> None:
+    others = [*_log([0.5] * 5, block="B-18"), *_log([0.5] * 5, test="5/750")]
+    chart = control_chart([*others, *_log(QUIET), *others], block="B-17", test="10/3000")
+    assert [entry.error_rel for entry in chart.entries] == QUIET
+
+
+@pytest.mark.parametrize(("sigmas", "broken"), [(2.9, False), (3.1, True)])
+def test_three_sigma_of_the_centre_are_the_limit(sigmas: float, broken: bool) -> None:  # noqa: FBT001
+    def apart(last: float) -> float:
+        chart = _chart([*QUIET, last])
+        return (last - chart.centre_rel) / chart.sigma_rel - sigmas
+
+    last = brentq(apart, 0.0, 0.1)
+    assert ("chart-limits" in _broken([*QUIET, last])) == broken

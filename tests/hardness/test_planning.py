@@ -182,3 +182,12 @@ def test_a_piece_just_as_large_as_asked_is_large_enough() -> None:
 def test_which_index_for_which_metal(group: str, hbw: float, indices: set[float]) -> None:
     """ISO 6506-1 table of materials, from memory."""
     assert MATERIALS[group].indices(hbw) == indices
+
+
+def test_room_is_asked_for_by_the_softest_piece() -> None:
+    """GOST 9012-type method text: 3 d to the edge and 6 d apart below 35 HBW."""
+    options = plan("cast-iron", 33, 45).options
+    assert options
+    for option in options:
+        assert option.edge_mm == pytest.approx(3 * option.d_max_mm)
+        assert option.spacing_mm == pytest.approx(6 * option.d_max_mm)
