@@ -156,3 +156,16 @@ def test_each_rule_binds_for_itself(tmp_path: Path, binding: int, outcome: str) 
     checks = _by_code(indent_checks(6.4, 6.6, SHOP, rules=read_rules(path)))
     assert checks["ovality"].outcome == outcome
     assert checks["diameter-range"].outcome == ("warn" if outcome == "fail" else "fail")
+
+
+@pytest.mark.parametrize(("binding", "outcome"), [(0, "warn"), (1, "fail")])
+def test_the_most_hbw_binds_for_itself(tmp_path: Path, binding: int, outcome: str) -> None:
+    path = tmp_path / "ours.toml"
+    path.write_text(
+        'base = "iso"\nsource = "our copy"\n[limits]\n'
+        f"most_hbw_binding = {binding}\nd_range_binding = {1 - binding}\n",
+        encoding="utf-8",
+    )
+    d = diameter_for(700.0, SHOP)
+    check = _by_code(indent_checks(d, d, SHOP, rules=read_rules(path)))["hardness-range"]
+    assert check.outcome == outcome

@@ -447,3 +447,13 @@ def test_the_mean_on_the_block_has_its_scatter_and_its_reading() -> None:
     scatter = series.sd_hbw / math.sqrt(5)
     assert min(reading, scatter) > 0.5
     assert mean_on_block(series, piece).u == pytest.approx(math.hypot(reading, scatter))
+
+
+def test_a_scope_that_was_measured_counts_as_it_was() -> None:
+    parts = {
+        scope_rel: {c.name: c.u for c in budget.components}["scope"]
+        for scope_rel in (None, 0.001)
+        for budget in [hand_reading(4.0, resolution_mm=0.01, scope_rel=scope_rel)]
+    }
+    assert parts[None] == pytest.approx(0.005 * 4.0 / math.sqrt(3))
+    assert parts[0.001] == pytest.approx(0.001 * 4.0 / math.sqrt(3))
