@@ -366,3 +366,8 @@ def test_a_wide_edge_has_its_rivals_further_off():
 )
 def test_limits_of_a_weak_rival(evidence, blur_px, may):
     assert gates.may_rival(rim(1.0), ring(evidence=evidence, m=120.0), blur_px) == may
+
+
+def test_the_best_ring_must_be_lit_as_well():
+    assert judged(middle(), photo=disc(10, 20)) == "underexposed"
+    assert judged(middle(), photo=disc(90, 254)) == "overexposed"
