@@ -16,6 +16,7 @@ from rimread.hardness import Piece, parse_test, reading_components, series_from_
 from rimread.photo import Photo, read_photo
 from rimread.reading import Reading, indent_of, measure_all, measure_photo, reading_json
 from rimread.reading import measure as module
+from rimread.reading.checks import taken_twice
 from rimread.refusal import Refusal
 from rimread.rim import Rim, Sighted, find_rim
 from rimread.rim.ellipse import Ellipse
@@ -354,3 +355,20 @@ def test_budget_of_a_real_photo_marks_what_photos_of_a_call_share():
     common = {part.name: part.common for part in reading.diameters.budget.components}
     assert {name for name, shared in common.items() if not shared} == {"edge scatter", "focus"}
     assert {"pixel scale", "aspect", "distortion", "rim definition", "tone curve"} <= set(common)
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "mean_mm", "twice"),
+    [
+        (501.0, 402.0, 4.0010, True),
+        (503.5, 400.0, 4.0, False),
+        (500.0, 403.5, 4.0, False),
+        (500.0, 400.0, 4.0030, False),
+        (500.0, 400.0, 3.9985, True),
+    ],
+)
+def test_two_pictures_of_one_indent_lie_alike(x, y, mean_mm, twice):
+    """Within 3 px and 0.05 % of d; common practice, no source."""
+    found = list(taken_twice({1: (500.0, 400.0, 4.0), 2: (x, y, mean_mm)}))
+    assert len(found) == twice
+    assert all("indents 1 and 2" in check.message for check in found)

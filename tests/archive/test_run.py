@@ -10,20 +10,24 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from PIL import ExifTags, Image
 from tests.archive import pretend
 
-from rimread.archive.items import from_folder, from_manifest, own_columns
+from rimread.archive import work
+from rimread.archive.items import Item, from_folder, from_manifest, own_columns
 from rimread.archive.moved import Whereabouts
 from rimread.archive.pool import Cores
 from rimread.archive.results import write_results
 from rimread.archive.run import Archive, remeasure
 from rimread.archive.work import Settings, measure_item
 from rimread.ledger import Draft, Filter, audit, open_ledger
-from rimread.refusal import program_fault
+from rimread.refusal import Refusal, program_fault
+from rimread.scale import read_scale
 
 ROOT = Path(__file__).parents[2]
 
@@ -450,3 +454,69 @@ def test_ctrl_c_keeps_what_was_reported(tmp_path):
     with open_ledger(tmp_path / "book.db") as book:
         assert Counter(e.record["photo"] for e in book.entries()) == Counter(map(str, names))
         assert list(audit(book)) == []
+
+
+@pytest.fixture
+def asked(monkeypatch):
+    """What `measure_item` asks of the measurement, which is not made."""
+    calls = []
+
+    def measured(photo, scale, test, **how):
+        calls.append({"tone": photo.tone, "scale": scale.label, "test": test.name, **how})
+        return Refusal("no-indent", "None.")
+
+    monkeypatch.setattr(work, "measure_photo", measured)
+    return calls
+
+
+HALL = ROOT / "sample_images/hall-plate-1.jpg"
+SCALES = ROOT / "calibration"
+OF_ALL = Settings(
+    test="5/750",
+    scale=str(SCALES / "bench-scope.toml"),
+    rules="astm",
+    tone="linear",
+    taken_on=date(2020, 1, 2),
+)
+
+
+def test_what_holds_for_all_is_what_a_photo_is_measured_with(asked):
+    record = measure_item(Item("a", str(HALL)), OF_ALL)
+    (call,) = asked
+    assert (call["tone"], call["test"], call["rules"].name) == ("linear", "5/750", "astm")
+    assert call["scale"] == read_scale(SCALES / "bench-scope.toml").label
+    assert call["on"] == date(2020, 1, 2)
+    assert record["taken_on"] == "2020-01-02"
+
+
+def test_what_a_line_says_goes_before_what_holds_for_all(asked):
+    item = Item(
+        "a",
+        str(HALL),
+        test="10/3000",
+        scale=str(SCALES / "hall-scope.toml"),
+        taken_on=date(2019, 3, 28),
+        sha256=hashlib.sha256(HALL.read_bytes()).hexdigest(),
+    )
+    measure_item(item, OF_ALL)
+    (call,) = asked
+    assert (call["test"], call["on"]) == ("10/3000", date(2019, 3, 28))
+    assert call["scale"] == read_scale(SCALES / "hall-scope.toml").label
+
+
+def test_the_day_in_the_photo_goes_before_that_of_all_and_after_that_of_its_line(asked, tmp_path):
+    dated = tmp_path / "a.jpg"
+    with Image.open(HALL) as image:
+        exif = image.getexif()
+        exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = "2021:05:06 07:08:09"
+        image.save(dated, exif=exif, quality=90)
+    measure_item(Item("a", str(dated)), OF_ALL)
+    measure_item(Item("a", str(dated), taken_on=date(2019, 3, 28)), OF_ALL)
+    assert [call["on"] for call in asked] == [date(2021, 5, 6), date(2019, 3, 28)]
+
+
+def test_another_photo_under_the_name_gets_no_number(asked):
+    record = measure_item(Item("a", str(HALL), sha256="0" * 64), OF_ALL)
+    assert record["status"] == "refused"
+    assert record["reasons"][0]["code"] == "photo-changed"
+    assert asked == []

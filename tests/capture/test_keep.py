@@ -7,6 +7,7 @@ import math
 import os
 import stat
 from datetime import UTC, datetime, timedelta, timezone
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -15,7 +16,7 @@ from PIL import Image
 from tests.capture.test_sight import PLATE, moved
 
 from rimread import whole
-from rimread.capture import Burst, Frame, Scatter, average, keep, scatter_of
+from rimread.capture import Burst, Frame, Scatter, average, burst, keep, scatter_of
 from rimread.photo import read_photo
 from rimread.refusal import Refusal
 from rimread.simulate import Camera, Indent, Scene, simulate
@@ -257,3 +258,21 @@ def test_no_rim_no_scatter():
 def test_time_is_told_with_its_zone(tmp_path):
     kept = keep(np.zeros((64, 64), np.uint8), tmp_path, taken_at=NOW.astimezone(UTC), words={})
     assert kept.taken_at == NOW
+
+
+@pytest.mark.parametrize(("shown", "told"), [(2, False), (3, True)])
+def test_three_frames_that_show_a_rim_tell_their_scatter(shown, told, monkeypatch):
+    def found(number):
+        if number >= shown:
+            return Refusal("no-indent", "None.")
+        return SimpleNamespace(ellipse=SimpleNamespace(m=100.0 + number), centre_px=(0.0, 0.0))
+
+    monkeypatch.setattr(burst, "photo_of", lambda frame: frame.number)
+    monkeypatch.setattr(burst, "find_rim", found)
+    result = scatter_of([Frame(np.zeros((8, 8), np.uint8), NOW, k) for k in range(4)])
+    if not told:
+        assert result.code == "too-few-frames"
+        return
+    assert (result.frames, result.dof) == (3, 2)
+    assert result.sd_rel == pytest.approx(1.0 / 101.0)
+    assert result.component.u == pytest.approx(1.0 / 101.0 / math.sqrt(3))

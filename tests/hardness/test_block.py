@@ -16,10 +16,12 @@ from rimread.hardness import (
     Verification,
     diameter_for,
     read_block,
+    rule_set,
     scope_checks,
     series_from_indents,
     verify,
 )
+from rimread.hardness.rules import RuleSet
 
 SHOP = TestCondition(10, 3000)
 DAY = date(2026, 3, 2)
@@ -27,7 +29,9 @@ DAY = date(2026, 3, 2)
 BLOCK = Block("B-17", 229.0, 2.3, 2.0, SHOP, date(2027, 1, 31))
 
 
-def _verify(*hbw: float, block: Block = BLOCK, on: date = DAY, rules: str = "iso") -> Verification:
+def _verify(
+    *hbw: float, block: Block = BLOCK, on: date = DAY, rules: str | RuleSet = "iso"
+) -> Verification:
     d = [diameter_for(h, block.test) for h in hbw]
     series = series_from_indents([Indent(v, v) for v in d], block.test)
     return verify(series, block, on=on, rules=rules)
@@ -174,3 +178,64 @@ def test_scope_misuse() -> None:
         scope_checks(())
     with pytest.raises(ValueError, match="above 0 mm"):
         scope_checks(((1.0, float("nan")),))
+
+
+@pytest.mark.parametrize(
+    ("certified", "mean", "error", "repeatability"),
+    [
+        (124.0, 126.5, "pass", "pass"),  # 2.02 % and 2.77 %; of the class up to 125 HBW 3 %
+        (227.0, 222.0, "fail", "fail"),  # 2.20 % and 2.25 %; of the class above 225 HBW 2 %
+    ],
+)
+def test_the_certified_value_names_the_class(
+    certified: float, mean: float, error: str, repeatability: str
+) -> None:
+    """A mean in the next class must not bring that class's limits with it."""
+    half = mean * (0.01385 if certified < 125 else 0.01125)
+    verification = _verify(
+        *(mean + step * half for step in (-1, 0, 0, 0, 1)),
+        block=Block("x", certified, 1.0, 2.0, SHOP, DAY),
+    )
+    outcomes = _outcomes(verification)
+    assert outcomes["block-error"] == error
+    assert outcomes["block-repeatability"] == repeatability
+
+
+def test_one_indent_out_of_range_is_told_wherever_it_stands() -> None:
+    good, small = Indent(4.0, 4.0), Indent(2.2, 2.2)
+    for indents in ([good] * 4 + [small], [small] + [good] * 4):
+        verification = verify(series_from_indents(indents, SHOP), BLOCK, on=DAY)
+        assert _outcomes(verification)["diameter-range"] == "warn"
+
+
+@pytest.mark.parametrize(("n", "outcome"), [(4, "warn"), (5, "pass")])
+def test_a_verification_takes_five_indents_and_a_scope_check_five_intervals(
+    n: int, outcome: str
+) -> None:
+    """Mean of five: JJG 147; ISO 6506-2, from memory."""
+    assert _outcomes(_verify(*[229.0] * n))["block-indents"] == outcome
+    checks = {c.code: c.outcome for c in scope_checks(((1.0, 1.0),) * n)}
+    assert checks["scope-intervals"] == outcome
+
+
+def test_two_indents_already_scatter() -> None:
+    assert _outcomes(_verify(226.0, 232.0))["block-repeatability"] == "fail"  # 2.6 %, limit 2 %
+    assert _outcomes(_verify(229.0, 230.0))["block-repeatability"] == "pass"
+
+
+def test_a_lab_may_hold_its_block_on_diameters() -> None:
+    on_d = replace(rule_set("iso"), repeatability_on="d")
+    hbw = (226, 229, 232, 229, 229)  # 2.6 % of HBW, 1.3 % of d
+    assert _outcomes(_verify(*hbw, rules=on_d))["block-repeatability"] == "pass"
+
+
+@pytest.mark.parametrize("k", [1.0, 2.0, 2.87])
+def test_the_certificate_is_brought_to_one_standard_uncertainty(k: float) -> None:
+    assert Block("x", 200.0, 4.0, k, SHOP).u_rel == pytest.approx(0.02 / k)
+
+
+def test_another_force_or_dwell_on_the_same_ball_is_another_test() -> None:
+    for test in (TestCondition(10, 1500), TestCondition(10, 3000, 30)):
+        series = series_from_indents([Indent(4.0, 4.0)], test)
+        with pytest.raises(ValueError, match="certified for HBW 10/3000"):
+            verify(series, BLOCK, on=DAY)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from rimread.check import Check
-from rimread.hardness import TestCondition, diameter_for, indent_checks
+from rimread.hardness import TestCondition, diameter_for, indent_checks, read_rules
 
 SHOP = TestCondition(10, 3000)
 
@@ -115,3 +117,58 @@ def test_a_test_that_only_gives_absurd_values_fails() -> None:
     # 3000 kgf on a 1 mm ball: even the whole ball sunk in is 1910 HBW
     check = _by_code(indent_checks(0.9, 0.9, TestCondition(1, 3000), U_mean_mm=0.001))
     assert check["hardness-range"].outcome == "fail"
+
+
+@pytest.mark.parametrize("d", [1.8, 2.36, 6.04, 7.0])
+def test_beyond_the_limit_by_more_than_u_is_no_longer_left_to_a_person(d: float) -> None:
+    check = _by_code(indent_checks(d, d, SHOP, rules="astm", U_mean_mm=0.03))["diameter-range"]
+    assert check.outcome == "fail"
+
+
+@pytest.mark.parametrize(
+    ("hbw", "U_hbw", "outcome"),
+    [(646.0, 5.0, "warn"), (646.0, 3.0, "pass"), (654.0, 5.0, "warn"), (654.0, 3.0, "fail")],
+)
+def test_most_hbw_within_the_uncertainty_is_left_to_a_person(
+    hbw: float, U_hbw: float, outcome: str
+) -> None:
+    """U of the diameter is brought to HBW by the slope of the formula."""
+    d = diameter_for(hbw, SHOP)
+    U_mm = U_hbw * (diameter_for(hbw - 1, SHOP) - diameter_for(hbw + 1, SHOP)) / 2
+    checks = _by_code(indent_checks(d, d, SHOP, rules="astm", U_mean_mm=U_mm))
+    assert checks["hardness-range"].outcome == outcome
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_the_hardness_is_that_of_the_mean_diameter(sign: int) -> None:
+    d = diameter_for(645.0, SHOP)
+    for step, outcome in ((0.0, "pass"), (-0.02, "fail")):
+        pair = (d + step + sign * 0.05, d + step - sign * 0.05)
+        check = _by_code(indent_checks(*pair, SHOP, rules="astm"))["hardness-range"]
+        assert check.outcome == outcome
+
+
+@pytest.mark.parametrize(("binding", "outcome"), [(0, "warn"), (1, "fail")])
+def test_each_rule_binds_for_itself(tmp_path: Path, binding: int, outcome: str) -> None:
+    path = tmp_path / "ours.toml"
+    path.write_text(
+        'base = "iso"\nsource = "our copy"\n[limits]\n'
+        f"ovality_binding = {binding}\nd_range_binding = {1 - binding}\n",
+        encoding="utf-8",
+    )
+    checks = _by_code(indent_checks(6.4, 6.6, SHOP, rules=read_rules(path)))
+    assert checks["ovality"].outcome == outcome
+    assert checks["diameter-range"].outcome == ("warn" if outcome == "fail" else "fail")
+
+
+@pytest.mark.parametrize(("binding", "outcome"), [(0, "warn"), (1, "fail")])
+def test_the_most_hbw_binds_for_itself(tmp_path: Path, binding: int, outcome: str) -> None:
+    path = tmp_path / "ours.toml"
+    path.write_text(
+        'base = "iso"\nsource = "our copy"\n[limits]\n'
+        f"most_hbw_binding = {binding}\nd_range_binding = {1 - binding}\n",
+        encoding="utf-8",
+    )
+    d = diameter_for(700.0, SHOP)
+    check = _by_code(indent_checks(d, d, SHOP, rules=read_rules(path)))["hardness-range"]
+    assert check.outcome == outcome

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from rimread.hardness import (
     Block,
@@ -16,9 +17,11 @@ from rimread.hardness import (
     Indent,
     TestCondition,
     append_daily,
+    block_of_the_day,
     control_chart,
     diameter_for,
     due_on,
+    last_that_counts,
     read_daily,
     series_from_indents,
     verify,
@@ -217,3 +220,52 @@ def test_due() -> None:
     assert due_on(date(2026, 2, 28)) == date(2026, 3, 1)
     assert due_on(date(2026, 1, 1), every="scope_every_days") == date(2026, 7, 2)
     assert due_on(date(2026, 1, 1), every="machine_every_days") == date(2027, 1, 1)
+
+
+def test_a_failed_block_of_the_day_fails_and_a_missing_one_warns() -> None:
+    (entry,) = _log([0.01])
+    failed = replace(entry, passed=False)
+    outcomes = [block_of_the_day(each, on=FIRST).outcome for each in (entry, failed, None)]
+    assert outcomes == ["pass", "fail", "warn"]
+
+
+def test_of_several_checks_of_the_day_the_last_line_counts() -> None:
+    (entry,) = _log([0.01])
+    again = replace(entry, error_rel=0.02)
+    for first, last in ((entry, again), (again, entry)):
+        assert last_that_counts([first, last], test="10/3000", on=FIRST) is last
+
+
+def test_a_rule_that_an_earlier_day_broke_is_kept_by_the_newest() -> None:
+    """All rules judge the newest day: a step and a pair far out that lie behind it do not."""
+    after_a_step = [*QUIET, 0.009, 0.0085]
+    assert "chart-moving-range" in _broken(after_a_step[:-1])
+    assert "chart-moving-range" not in _broken(after_a_step)
+    two_far_out = [*QUIET, *QUIET, 0.004, 0.0041, 0.0005]
+    assert "chart-two-of-three" in _broken(two_far_out[:-1])
+    assert "chart-two-of-three" not in _broken(two_far_out)
+
+
+def test_a_check_counts_on_its_day_and_not_on_the_next_nor_the_day_before() -> None:
+    entries = _log([0.01])
+    counts = [
+        last_that_counts(entries, test="10/3000", on=FIRST + timedelta(days=k)) for k in (-1, 0, 1)
+    ]
+    assert counts == [None, entries[0], None]
+    assert last_that_counts(entries, test="5/750", on=FIRST) is None
+
+
+def test_a_chart_is_of_one_block_under_one_test() -> None:
+    others = [*_log([0.5] * 5, block="B-18"), *_log([0.5] * 5, test="5/750")]
+    chart = control_chart([*others, *_log(QUIET), *others], block="B-17", test="10/3000")
+    assert [entry.error_rel for entry in chart.entries] == QUIET
+
+
+@pytest.mark.parametrize(("sigmas", "broken"), [(2.9, False), (3.1, True)])
+def test_three_sigma_of_the_centre_are_the_limit(sigmas: float, broken: bool) -> None:  # noqa: FBT001
+    def apart(last: float) -> float:
+        chart = _chart([*QUIET, last])
+        return (last - chart.centre_rel) / chart.sigma_rel - sigmas
+
+    last = brentq(apart, 0.0, 0.1)
+    assert ("chart-limits" in _broken([*QUIET, last])) == broken

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from rimread.hardness import (
     piece_checks,
     plan,
     read_rules,
+    rule_set,
 )
 from rimread.hardness.checks import hardness_range
 
@@ -141,3 +143,51 @@ def test_conduct_says_times_and_sources() -> None:
     assert any("2 s to 8 s" in s for s in says)
     assert any("10 s to 15 s" in s for s in says)
     assert all(source for _, source in plan("steel", 200, 200, rules="astm").conduct)
+
+
+def test_a_piece_just_as_large_as_asked_is_large_enough() -> None:
+    (first, *_) = plan("steel", 180, 260).options
+    just = Piece(
+        thickness_mm=first.thickness_mm,
+        edge_mm=first.edge_mm,
+        spacing_mm=first.spacing_mm,
+        radius_mm=rule_set("iso")["radius_in_balls"] * first.test.ball_mm,
+    )
+    assert plan("steel", 180, 260, piece=just).options[0] == first
+    for name in ("thickness_mm", "edge_mm", "spacing_mm", "radius_mm"):
+        less = replace(just, **{name: getattr(just, name) * 0.999})
+        assert plan("steel", 180, 260, piece=less).options[0] != first
+
+
+@pytest.mark.parametrize(
+    ("group", "hbw", "indices"),
+    [
+        ("steel", 400, {30}),
+        ("nickel", 150, {30}),
+        ("titanium", 300, {30}),
+        ("cast-iron", 139, {10}),
+        ("cast-iron", 140, {10, 30}),  # a limit belongs to both its classes
+        ("cast-iron", 141, {30}),
+        ("copper", 34, {5}),
+        ("copper", 36, {10}),
+        ("copper", 199, {10}),
+        ("copper", 201, {30}),
+        ("light-metal", 34, {2.5}),
+        ("light-metal", 36, {5, 10, 15}),
+        ("light-metal", 79, {5, 10, 15}),
+        ("light-metal", 81, {10, 15}),
+        ("lead-tin", 5, {1}),
+    ],
+)
+def test_which_index_for_which_metal(group: str, hbw: float, indices: set[float]) -> None:
+    """ISO 6506-1 table of materials, from memory."""
+    assert MATERIALS[group].indices(hbw) == indices
+
+
+def test_room_is_asked_for_by_the_softest_piece() -> None:
+    """GOST 9012-type method text: 3 d to the edge and 6 d apart below 35 HBW."""
+    options = plan("cast-iron", 33, 45).options
+    assert options
+    for option in options:
+        assert option.edge_mm == pytest.approx(3 * option.d_max_mm)
+        assert option.spacing_mm == pytest.approx(6 * option.d_max_mm)

@@ -96,3 +96,53 @@ def test_a_file_that_is_no_text(tmp_path: Path) -> None:
 def test_a_missing_file(tmp_path: Path) -> None:
     with pytest.raises(FileNotFoundError):
         read_rules(tmp_path / "none.toml")
+
+
+FIGURES = {
+    "d_min_in_balls": (0.24, 0.24),
+    "d_max_in_balls": (0.6, 0.6),
+    "d_range_binding": (0, 1),
+    "most_hbw": (650, 650),
+    "most_hbw_binding": (0, 1),
+    "absurd_hbw": (900, 900),
+    "thickness_in_depths": (8, 10),
+    "edge_in_d": (2.5, 2.5),
+    "spacing_in_d": (3, 3),
+    "soft_below_hbw": (35, 0),
+    "edge_in_d_soft": (3, 3),
+    "spacing_in_d_soft": (6, 6),
+    "ovality_in_balls": (0.01, 0.01),
+    "ovality_binding": (0, 1),
+    "radius_in_balls": (2.5, 2.5),
+    "radius_binding": (0, 1),
+    "temperature_min_c": (10, 10),
+    "temperature_max_c": (35, 35),
+    "application_min_s": (2, 1),
+    "application_max_s": (8, 8),
+    "dwell_min_s": (10, 10),
+    "dwell_max_s": (15, 15),
+    "roughness_ra_um": (1.6, 1.6),
+    "force_rel": (0.01, 0.01),
+    "ball_tolerance_10_mm": (0.005, 0.005),
+    "ball_tolerance_5_mm": (0.004, 0.004),
+    "ball_tolerance_small_mm": (0.003, 0.003),
+    "class_low_hbw": (125, 125),
+    "class_high_hbw": (225, 225),
+    "error_rel_low": (0.03, 0.03),
+    "error_rel_mid": (0.025, 0.03),
+    "error_rel_high": (0.02, 0.03),
+    "repeatability_rel_low": (0.03, 0.03),
+    "repeatability_rel_mid": (0.025, 0.025),
+    "repeatability_rel_high": (0.02, 0.02),
+    "reading_rel": (0.005, 0.005),
+    "verify_every_days": (1, 1),
+    "scope_every_days": (182, 182),
+    "machine_every_days": (365, 365),
+}
+"""ISO and ASTM, once more beside `rimread.hardness.rules`, which names the source of each."""
+
+
+def test_no_limit_changes_by_a_slip_of_the_pen() -> None:
+    iso, astm = rule_set("iso"), rule_set("astm")
+    assert {name: (iso[name], astm[name]) for name in iso.limits} == FIGURES
+    assert (iso.repeatability_on, astm.repeatability_on) == ("hbw", "d")

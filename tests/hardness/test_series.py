@@ -7,11 +7,21 @@ import statistics
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
-from rimread.hardness import Indent, TestCondition, brinell, series_checks, series_from_indents
+from rimread.budget import Component, combine
+from rimread.hardness import (
+    Indent,
+    TestCondition,
+    brinell,
+    diameter_for,
+    series_checks,
+    series_from_indents,
+)
 from rimread.hardness.rules import rule_set
 from rimread.hardness.series import (
     grubbs_critical,
+    not_of_one_indent,
     permissible_error,
     repeatability_limit,
     too_unequal,
@@ -141,3 +151,51 @@ def test_pairs_too_unequal_to_be_one_indent() -> None:
     assert not too_unequal(4.0, 5.9)
     assert too_unequal(4.0, 6.1)
     assert too_unequal(6.1, 4.0)
+
+
+def test_what_is_dropped_still_scatters_but_is_in_no_mean() -> None:
+    """Values and diameters: the range of all five, the means of the three that are kept."""
+    d = (4.0, 3.9, 4.3, 4.05, 4.1)
+    series = _series(*d, policy="drop-extremes")
+    hbw = [brinell(v, SHOP) for v in d]
+    assert series.range_hbw == pytest.approx(max(hbw) - min(hbw))
+    assert series.range_rel_hbw == pytest.approx((max(hbw) - min(hbw)) / statistics.fmean(hbw))
+    assert series.range_rel_d == pytest.approx(0.4 / 4.07)
+    assert series.mean_mm == pytest.approx(4.05)
+
+
+def test_what_is_dropped_needs_no_budget() -> None:
+    known = combine([Component("edge", 0.004)])
+    d = (4.0, 3.9, 4.3, 4.05, 4.1)
+    indents = [Indent(v, v, known if v in (4.0, 4.05, 4.1) else None) for v in d]
+    assert series_from_indents(indents, SHOP, policy="drop-extremes").has_budgets
+    assert not series_from_indents(indents, SHOP).has_budgets
+
+
+@pytest.mark.parametrize(("ratio", "odd"), [(1.71, False), (1.72, True)])
+def test_a_value_is_odd_from_the_five_percent_limit_on(ratio: float, odd: bool) -> None:  # noqa: FBT001
+    """Of five, two-sided at 5 %: 1.715 (the table above has 1.71)."""
+
+    def hbw(x: float) -> list[float]:
+        return [228.0, 230.0, 227.0, 231.0, 229.0 + x]
+
+    def apart(x: float) -> float:
+        values = hbw(x)
+        return (values[-1] - statistics.fmean(values)) / statistics.stdev(values) - ratio
+
+    x = brentq(apart, 1.0, 100.0)
+    series = _series(*(diameter_for(v, SHOP) for v in hbw(x)))
+    assert series.outlier == (4 if odd else None)
+
+
+@pytest.mark.parametrize(
+    ("read_mm", "of_it"), [(4.39, True), (4.41, False), (3.61, True), (3.59, False)]
+)
+def test_a_reading_a_tenth_off_the_image_is_of_another_indent(read_mm: float, of_it: bool) -> None:  # noqa: FBT001
+    """Common practice, no source."""
+    assert (not_of_one_indent(read_mm, 4.0) == "") == of_it
+
+
+@pytest.mark.parametrize(("ratio", "unequal"), [(1.49, False), (1.51, True)])
+def test_half_as_large_again_is_too_unequal(ratio: float, unequal: bool) -> None:  # noqa: FBT001
+    assert too_unequal(4.0, 4.0 * ratio) == unequal

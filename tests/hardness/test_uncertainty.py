@@ -30,6 +30,7 @@ from rimread.hardness import (
     series_from_indents,
     verify,
 )
+from rimread.hardness.readings import mean_on_block
 from rimread.hardness.uncertainty import ball_tolerance_mm
 
 SHOP = TestCondition(10, 3000)
@@ -417,3 +418,69 @@ def test_what_indents_share_is_known_as_well_as_in_the_worst_known_of_them() -> 
     ]
     (part,) = reading_components(series_from_indents(indents, SHOP))
     assert part.dof == 5.0
+
+
+@given(st.floats(0.97, 1.03))
+def test_what_is_known_of_the_piece_is_corrected_with_its_value(off: float) -> None:
+    """Value x' = x H_CRM / H, so u(x') = u(x) H_CRM / H; the block's error on either side."""
+    verification = _verified([229.0 * off] * 5)
+    piece = series_from_indents(_read([220.0, 222.0, 224.0], SHOP), SHOP)
+    statement = from_bias(piece, verification)
+    parts = {c.name: c.u for c in statement.budget.components}
+    assert statement.hbw == pytest.approx(222.0 / off)
+    assert parts["scatter of the indents"] == pytest.approx(2.0 / math.sqrt(3) / off)
+    by_itself = {c.name: c.u for c in reading_components(piece)}
+    assert parts["scale"] == pytest.approx(by_itself["scale"] / off)
+    assert statement.U_uncorrected == pytest.approx(statement.budget.U + abs(222.0 - statement.hbw))
+
+
+def test_two_days_already_tell_how_the_machine_changes() -> None:
+    verification = _verified([229.0, 229.5, 228.5, 229.0, 229.0])
+    piece = series_from_indents(_read([229.0] * 3, SHOP), SHOP)
+    names = {}
+    for days in ((), (0.01,), (0.01, 0.02)):
+        parts = from_bias(piece, verification, daily_errors_rel=days).budget.components
+        names[len(days)] = {part.name: part for part in parts}
+    assert "bias, day to day" not in names[0] | names[1]
+    part = names[2]["bias, day to day"]
+    assert part.u == pytest.approx(229.0 * 0.01 / math.sqrt(2), rel=1e-6)
+    assert part.dof == 1
+
+
+@pytest.mark.parametrize(("hbw", "times"), [(458.0, 2.0), (229.0, 1.0), (114.5, 1.0)])
+def test_the_block_is_carried_over_to_the_harder_of_the_two(hbw: float, times: float) -> None:
+    verification = _verified([228.0, 229.0, 230.0, 229.0, 229.0])
+    piece = series_from_indents(_read([hbw] * 3, SHOP), SHOP)
+    parts = {c.name: c.u for c in from_permissible_error(piece, verification).budget.components}
+    assert parts["permissible error"] == pytest.approx(times * 0.02 * 229 / 2.8)
+    assert parts["reference block"] == pytest.approx(times * 1.15)
+    assert parts["mean on the block"] == pytest.approx(times * math.sqrt(0.5 / 5), rel=1e-6)
+
+
+def test_a_dropped_value_is_still_one_of_those_that_scatter() -> None:
+    indents = _indents([4.0, 3.9, 4.3, 4.05, 4.1], common_mm=0.006, own_mm=0.004)
+    series = series_from_indents(indents, SHOP, policy="drop-extremes")
+    parts = {c.name: c for c in from_parts(series).budget.components}
+    assert parts["scatter of the indents"].dof == 4
+    assert parts["scatter of the indents"].u == pytest.approx(series.sd_hbw / math.sqrt(3))
+
+
+def test_the_mean_on_the_block_has_its_scatter_and_its_reading() -> None:
+    d = [3.98, 4.0, 4.02, 4.0, 4.0]
+    indents = [Indent(v, v, combine([Component("scope", 0.01, common=True)])) for v in d]
+    series = series_from_indents(indents, SHOP)
+    piece = series_from_indents([Indent(4.0, 4.0, combine([Component("edge", 0.001)]))] * 3, SHOP)
+    reading = combine(reading_components(series)).u
+    scatter = series.sd_hbw / math.sqrt(5)
+    assert min(reading, scatter) > 0.5
+    assert mean_on_block(series, piece).u == pytest.approx(math.hypot(reading, scatter))
+
+
+def test_a_scope_that_was_measured_counts_as_it_was() -> None:
+    parts = {
+        scope_rel: {c.name: c.u for c in budget.components}["scope"]
+        for scope_rel in (None, 0.001)
+        for budget in [hand_reading(4.0, resolution_mm=0.01, scope_rel=scope_rel)]
+    }
+    assert parts[None] == pytest.approx(0.005 * 4.0 / math.sqrt(3))
+    assert parts[0.001] == pytest.approx(0.001 * 4.0 / math.sqrt(3))

@@ -16,8 +16,10 @@ import sqlalchemy as sa
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rimread.hardness import brinell, parse_test
 from rimread.ledger import Draft, Filter, Ledger, LedgerError, audit, open_ledger, schema
 from rimread.ledger.chain import GENESIS, canonical, entry_from, sealed
+from rimread.ledger.record import hand_record
 from rimread.ledger.schema import TRIGGERS
 
 
@@ -606,3 +608,31 @@ def test_a_reader_need_not_be_allowed_to_write(tmp_path):
                 book.append([image("b")])
     finally:
         sa.event.remove(sa.engine.Engine, "connect", _read_only)
+
+
+# -- records ------------------------------------------------------------------------------------
+
+
+def test_a_hand_record_says_what_was_read():
+    test = parse_test("10/3000")
+    record = hand_record("a.jpg", None, 4.1, 3.9, test=test, trial=2, image_entry=7)
+    assert (record["d1_mm"], record["d2_mm"], record["mean_mm"]) == (4.1, 3.9, 4.0)
+    assert record["hbw"] == brinell(4.0, test)
+    assert record["designation"] == "229 HBW 10/3000"
+    assert (record["trial"], record["image_entry"]) == (2, 7)
+
+
+@pytest.mark.parametrize(
+    ("d1_mm", "d2_mm", "says"),
+    [
+        (4.0, 0.0, "above 0 mm"),
+        (-4.0, 4.0, "above 0 mm"),
+        (float("nan"), 4.0, "above 0 mm"),
+        (4.0, 40.0, "nearly equal"),  # a decimal point that was lost
+        (4.0, 2.6, "nearly equal"),
+        (10.1, 10.1, "below the ball"),
+    ],
+)
+def test_what_cannot_have_been_read_is_no_record(d1_mm, d2_mm, says):
+    with pytest.raises(ValueError, match=says):
+        hand_record("a.jpg", None, d1_mm, d2_mm, test=parse_test("10/3000"))

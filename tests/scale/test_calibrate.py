@@ -14,7 +14,8 @@ from tests.scale.rulings import Ruling, photo_of
 from rimread.photo import Photo, read_photo
 from rimread.refusal import Refusal
 from rimread.scale import Certificate, Scale, calibrate
-from rimread.scale.calibrate import U_NO_CERTIFICATE
+from rimread.scale.calibrate import U_NO_CERTIFICATE, _whole_covariance
+from rimread.scale.fit import Fit
 
 ROOT = Path(__file__).parents[2]
 TODAY = date(2026, 1, 1)
@@ -368,3 +369,25 @@ def test_coverage_of_drawn_scales():
     assert score.size > 190
     assert 0.90 <= np.mean(score < 2) <= 0.99
     assert score.max() < 5
+
+
+@pytest.mark.parametrize("along", [0, 1])
+def test_degrees_of_freedom_are_those_of_the_axis_that_has_fewer(along):
+    """Welch-Satterthwaite (GUM eq. G.2b): of one axis scatter is half of the variance."""
+    scatter = np.array([1e-10, 1e-10, 0.0])
+    scatter[along] = 1e-6
+    fitted = Fit(
+        values=np.array([100.0, 100.0, 0.0]),
+        covariance=np.diag(scatter * 1e4 + [0.0, 0.0, 1e-6]),
+        scatter=np.diag(scatter * 1e4),
+        dof=8.0,
+        angles_deg=(0.0, 90.0),
+        residual_rms_px=(0.1, 0.1),
+        lines_used=(13, 13),
+        aspect_measured=True,
+        alone_px_per_mm=(100.0, 100.0),
+    )
+    whole, dof = _whole_covariance(fitted, Certificate(10.0, 10.0, 0.03, 3.0))  # u = 1e-3 of it
+    assert whole[along, along] == pytest.approx(0.02)
+    assert whole[0, 1] == pytest.approx(0.01)
+    assert dof == pytest.approx(8.0 / 0.5**2)
