@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 from scipy.stats import t as student_t
 
-from rimread import diameters as module
 from rimread.diameters import (
     CLIPPED_SHARE,
     CONTINUED_SHARE,
@@ -519,24 +518,3 @@ def test_outliers_do_not_move_the_diameters():
     offsets[:20] += 5.0
     wild = diameters(replace(rim(true, by, offsets_px=offsets)), by)
     assert wild.mean_mm == pytest.approx(calm.mean_mm, abs=0.1 / 200)
-
-
-def test_no_share_changes_by_a_slip_of_the_pen():
-    """All were set by coverage of simulated photos (tests/accuracy); no quick test repeats it."""
-    shares = {
-        "SHAPE_SHARE": 0.5,
-        "ROUNDING_SHARE": 0.24,
-        "SMEAR_SHARE": 0.5,
-        "SCATTER_SHARE": 6.0,
-        "CONTINUED_SHARE": 1.5,
-        "USUAL_SCATTER": 1.5e-3,
-        "MOST_UNEVEN": 2.5,
-        "DARK_FOOT_SHARE": 0.35,
-        "HARMONICS": (3, 6),
-        "HARMONICS_WIDE": (3, 13),
-        "HARMONIC_DOF": 6.0,
-        "TILT_DEG": 2.0,
-        "SHARP_BLUR_PX": 1.5,
-        "UNNOTICED_PX": 0.5,
-    }
-    assert {name: getattr(module, name) for name in shares} == shares

@@ -430,7 +430,7 @@ def test_what_is_known_of_the_piece_is_corrected_with_its_value(off: float) -> N
     assert statement.hbw == pytest.approx(222.0 / off)
     assert parts["scatter of the indents"] == pytest.approx(2.0 / math.sqrt(3) / off)
     by_itself = {c.name: c.u for c in reading_components(piece)}
-    assert parts["scale"] == pytest.approx(by_itself["scale"] / off)
+    assert parts["pixel scale"] == pytest.approx(by_itself["pixel scale"] / off)
     assert statement.U_uncorrected == pytest.approx(statement.budget.U + abs(222.0 - statement.hbw))
 
 

@@ -7,7 +7,6 @@ import math
 import numpy as np
 import pytest
 
-from rimread.scale.calibrate import U_NO_CERTIFICATE
 from rimread.scale.fit import U_ASPECT, U_K1, fit_marks
 from rimread.scale.lines import Marks
 
@@ -155,8 +154,3 @@ def test_coverage(ruling, lines):
         inside_k += abs(result.values[2] - k1) < 2 * math.sqrt(result.covariance[2, 2])
     assert 180 <= inside_p < 200
     assert 180 <= inside_k < 200
-
-
-def test_what_is_assumed_of_camera_and_rule_does_not_change_by_a_slip_of_the_pen():
-    """Own choices, deliberately generous, no source; told in the notes of each scale."""
-    assert (U_K1, U_ASPECT, U_NO_CERTIFICATE) == (0.005, 5e-4, 1e-3)
