@@ -76,11 +76,20 @@ def test_figures_are_told_with_the_digits_that_say_something(tmp_path):
     k1, U = re.search(r"distortion k1 +(-?[\d.]+) ± ([\d.]+)", shown).groups()
     assert len(U.replace(".", "").lstrip("0")) == 2
     assert len(k1.partition(".")[2]) == len(U.partition(".")[2])
-    record = json.loads(calibrate(GOOD, "--json", out=out).stdout)
+    record = json.loads(calibrate(GOOD, "--json", out=tmp_path / "again.toml").stdout)
     assert float(U) == pytest.approx(2.0 * record["u_k1_half_diagonal"], rel=0.05)
     assert record["dof"] is None
     assert "\ndof = inf\n" in out.read_text(encoding="utf-8")
     assert math.isinf(read_scale(out).dof)
+
+
+def test_a_scale_that_readings_may_rest_on_is_not_replaced(tmp_path):
+    out = tmp_path / "hall.toml"
+    out.write_text("the old one", encoding="utf-8")
+    done = calibrate(GOOD, out=out)
+    assert done.exit_code == 2
+    assert "is there already" in done.stderr
+    assert out.read_text(encoding="utf-8") == "the old one"
 
 
 def test_refusal_writes_nothing(tmp_path):

@@ -71,6 +71,25 @@ def test_all_facts_reach_the_page(job: Path, tmp_path: Path):
         assert said in text
 
 
+@pytest.mark.parametrize(
+    ("passed", "code", "says"), [("yes", 0, "no check under this test that counts on"),
+                                 ("no", 1, "block-of-the-day failed")]
+)  # fmt: skip
+def test_a_day_without_a_check_on_the_block_is_told(
+    job: Path, tmp_path: Path, passed: str, code: int, says: str
+):
+    log = tmp_path / "daily.csv"
+    log.write_text(
+        "date,block,test,operator,n,mean_hbw,certified_hbw,error_rel,repeatability_rel,passed\n"
+        f"2026-11-20,B-17,10/3000,Ada,3,230.1,229,0.0048,0.004,{passed}\n",
+        encoding="utf-8",
+    )
+    words = ("--block-log", log, "--on", "2026-11-25")
+    result = call(job, "--out", tmp_path / "job.html", *words)
+    assert result.exit_code == code
+    assert says in result.stderr
+
+
 def test_a_pdf_is_written(job: Path, tmp_path: Path):
     pytest.importorskip("fpdf", reason="the extra rimread[report]")
     out = tmp_path / "job.PDF"

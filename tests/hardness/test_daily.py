@@ -255,6 +255,16 @@ def test_a_check_counts_on_its_day_and_not_on_the_next_nor_the_day_before() -> N
     assert last_that_counts(entries, test="5/750", on=FIRST) is None
 
 
+def test_a_check_that_failed_counts_until_one_passes() -> None:
+    (passed,) = _log([0.01])
+    failed = replace(passed, on=FIRST + timedelta(days=1), passed=False)
+    mended = replace(passed, on=FIRST + timedelta(days=30))
+    log, later = [passed, failed, mended], FIRST + timedelta(days=20)
+    assert last_that_counts(log, test="10/3000", on=later) is failed
+    assert last_that_counts(log, test="10/3000", on=mended.on) is mended
+    assert last_that_counts(log, test="10/3000", on=FIRST + timedelta(days=40)) is None
+
+
 def test_a_chart_is_of_one_block_under_one_test() -> None:
     others = [*_log([0.5] * 5, block="B-18"), *_log([0.5] * 5, test="5/750")]
     chart = control_chart([*others, *_log(QUIET), *others], block="B-17", test="10/3000")

@@ -77,6 +77,10 @@ def calibrate(
         paths = expand(photos)
         apart("--out", out, *paths)
         writable("--out", out, ".toml")
+        if out.exists():
+            raise ValueError(
+                f"{out}: is there already, and readings may rest on it; name a new file"
+            )
         certificate = _certificate(length_mm, certified_mm, certificate_u_mm, certificate_k)
         result = scale_of(
             [read_photo(path, tone=tone) for path in paths],

@@ -105,6 +105,10 @@ def report(
         raise typer.Exit(REFUSED)
 
 
+_OF_DAYS = frozenset({"block-of-the-day", "photo-date", "test-date"})
+"""Checks that warn of a slip in the words of the call, rather than of the test."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Files:
     """What is read beside the results."""
@@ -315,6 +319,9 @@ def _closing(made: TestReport, out: Path) -> None:
         say(f"{refused.name} was refused when it was measured and is listed without a number")
     for code in sorted({c.code for _, c in made.all_checks if c.outcome == "fail"}):
         say(f"the check {code} failed: under that rule the result does not count")
+    for check in made.checks:
+        if check.code in _OF_DAYS and check.outcome == "warn":
+            say(check.message)
     for reason, indents in missing_pictures(made).items():
         say(f"no picture of {indents}: {reason}")
     say(CAUTION)

@@ -145,7 +145,13 @@ def _block(
 
 
 def _chart_only(block: Block, rules: RuleSet, day: date, log: Path) -> _Outcome:
-    from rimread.hardness import block_of_the_day, due_on, last_check, read_daily  # noqa: PLC0415
+    from rimread.hardness import (  # noqa: PLC0415
+        block_of_the_day,
+        due_on,
+        last_check,
+        last_that_counts,
+        read_daily,
+    )
 
     entries = read_daily(log)
     chart = _chart(block, entries)
@@ -154,16 +160,14 @@ def _chart_only(block: Block, rules: RuleSet, day: date, log: Path) -> _Outcome:
             f"{log} holds checks of block {block.serial} from fewer than two days: no chart yet"
         )
     last = last_check(entries, test=block.test.name, on=day)
-    due_day = day if last is None else due_on(last.on, rules=rules)
-    # A failed check counts whatever the day: nothing is tested until a block has passed.
-    due = last is None or (last.passed and day >= due_day)
-    checks = (block_of_the_day(None if due else last, on=day), *chart.checks)
+    counts = last_that_counts(entries, test=block.test.name, on=day, rules=rules)
+    checks = (block_of_the_day(counts, on=day), *chart.checks)
     record = {
         "block": block.serial,
         "checks": checks_json(checks),
         "chart": _chart_json(chart),
-        "due_on": due_day.isoformat(),
-        "due": due,
+        "due_on": (day if last is None else due_on(last.on, rules=rules)).isoformat(),
+        "due": counts is None,
     }
     return record, _chart_lines(chart), checks, 0
 

@@ -226,6 +226,8 @@ def last_that_counts(
 ) -> DailyCheck | None:
     """`last_check`, where it still counts on the day.
 
+    One that failed counts whatever the day: nothing is tested until a block has passed.
+
     Parameters
     ----------
     entries : sequence of DailyCheck
@@ -238,7 +240,9 @@ def last_that_counts(
         How long a check counts.
     """
     last = last_check(entries, test=test, on=on)
-    return last if last is not None and on < due_on(last.on, rules=rules) else None
+    if last is None or (last.passed and on >= due_on(last.on, rules=rules)):
+        return None
+    return last
 
 
 def block_of_the_day(entry: DailyCheck | None, *, on: date) -> Check:
