@@ -210,6 +210,21 @@ def test_from_photo_to_report(tmp_path: Path):
     assert "Quillmarsh Works (invented), bench scope" in text
 
 
+def test_what_an_archive_read_before_stands_beside_it(tmp_path: Path):
+    from rimread.ledger import Draft, open_ledger  # noqa: PLC0415
+
+    book = tmp_path / "shop.ledger"
+    told = record(4.0, 4.0, photo="old/plate-1.jpg", earlier={"d1_mm": 4.05, "d2_mm": 4.07})
+    mean_only = record(4.0, 4.0, photo="new/plate-1.jpg", earlier={"mean_mm": 4.05})
+    with open_ledger(book) as opened:
+        opened.append([Draft(kind="image", record=one) for one in (told, mean_only)])
+    out = tmp_path / "x.html"
+    assert call(book, "--out", out).exit_code == 0
+    text = out.read_text("utf-8")
+    assert text.count("read before, by the list") == 1
+    assert "+0.060" in text
+
+
 def test_from_a_ledger(tmp_path: Path):
     from rimread.hardness import parse_test  # noqa: PLC0415
     from rimread.ledger import Draft, open_ledger  # noqa: PLC0415

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -223,6 +223,7 @@ def _from_ledger(where: str, asked: _Asked) -> _Read:
             )
             if one.draft.kind == "image" or result.by_hand is not None:
                 results.append(result)
+                eyes.extend(_read_before(one.record, result))
             elif result.indent is not None:
                 d1, d2 = result.indent.d1_mm, result.indent.d2_mm
                 eyes.append(ByEye(result.photo, one.draft.operator, d1, d2))
@@ -234,6 +235,16 @@ def _from_ledger(where: str, asked: _Asked) -> _Read:
         if eye.photo not in measured:
             say(f"the reading of {eye.photo} by eye is left out: no entry measured that photo")
     return tuple(results), tuple(eye for eye in eyes if eye.photo in measured)
+
+
+def _read_before(record: Mapping[str, Any], result: Result) -> Iterator[ByEye]:
+    """What an archive's list told of the photo."""
+    from rimread.report.model import ByEye  # noqa: PLC0415
+
+    told = record.get("earlier") or {}
+    d1, d2 = (told.get(key) for key in ("d1_mm", "d2_mm"))
+    if result.indent is not None and d1 and d2:
+        yield ByEye(result.photo, "read before, by the list", d1, d2)
 
 
 def _verification(

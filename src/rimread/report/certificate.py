@@ -218,14 +218,15 @@ def _conversions(
 
 
 def _matched(by_eye: Sequence[ByEye], measured: Sequence[Result]) -> tuple[tuple[int, ByEye], ...]:
-    """Readings with the photo of the same name, the folder left aside."""
+    """Readings with the photo of the same path, or else of the same name in any folder."""
     places: dict[str, list[int]] = {}
     for index, result in enumerate(measured):
-        for name in {result.photo, result.name}:
-            places.setdefault(file_name(name), []).append(index)
+        paths = {result.photo, result.name}
+        for name in paths | {file_name(path) for path in paths}:
+            places.setdefault(name, []).append(index)
     found = []
     for reading in by_eye:
-        at = places.get(file_name(reading.photo), [])
+        at = places.get(reading.photo) or places.get(file_name(reading.photo), [])
         if len(at) != 1:
             many = "several measured photos have" if at else "no measured photo has"
             raise ValueError(f"a reading by eye belongs to one photo; {many} {reading.photo!r}")
