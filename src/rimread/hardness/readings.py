@@ -128,7 +128,7 @@ def mean_on_block(block: Series, piece: Series) -> Component:
     scatter = _scatter(block, sd, combine(p for p in reading if not p.common).u)
     left = [p for p in reading if p.common and p.name not in cancels]
     whole = combine((scatter, *left))
-    how = "; ".join((scatter.how, *(f"{p.name}: {p.how}" for p in left if p.how)))
+    how = "; ".join((scatter.how, *(f"{p.name}: {p.how}" for p in left if p.how and p.u > 0)))
     return Component("mean on the block", whole.u, whole.dof, how, common=True)
 
 
