@@ -716,6 +716,18 @@ def test_several_frames_bring_their_scatter_into_u(bench):
     assert kept.sha256 == entry.record["sha256"]
 
 
+@pytest.mark.parametrize("frames", [1, 4])
+def test_a_tone_curve_that_nobody_stated_counts_in_u(bench, frames):
+    grey = read_photo(ROOT / "sample_images" / PLATES[1]).grey
+    bench.desk.feed, bench.desk.camera = Still(grey), "still"
+    bench.desk.set_job(Ask({"frames": frames}))
+    bench.desk.snap()
+    budget = bench.desk.pending.result.diameters.budget
+    (part,) = (part for part in budget.components if part.name == "tone curve")
+    assert part.how.startswith("assumed")
+    assert part.u > 0
+
+
 @pytest.mark.parametrize("count", [2, 5])
 def test_a_picture_that_moved_is_neither_kept_nor_measured(bench, count):
     class Drifting(Still):
