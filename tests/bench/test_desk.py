@@ -599,6 +599,27 @@ def test_report_of_a_series(bench):
     assert bench.desk.told()["series"]["designation"] in text
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        {"certified_hbw": 186},
+        {"certified_hbw": 300},
+        {"certified_hbw": 186, "valid_until": "2020-01-31"},
+    ],
+    ids=["passed", "failed", "expired"],
+)
+def test_no_report_of_a_part_is_made_of_a_block(bench, words):
+    bench.desk.add_block(Ask({"serial": "Q1", "U_hbw": 1.9, "test": "10/3000", **words}))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    with pytest.raises(UndecidedError, match="a block check is under way: end it first"):
+        bench.desk.report()
+    assert not list((bench.folder / "reports").iterdir())
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    assert bench.desk.report()["files"]
+
+
 def test_report_is_of_the_day_and_person_of_its_indents(bench):
     """Written three days later by somebody else, after a check on the block that came later."""
     monday, thursday = (datetime(2020, 11, day, 12, tzinfo=UTC) for day in (23, 26))

@@ -33,6 +33,7 @@ from rimread.refusal import Refusal
 __all__ = ["Desk"]
 
 _TEST_STAYS = "the test of a series stays: begin a new series first"
+_OF_A_BLOCK = "a block check is under way: end it first, then write the report of the part"
 
 
 @dataclass(slots=True, eq=False)
@@ -229,6 +230,8 @@ class Desk:
         """Write the test report of this series."""
         with self._lock:
             self._undecided()
+            if self.series.purpose == "block":
+                raise UndecidedError(_OF_A_BLOCK)
             eyes = eyes_of(self.ledger, self.series)
             return write_report(
                 self.folder, self.series, self._lines(), self.job, eyes=eyes, on=self._today()
