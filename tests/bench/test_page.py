@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from tests.bench.conftest import ROOT, make_ready
 
+from rimread.bench.ask import Ask
 from rimread.ledger import audit
 
 try:
@@ -384,4 +385,21 @@ def test_accessible_in_every_state(chromium, bench, scheme, width):
     page.keyboard.press("a")
     counted(page, 1)
     judge("series")
+    fail_a_check(page, bench)
+    judge("block-failed")
+    page.get_by_role("button", name="End the check").click()
+    page.locator("#check-failed").wait_for()
+    judge("after-a-failed-check")
     context.close()
+
+
+def fail_a_check(page, bench) -> None:
+    words = {"serial": "QB-2", "certified_hbw": 300, "U_hbw": 3, "test": "10/3000"}
+    bench.desk.add_block(Ask({**words, "valid_until": "2020-01-31"}))
+    page.reload()
+    page.get_by_role("button", name="Reference block").click()
+    page.get_by_role("button", name="Begin a check on this block").click()
+    page.locator("#check-now").wait_for()
+    snap(page, bench.tape, "plate-2")
+    page.keyboard.press("a")
+    page.locator("#series-verdict").wait_for()
