@@ -23,6 +23,7 @@ from rimread.cli import app
 from rimread.hardness import (
     Block,
     brinell,
+    from_parts,
     parse_test,
     read_daily,
     reading_components,
@@ -130,7 +131,29 @@ def test_what_the_pictures_share_is_not_averaged_away(bench):
         for name in PLATES[:3]
     ]
     series = series_from_indents([indent_of(one) for one in readings], parse_test("10/3000"))
-    assert told["U_mean"] == in_step(series.mean_hbw, combine(reading_components(series)).U)[1]
+    U = from_parts(series).budget.U
+    assert told["U_mean"] == in_step(series.mean_hbw, U)[1]
+    assert U > combine(reading_components(series)).U
+    bench.desk.report()
+    (page,) = (bench.folder / "reports").glob("*.html")
+    assert f"U = {told['U_mean']} HBW" in page.read_text(encoding="utf-8")
+
+
+def test_u_beside_a_mean_is_not_that_of_a_single_reading(bench):
+    """Indents of 186 and some 380 HBW: s says it, and U follows."""
+    bench.desk.accept(bench.open(PLATES[1]))
+    (entry,) = bench.ledger.entries()
+    line = Line(1, "accepted", entry.record, counts=True, operator="")
+    d = {key: entry.record[key] * 0.705 for key in ("d1_mm", "d2_mm", "mean_mm")}
+    other = replace(line, entry=2, record={**entry.record, **d})
+    alone = series_told({}, [line], line.test, "iso")
+    both = series_told({}, [line, other], line.test, "iso")
+    assert (alone["sd"], alone["U_mean"]) == (None, bench.desk.told()["series"]["U_mean"])
+    assert alone["covers"] == "reading of the diameters only"
+    assert float(both["sd"]) > 100
+    # the mean of two is as unsure as Student's t of one degree of freedom makes s / √2
+    assert float(both["U_mean"]) == pytest.approx(12.71 * float(both["sd"]) / 2**0.5, rel=0.15)
+    assert "scatter of the piece" in both["covers"]
 
 
 def test_a_lost_answer_writes_nothing_twice(bench):
@@ -506,6 +529,71 @@ def test_check_on_a_block(bench):
     assert all(p.parent == bench.folder / "blocks" for p in bench.folder.rglob("q-1*.toml"))
 
 
+OLD = {"certified_hbw": 186, "U_hbw": 1.9, "test": "10/3000", "valid_until": "2020-01-31"}
+
+
+def test_a_certificate_that_has_run_out_is_said_and_kept(bench):
+    said = bench.desk.add_block(Ask({"serial": "Q1", **OLD}))
+    assert said["warning"].startswith("The certificate of block Q1 ran out on 2020-01-31")
+    assert bench.desk.told()["blocks"][0]["warning"] == said["warning"]
+    begun = bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    assert begun["warning"] == said["warning"]
+    assert bench.desk.told()["verification"]["warning"] == said["warning"]
+    bench.desk.accept(bench.open(PLATES[1]))
+    told = bench.desk.told()["verification"]
+    assert (told["status"], told["warning"]) == ("failed", ""), "the check of the date says it"
+    assert "2020-01-31" in told["checks"][0]["message"]
+
+
+@pytest.mark.parametrize("until", ["", "2999-01-31"])
+def test_of_a_certificate_that_holds_nothing_is_said(bench, until):
+    words = {**OLD, "serial": "Q1", "valid_until": until}
+    assert bench.desk.add_block(Ask(words)) == {"warning": ""}
+    said = bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    assert said == {"note": "", "warning": ""}
+    assert bench.desk.told()["blocks"][0]["warning"] == ""
+
+
+def test_what_became_of_a_check_is_said_at_its_end(bench):
+    """Passed, failed, or without an indent; a failed one stays in sight until one passes."""
+    good = {"certified_hbw": 186, "U_hbw": 1.9, "test": "10/3000"}
+    bench.desk.add_block(Ask({"serial": "Q1", **good}))
+    bench.desk.add_block(Ask({"serial": "Q2", **good, "certified_hbw": 300}))
+    part = Ask({"purpose": "part"})
+    assert bench.desk.told()["check_failed"] == ""
+    for serial, note, warning in (
+        ("Q2", "", "The check on block Q2 failed; the daily log has it: mean 186"),
+        ("Q1", "The check on block Q1 passed; the daily log has it.", ""),
+    ):
+        bench.desk.new_series(Ask({"purpose": "block", "block": serial}))
+        bench.desk.accept(bench.open(PLATES[1]))
+        said = bench.desk.new_series(part)
+        assert said["note"] == note
+        assert said["warning"].startswith(warning)
+        failed = bench.desk.told()["check_failed"]
+        assert bool(failed) == bool(warning)
+        assert not failed or "under this test failed (block Q2 on " in failed
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    assert "no indent that counts" in bench.desk.new_series(part)["note"]
+
+
+def test_a_failed_check_under_another_test_says_nothing(bench):
+    bench.desk.add_block(Ask({"serial": "Q2", "certified_hbw": 300, "U_hbw": 2, "test": "10/3000"}))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q2"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.desk.set_job(Ask({"test": "5/750"}))
+    assert bench.desk.told()["check_failed"] == ""
+    bench.desk.set_job(Ask({"test": "10/3000"}))
+    assert "block Q2" in bench.desk.told()["check_failed"]
+
+
+def test_a_spoilt_daily_log_is_said_and_stops_nothing(bench):
+    (bench.folder / "daily-checks.csv").write_text("no log", encoding="utf-8")
+    assert "no daily log" in bench.desk.told()["check_failed"]
+    bench.desk.accept(bench.open(PLATES[1]))
+
+
 def test_a_check_is_of_the_day_and_person_of_its_indents(bench):
     """Ended three days later by somebody else, when the certificate had run out."""
     monday, thursday = (datetime(2020, 11, day, 12, tzinfo=UTC) for day in (23, 26))
@@ -597,6 +685,27 @@ def test_report_of_a_series(bench):
     text = html.read_text(encoding="utf-8")
     assert "plate 9" in text
     assert bench.desk.told()["series"]["designation"] in text
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        {"certified_hbw": 186},
+        {"certified_hbw": 300},
+        {"certified_hbw": 186, "valid_until": "2020-01-31"},
+    ],
+    ids=["passed", "failed", "expired"],
+)
+def test_no_report_of_a_part_is_made_of_a_block(bench, words):
+    bench.desk.add_block(Ask({"serial": "Q1", "U_hbw": 1.9, "test": "10/3000", **words}))
+    bench.desk.new_series(Ask({"purpose": "block", "block": "Q1"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    with pytest.raises(UndecidedError, match="a block check is under way: end it first"):
+        bench.desk.report()
+    assert not list((bench.folder / "reports").iterdir())
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    assert bench.desk.report()["files"]
 
 
 def test_report_is_of_the_day_and_person_of_its_indents(bench):
@@ -714,6 +823,18 @@ def test_several_frames_bring_their_scatter_into_u(bench):
     kept = read_photo(bench.folder / entry.record["photo"])
     assert kept.grey.dtype == np.uint16
     assert kept.sha256 == entry.record["sha256"]
+
+
+@pytest.mark.parametrize("frames", [1, 4])
+def test_a_tone_curve_that_nobody_stated_counts_in_u(bench, frames):
+    grey = read_photo(ROOT / "sample_images" / PLATES[1]).grey
+    bench.desk.feed, bench.desk.camera = Still(grey), "still"
+    bench.desk.set_job(Ask({"frames": frames}))
+    bench.desk.snap()
+    budget = bench.desk.pending.result.diameters.budget
+    (part,) = (part for part in budget.components if part.name == "tone curve")
+    assert part.how.startswith("assumed")
+    assert part.u > 0
 
 
 @pytest.mark.parametrize("count", [2, 5])

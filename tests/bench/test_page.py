@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from tests.bench.conftest import ROOT, make_ready
 
+from rimread.bench.ask import Ask
 from rimread.ledger import audit
 
 try:
@@ -131,6 +132,8 @@ def test_from_calibration_to_the_report(page, bench):
     reject(page, bench)
     assert "mean of 3" in page.locator("#series-sum").inner_text()
     assert page.locator("#spread").inner_text().startswith("s = ")
+    assert "±" not in page.locator("#mean").inner_text()
+    assert "scatter of the piece" in page.locator("#mean-U").inner_text()
     picture_of(page, "series")
     write_the_report(page)
     the_record_holds(bench)
@@ -303,10 +306,41 @@ def test_block_check_from_the_page(page, bench):
     page.get_by_role("button", name="Reference block").click()
     page.locator("#block-status", has_text="Passed").wait_for()
     picture_of(page, "block")
-    page.get_by_role("button", name="New series on a part").click()
-    page.get_by_text("A new series has begun.").wait_for()
+    page.get_by_role("button", name="End the check").click()
+    page.get_by_text("The check on block QB-1 passed; the daily log has it.").wait_for()
+    page.get_by_text("A new series on a part has begun.").wait_for()
+    assert page.get_by_role("button", name="New series on a part").is_visible()
+    assert not page.locator("#check-failed").count()
     log = (bench.folder / "daily-checks.csv").read_text(encoding="utf-8")
     assert re.search(r"QB-1,10/3000,Ada Quill,3,", log)
+
+
+def test_a_failed_check_is_seen_where_the_person_works(page, bench):
+    """With a certificate that has run out, and of another hardness."""
+    make_ready(bench)
+    page.goto(bench.url)
+    page.get_by_role("button", name="Reference block").click()
+    page.get_by_text("Enter a block's certificate").click()
+    words = {"serial": "QB-2", "certified_hbw": "300", "U_hbw": "3", "valid_until": "2020-01-31"}
+    for field, value in words.items():
+        page.locator(f"#{field}").fill(value)
+    page.get_by_role("button", name="Keep the certificate").click()
+    page.locator("#alarm", has_text="The certificate is kept. The certificate of block").wait_for()
+    page.get_by_role("button", name="Begin a check on this block").click()
+    page.locator("#alarm", has_text="block QB-2 ran out on 2020-01-31").wait_for()
+    page.locator("#check-now", has_text="certified 300 HBW 10/3000").wait_for()
+    snap(page, bench.tape, "plate-2")
+    page.keyboard.press("a")
+    counted(page, 1)
+    for place in ("#check-verdict", "#series-verdict"):
+        assert page.locator(place).inner_text() == "Failed"
+    assert "error −" in page.locator("#check-now").inner_text().replace("-", "−")
+    picture_of(page, "block-failed")
+    page.get_by_role("button", name="Write the report").click()
+    page.locator("#alarm", has_text="a block check is under way").wait_for()
+    page.get_by_role("button", name="End the check").click()
+    page.locator("#alarm", has_text="The check on block QB-2 failed").wait_for()
+    assert "block QB-2" in page.locator("#check-failed").inner_text()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -351,4 +385,21 @@ def test_accessible_in_every_state(chromium, bench, scheme, width):
     page.keyboard.press("a")
     counted(page, 1)
     judge("series")
+    fail_a_check(page, bench)
+    judge("block-failed")
+    page.get_by_role("button", name="End the check").click()
+    page.locator("#check-failed").wait_for()
+    judge("after-a-failed-check")
     context.close()
+
+
+def fail_a_check(page, bench) -> None:
+    words = {"serial": "QB-2", "certified_hbw": 300, "U_hbw": 3, "test": "10/3000"}
+    bench.desk.add_block(Ask({**words, "valid_until": "2020-01-31"}))
+    page.reload()
+    page.get_by_role("button", name="Reference block").click()
+    page.get_by_role("button", name="Begin a check on this block").click()
+    page.locator("#check-now").wait_for()
+    snap(page, bench.tape, "plate-2")
+    page.keyboard.press("a")
+    page.locator("#series-verdict").wait_for()

@@ -44,8 +44,14 @@ def test_the_file_holds_every_bit(tmp_path, shape):
         assert image.text["Creation Time"] == NOW.isoformat()
         assert image.text["Source"] == "scope 1 ü"
     photo = read_photo(kept.path)
-    assert (photo.tone, photo.tone_stated) == ("srgb", True)
+    assert (photo.tone, photo.tone_stated) == ("srgb", False), "nobody stated it"
     assert photo.sha256 == kept.sha256
+
+
+def test_an_average_states_no_tone_curve(tmp_path):
+    burst = average(frames(np.random.default_rng(2), 4))
+    photo = read_photo(keep(burst.picture, tmp_path, taken_at=NOW, words={}).path)
+    assert (photo.tone, photo.tone_stated, photo.full_scale) == ("srgb", False, 65535)
 
 
 def test_a_dark_average_is_not_taken_for_sensor_values(tmp_path):

@@ -161,6 +161,19 @@ def test_without_a_rim_focus_is_held_against_the_best_of_late():
     assert said["frame"].message == found.message
 
 
+@pytest.mark.parametrize("code", ["overexposed", "underexposed"])
+@pytest.mark.parametrize(("clipped", "bright"), [(0.1, 1.0), (0.0, 0.2)])
+def test_light_is_told_one_way_only(code, clipped, bright):
+    """A rim in the dark beside a glint, say: the rim decides."""
+    message = "The picture is too dark at the rim: more light or a longer exposure."
+    sight = Sight(sharpness=1.0, best=1.0, clipped=clipped, bright=bright, change=0.1)
+    said = hints(sight, Refusal(code, message), width_px=1024, height_px=768)
+    assert [h.message for h in said if "light" in h.message and "this light" not in h.message] == [
+        message
+    ]
+    assert {h.code: h.state for h in said}["light"] == "bad"
+
+
 def test_no_framing_of_a_stage_micrometer():
     assert "frame" not in states(GOOD, None)
 

@@ -5,20 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 from rimread.bench.ask import Ask
 from rimread.bench.folder import Folder
 from rimread.bench.series import Line, failed_in, indents_of, last_that_counts
 from rimread.hardness import (
     Block,
+    TestCondition,
     Verification,
     append_daily,
+    last_check,
     parse_test,
+    read_daily,
     series_from_indents,
     verify,
 )
 
-__all__ = ["asked", "logged", "verified"]
+__all__ = ["asked", "expired", "failed_last", "logged", "verified"]
 
 
 def asked(ask: Ask) -> Block:
@@ -59,8 +63,40 @@ def verified(lines: Sequence[Line], block: Block, rules: str) -> Verification | 
     return replace(found, checks=found.checks + failed_in(lines))
 
 
-def logged(lines: Sequence[Line], folder: Folder, serial: str, rules: str) -> str:
-    """Write a check that has ended into the daily log; what to tell a person where it cannot be.
+def expired(block: Block, on: date) -> str:
+    """What to tell a person of a certificate that has run out by that day, empty when it holds."""
+    if block.valid_until is None or on <= block.valid_until:
+        return ""
+    return (
+        f"The certificate of block {block.serial} ran out on {block.valid_until.isoformat()}: a "
+        "check on it cannot pass."
+    )
+
+
+def failed_last(log: Path, test: TestCondition | None, on: date) -> str:
+    """What to tell a person when the last check under this test failed, empty when it did not."""
+    if test is None or not log.exists():
+        return ""
+    try:
+        last = last_check(read_daily(log), test=test.name, on=on)
+    except (OSError, ValueError) as error:
+        return f"The daily log of block checks cannot be read: {error}"
+    if last is None or last.passed:
+        return ""
+    return (
+        f"The last check on a block under this test failed (block {last.block} on "
+        f"{last.on.isoformat()}, error {last.error_rel:+z.2%}): find out why, and check again "
+        "before you test parts."
+    )
+
+
+def logged(lines: Sequence[Line], folder: Folder, serial: str, rules: str) -> dict[str, str]:
+    """Write a check that has ended into the daily log.
+
+    Returns
+    -------
+    dict
+        ``note``, what became of the check, and ``warning`` where it failed.
 
     Raises
     ------
@@ -71,11 +107,26 @@ def logged(lines: Sequence[Line], folder: Folder, serial: str, rules: str) -> st
     """
     last = last_that_counts(lines)
     if last is None:
-        return ""
+        note = f"The check on block {serial} had no indent that counts: it is not in the daily log."
+        return {"note": note, "warning": ""}
     try:
         found = verified(lines, folder.block(serial), rules)
     except ValueError as error:
-        return f"The series is ended. Its check is not in the daily log: {error}"
-    if found is not None:
-        append_daily(folder.daily_log, found, on=last.day, operator=last.operator)
-    return ""
+        note = f"The series is ended. Its check is not in the daily log: {error}"
+        return {"note": note, "warning": ""}
+    if found is None:
+        return {"note": "", "warning": ""}
+    append_daily(folder.daily_log, found, on=last.day, operator=last.operator)
+    return _ended(found)
+
+
+def _ended(found: Verification) -> dict[str, str]:
+    """Words for a check that stands in the daily log."""
+    serial = found.block.serial
+    if found.passed:
+        return {"note": f"The check on block {serial} passed; the daily log has it.", "warning": ""}
+    why = "; ".join(check.message for check in found.checks if check.outcome == "fail")
+    return {
+        "note": "",
+        "warning": f"The check on block {serial} failed; the daily log has it: {why}.",
+    }

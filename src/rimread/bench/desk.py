@@ -33,6 +33,7 @@ from rimread.refusal import Refusal
 __all__ = ["Desk"]
 
 _TEST_STAYS = "the test of a series stays: begin a new series first"
+_OF_A_BLOCK = "a block check is under way: end it first, then write the report of the part"
 
 
 @dataclass(slots=True, eq=False)
@@ -77,15 +78,17 @@ class Desk:
     def told(self) -> dict[str, Any]:
         """All of it, as plain values."""
         with self._lock:
-            lines, about = self._lines(), self.series.told()
+            lines, about, today = self._lines(), self.series.told(), self._today()
+            test = self._test_shown(lines)
             return {
                 "camera": self.camera,
                 "job": self.job.told(),
-                "scales": told.scales(self.folder, self._today()),
-                "blocks": told.blocks(self.folder),
+                "scales": told.scales(self.folder, today),
+                "blocks": told.blocks(self.folder, today),
                 "stage": self._stage.labels(),
-                "series": told.series(about, lines, self._test_shown(lines), self.job.rules),
+                "series": told.series(about, lines, test, self.job.rules),
                 "verification": self._verification_told(lines),
+                "check_failed": blocks.failed_last(self.folder.daily_log, test, today),
                 "pending": None if self.pending is None else told.pending(self.pending),
             }
 
@@ -211,34 +214,36 @@ class Desk:
     # -- series -----------------------------------------------------------------------------------
 
     def new_series(self, ask: Ask) -> dict[str, Any]:
-        """End the series and begin another, on a part or on a reference block."""
+        """End the series and begin another; tells what became of a check that ends with it."""
         with self._lock:
             self._undecided()
             purpose = ask.choice("purpose", ("part", "block"))
             serial = ask.text("block", least=1, most=80) if purpose == "block" else ""
-            if serial:
-                self.folder.block(serial)
-            note = ""
+            warning = blocks.expired(self.folder.block(serial), self._today()) if serial else ""
+            said = {"note": "", "warning": ""}
             if (ended := self.series).purpose == "block":
-                note = blocks.logged(self._lines(), self.folder, ended.block, self.job.rules)
+                said = blocks.logged(self._lines(), self.folder, ended.block, self.job.rules)
             self.series = Series.fresh(self.clock(), purpose, serial)
             self._remember()
-            return {"note": note}
+            return {**said, "warning": f"{said['warning']} {warning}".strip()}
 
     def report(self) -> dict[str, Any]:
         """Write the test report of this series."""
         with self._lock:
             self._undecided()
+            if self.series.purpose == "block":
+                raise UndecidedError(_OF_A_BLOCK)
             eyes = eyes_of(self.ledger, self.series)
             return write_report(
                 self.folder, self.series, self._lines(), self.job, eyes=eyes, on=self._today()
             )
 
-    def add_block(self, ask: Ask) -> None:
-        """Keep the certificate of a reference block."""
+    def add_block(self, ask: Ask) -> dict[str, Any]:
+        """Keep the certificate of a reference block; ``warning`` says when it has run out."""
         block = blocks.asked(ask)
         with self._lock:
             self.folder.add_block(block)
+            return {"warning": blocks.expired(block, self._today())}
 
     # -- scale ------------------------------------------------------------------------------------
 
@@ -384,4 +389,6 @@ class Desk:
     def _verification_told(self, lines: Sequence[Line]) -> dict[str, Any] | None:
         if self.series.purpose != "block":
             return None
-        return told.verification(lines, self.folder, self.series.block, self.job.rules)
+        return told.verification(
+            lines, self.folder, self.series.block, rules=self.job.rules, today=self._today()
+        )

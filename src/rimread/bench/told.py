@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rimread.bench.blocks import verified
+from rimread.bench.blocks import expired, verified
 from rimread.bench.correction import Correction
 from rimread.bench.folder import Folder
 from rimread.bench.pending import Pending
@@ -19,7 +19,9 @@ from rimread.budget import Budget, combine, in_step
 from rimread.check import Check, checks_json
 from rimread.diameters import Diameters
 from rimread.hardness import (
+    Series,
     TestCondition,
+    from_parts,
     reading_components,
     rounded,
     series_checks,
@@ -190,11 +192,10 @@ def series(
     if test is None or not indents:
         return shown
     whole = series_from_indents(indents, test)
-    U = combine(reading_components(whole)).U
     sd = whole.sd_hbw
     return shown | {
         "mean": rounded(whole.mean_hbw),
-        "U_mean": in_step(whole.mean_hbw, U)[1],
+        **_of_the_mean(whole, rules),
         "designation": whole.designation,
         "n": len(indents),
         "sd": None if sd is None else f"{sd:.1f}",
@@ -202,6 +203,20 @@ def series(
         "range_rel": f"{whole.range_rel_hbw:.1%}",
         "mean_mm": f"{whole.mean_mm:.4f}",
         "checks": checks((*series_checks(whole, rules=rules), *taken_twice(_seen_at(lines)))),
+    }
+
+
+def _of_the_mean(whole: Series, rules: str) -> dict[str, Any]:
+    """U beside the mean and what is in it: of one indent its reading's, of more the report's."""
+    if len(whole.hbw) == 1:
+        budget, covers = combine(reading_components(whole)), "reading of the diameters only"
+    else:
+        statement = from_parts(whole, rules=rules)
+        budget, covers = statement.budget, statement.covers
+    return {
+        "U_mean": in_step(whole.mean_hbw, budget.U)[1],
+        "k_mean": f"{budget.k:.2f}",
+        "covers": covers,
     }
 
 
@@ -239,7 +254,9 @@ def _line(number: int, line: Line) -> dict[str, Any]:
     }
 
 
-def verification(lines: Sequence[Line], folder: Folder, serial: str, rules: str) -> dict[str, Any]:
+def verification(
+    lines: Sequence[Line], folder: Folder, serial: str, *, rules: str, today: date
+) -> dict[str, Any]:
     """A check on a reference block so far; says why where its certificate judges nothing."""
     try:
         block = folder.block(serial)
@@ -250,18 +267,21 @@ def verification(lines: Sequence[Line], folder: Folder, serial: str, rules: str)
         "serial": block.serial,
         "certified": f"{block.certified_hbw:g} HBW {block.test.name}, U = {block.U_hbw:g}",
         "status": "begun",
+        "warning": expired(block, today),
     }
     if found is None:
         return shown
     return shown | {
         "status": "passed" if found.passed else "failed",
-        "error": f"{found.error_hbw:+z.1f} HBW ({found.error_rel:+.2%})",
+        "warning": "",  # the check of its date says it
+        "mean": f"{found.series.mean_hbw:.1f}",
+        "error": f"{found.error_hbw:+z.1f} HBW ({found.error_rel:+z.2%})",
         "repeatability": f"{found.repeatability_rel:.2%}",
         "checks": checks(found.checks),
     }
 
 
-def blocks(folder: Folder) -> list[dict[str, Any]]:
+def blocks(folder: Folder, today: date) -> list[dict[str, Any]]:
     """Reference blocks, the newest certificate of each."""
     newest = {block.serial: block for block in folder.blocks()}
     return [
@@ -270,6 +290,7 @@ def blocks(folder: Folder) -> list[dict[str, Any]]:
             "certified": f"{block.certified_hbw:g} HBW {block.test.name}",
             "U": f"{block.U_hbw:g} (k = {block.k:g})",
             "valid_until": None if block.valid_until is None else block.valid_until.isoformat(),
+            "warning": expired(block, today),
         }
         for block in newest.values()
     ]

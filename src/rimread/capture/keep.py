@@ -19,6 +19,8 @@ __all__ = ["Kept", "keep", "png_bytes"]
 
 _COMPRESS = 1  # noise does not compress; more effort costs a second and saves 3 %
 _SRGB_CHUNK = b"\x00"  # perceptual intent (PNG specification, 11.3.2.5)
+_SENSOR_TOP = 2**14
+"""Smaller values in 16 bits are read as a sensor's, linear, where the file says nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +69,29 @@ def keep(picture: Picture, folder: Path, *, taken_at: datetime, words: Mapping[s
 
 
 def png_bytes(picture: Picture, words: Mapping[str, str]) -> bytes:
-    """PNG of a picture that says it is sRGB: what cameras hand to OpenCV is meant for a screen."""
+    """PNG of a picture.
+
+    It does not say what the tone curve is, for nobody has stated it: a reading takes sRGB, which
+    cameras hand to OpenCV, as an assumption and counts it in U. Only a dark average has to say
+    sRGB, as it would be taken for linear values of a sensor.
+
+    Parameters
+    ----------
+    picture : ndarray
+        As in `keep`.
+    words : mapping of str to str
+        What the file is to say, as PNG text.
+    """
     told = PngImagePlugin.PngInfo()
-    told.add(b"sRGB", _SRGB_CHUNK)
+    if _like_sensor_values(picture):
+        told.add(b"sRGB", _SRGB_CHUNK)
     for key, text in words.items():
         told.add_itxt(key, text)
     shown = picture if picture.ndim == 2 else np.ascontiguousarray(picture[..., ::-1])
     stream = BytesIO()
     Image.fromarray(shown).save(stream, "PNG", pnginfo=told, compress_level=_COMPRESS)
     return stream.getvalue()
+
+
+def _like_sensor_values(picture: Picture) -> bool:
+    return picture.dtype == np.uint16 and int(picture.max()) < _SENSOR_TOP

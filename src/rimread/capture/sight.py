@@ -38,6 +38,8 @@ Common practice, no source."""
 OFF_CENTRE = 0.2
 """Distance of the indent from the middle over the shorter side; distortion grows outwards."""
 
+_OF_LIGHT = ("overexposed", "underexposed")
+"""Refusals that say what to do about the light, which the picture as a whole may contradict."""
 RECALL_S = 20.0
 """How long a sharper picture is remembered: turning the focus through and back takes less."""
 AS_SHARP = 0.85
@@ -212,6 +214,8 @@ def _focus(sight: Sight, found: Rim | Refusal | None) -> Hint:
 
 
 def _light(sight: Sight, found: Rim | Refusal | None) -> Hint:
+    if isinstance(found, Refusal) and found.code in _OF_LIGHT:
+        return Hint("light", "bad", found.message)
     clipped = found.clipped_share if isinstance(found, Rim) else 0.0
     if clipped > 0.1:
         return Hint("light", "adjust", f"{clipped:.0%} of the rim touches white: less light.")
@@ -234,7 +238,8 @@ def _still(sight: Sight) -> Hint:
 
 def _frame(found: Rim | Refusal, width_px: int, height_px: int) -> Hint:
     if isinstance(found, Refusal):
-        return Hint("frame", "bad", found.message)
+        no_light = found.code in _OF_LIGHT
+        return Hint("frame", "bad", "No rim is seen in this light." if no_light else found.message)
     side = min(width_px, height_px)
     share = 2 * found.ellipse.m / side
     if share < SMALL:

@@ -47,7 +47,9 @@ async function act(work, done = "") {
   try {
     const told = await work();
     if (told?.desk) take(told.desk);
-    say(typeof done === "function" ? done(told) : done);
+    const words = typeof done === "function" ? done(told) : done;
+    const warning = told?.result?.warning;
+    if (warning) alarm(`${words} ${warning}`); else say(words);
     return told;
   } catch (error) {
     if (!(error instanceof Told)) throw failed(error);
@@ -94,12 +96,15 @@ function paintDesk() {
 }
 
 function paintSeries() {
-  const { series } = state.desk;
-  $("series-sum").replaceChildren(...show.seriesSum(series));
+  const { series, verification, check_failed } = state.desk;
+  const block = series.purpose === "block";
+  $("series-sum").replaceChildren(...show.seriesSum(series, verification, check_failed));
+  $("check-now").replaceChildren(...show.checkNow(verification));
   const lines = show.seriesLines(series, askWithdraw);
   $("series-lines").replaceChildren(...(lines ? [lines] : []));
-  $("series-title").textContent = series.purpose === "block" ? "Check on a reference block" : "Series";
-  $("verification").replaceChildren(...show.verification(state.desk.verification));
+  $("series-title").textContent = block ? "Check on a reference block" : "Series";
+  $("new-series").textContent = block ? "End the check" : "New series on a part";
+  $("verification").replaceChildren(...show.verification(verification));
 }
 
 function paintScale() {
@@ -112,7 +117,7 @@ function fill({ job, scales, blocks, tests }) {
     $("temperature_c").value = job.temperature_c ?? "";
     options($("scale"), [["", "none"], ...scales.map((one) => [one.sha256, `${one.label}, ${one.width_px} × ${one.height_px}, until ${one.valid_until}`])], job.scale);
   }
-  options($("block"), blocks.map((one) => [one.serial, `${one.serial}: ${one.certified}`]), $("block").value);
+  options($("block"), blocks.map((one) => [one.serial, `${one.serial}: ${one.certified}${one.warning && ", certificate has run out"}`]), $("block").value);
   $("block-start").hidden = !blocks.length;
   $("tests").replaceChildren(...tests.map((test) => show.el("option", { value: test })));
   $("blind").checked = job.blind;
@@ -334,7 +339,7 @@ submit("withdraw-form", async () => {
   if (done) { $("withdraw-form").hidden = true; $("withdraw-reason").value = ""; }
 });
 $("no-withdraw").addEventListener("click", () => { $("withdraw-form").hidden = true; });
-$("new-series").addEventListener("click", () => act(() => post("/api/series", { purpose: "part" }), ({ result }) => result.note || "A new series has begun."));
+$("new-series").addEventListener("click", () => act(() => post("/api/series", { purpose: "part" }), ({ result }) => `${result.note} A new series on a part has begun.`.trim()));
 $("report").addEventListener("click", () => act(() => post("/api/report"), ({ result }) => {
   $("reports").replaceChildren(...result.files.flatMap((file) => [show.el("a", { href: `/report/${file}`, target: "_blank", rel: "noopener" }, file), " "]));
   return result.note || "The report is written.";
@@ -371,10 +376,9 @@ function view(name) {
     if (button.dataset.view === name) button.setAttribute("aria-current", "page"); else button.removeAttribute("aria-current");
   }
   for (const panel of document.querySelectorAll("[data-panel]")) panel.hidden = panel.dataset.panel !== name;
-  say("");
   viewer.paint();
 }
-for (const button of document.querySelectorAll("[data-view]")) button.addEventListener("click", () => view(button.dataset.view));
+for (const button of document.querySelectorAll("[data-view]")) button.addEventListener("click", () => { say(""); view(button.dataset.view); });
 
 function theme(dark) {
   document.documentElement.classList.toggle("dark", dark);

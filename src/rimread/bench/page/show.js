@@ -59,17 +59,23 @@ export function eye(told) {
     el("p", {}, `By eye ${told.hbw} HBW, ${told.difference_hbw} HBW from the picture.`));
 }
 
-export function seriesSum(series) {
-  const what = series.purpose === "block" ? `Check on block ${series.block}` : "Part";
-  if (!series.mean) return [el("span", {}, `${what}, ${series.test}: no indent counts yet.`)];
+export function seriesSum(series, check, failed) {
+  const block = series.purpose === "block";
+  const what = block ? `Check on block ${series.block}` : "Part";
+  const last = failed && !block ? [el("p", { class: "fail", id: "check-failed" }, failed)] : [];
+  if (!series.mean) return [...last, el("span", {}, `${what}, ${series.test}: no indent counts yet.`)];
+  const beside = series.sd ? [" HBW, ", el("span", { id: "spread" }, `s = ${series.sd}, n = ${series.n}`)] : [` HBW ± ${series.U_mean}`];
   const parts = [
-    el("strong", { class: "figure", id: "mean" }, series.mean, el("small", {}, ` HBW ± ${series.U_mean}`)),
+    ...last,
+    el("strong", { class: "figure", id: "mean" }, series.mean, el("small", {}, ...beside)),
     el("span", {}, `${what}: mean of ${series.n}, ${series.designation}`),
   ];
-  if (series.sd) parts.push(el("span", { id: "spread" }, `s = ${series.sd} HBW, range ${series.range} HBW (${series.range_rel})`));
-  const odd = series.checks.filter((check) => check.outcome !== "pass");
+  if (series.sd) parts.push(el("span", {}, `range ${series.range} HBW (${series.range_rel})`));
+  if (check?.error) parts.push(verdict(check, "series-verdict"), el("span", {}, `certified ${check.certified}, error ${check.error}`));
+  const odd = [...series.checks, ...(check?.checks ?? [])].filter((one) => one.outcome !== "pass");
   if (odd.length) parts.push(checks(odd));
-  parts.push(el("span", { class: "small" }, "± covers the reading of the diameters only."));
+  if (!series.sd) parts.push(el("span", { class: "small" }, `± covers the ${series.covers}.`));
+  else if (!block) parts.push(el("span", { class: "small", id: "mean-U" }, `U = ${series.U_mean} HBW of the mean (k = ${series.k_mean}) covers ${series.covers}.`));
   return parts;
 }
 
@@ -98,13 +104,27 @@ export function scaleMade(made) {
   ];
 }
 
+function verdict(told, id) {
+  const [look, words] = told.status === "passed" ? ["pass", "Passed so far"] : ["fail", "Failed"];
+  return el("strong", { class: `figure words ${look}`, id }, words);
+}
+
+function warned(told) { return told.warning ? [el("p", { class: "warn" }, told.warning)] : []; }
+
+// beside the picture, in short
+export function checkNow(told) {
+  if (!told) return [];
+  const what = `Check on block ${told.serial}`;
+  if (told.status === "unknown") return [el("p", { class: "bad" }, `${what} is not judged: ${told.why}`)];
+  const so_far = told.status === "begun" ? ["no indent counts yet."] : [`error ${told.error}. `, verdict(told, "check-verdict")];
+  return [el("p", {}, `${what}, certified ${told.certified}: `, ...so_far), ...warned(told)];
+}
+
 export function verification(told) {
   if (!told) return [el("p", {}, "No check is under way. Choose a block; the indents you then accept are held against its certificate.")];
   if (told.status === "unknown") return [el("p", { class: "bad" }, `Block ${told.serial} is not judged: ${told.why}`)];
-  const parts = [el("p", {}, `Block ${told.serial}: ${told.certified}`)];
-  if (told.status === "begun") parts.push(el("p", {}, "Make indents on the block and take their pictures."));
-  else parts.push(
-    el("p", { class: `figure words ${told.status === "passed" ? "pass" : "fail"}`, id: "block-status" }, told.status === "passed" ? "Passed so far" : "Failed"),
-    facts([["error", told.error], ["repeatability", told.repeatability]]), checks(told.checks));
-  return parts;
+  const end = el("p", {}, "“End the check”, below the indents, writes it into the daily log.");
+  const parts = [el("p", {}, `Block ${told.serial}: ${told.certified}`), ...warned(told)];
+  if (told.status === "begun") return [...parts, el("p", {}, "Make indents on the block and take their pictures."), end];
+  return [...parts, el("p", {}, verdict(told, "block-status")), facts([["error", told.error], ["repeatability", told.repeatability]]), checks(told.checks), end];
 }
