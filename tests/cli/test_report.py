@@ -225,6 +225,22 @@ def test_what_an_archive_read_before_stands_beside_it(tmp_path: Path):
     assert "+0.060" in text
 
 
+def test_indents_on_a_block_are_not_of_the_piece(tmp_path: Path):
+    from rimread.ledger import Draft, open_ledger  # noqa: PLC0415
+
+    book = tmp_path / "shop.ledger"
+    told = [
+        record(4.0 + i / 100, 4.0, photo=f"plate-{i}.jpg", series={"id": "s", "purpose": purpose})
+        for i, purpose in enumerate(("part", "block", "part"))
+    ]
+    with open_ledger(book) as opened:
+        opened.append([Draft(kind="image", record=one) for one in told])
+    done = call(book, "--out", tmp_path / "x.html")
+    assert "indents: 2" in done.stdout
+    assert "1 of a block check are left out" in done.stderr
+    assert "plate-1.jpg" not in (tmp_path / "x.html").read_text("utf-8")
+
+
 def test_from_a_ledger(tmp_path: Path):
     from rimread.hardness import parse_test  # noqa: PLC0415
     from rimread.ledger import Draft, open_ledger  # noqa: PLC0415

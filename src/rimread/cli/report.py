@@ -212,11 +212,15 @@ def _from_ledger(where: str, asked: _Asked) -> _Read:
     results: list[Result] = []
     eyes: list[ByEye] = []
     met: set[int] = set()
+    on_block = 0
     with open_ledger(where, create=False) as book:
         for one in book.entries(which):
             if not asked.has(one.number, one.record):
                 continue
             met.add(one.number)
+            if _is_on_block(one.record):
+                on_block += 1
+                continue
             place = f"ledger entry {one.number}"
             result = result_from(
                 one.record, place, entry=f"{place}, {one.hash[:12]}", reason=one.draft.reason
@@ -227,6 +231,8 @@ def _from_ledger(where: str, asked: _Asked) -> _Read:
             elif result.indent is not None:
                 d1, d2 = result.indent.d1_mm, result.indent.d2_mm
                 eyes.append(ByEye(result.photo, one.draft.operator, d1, d2))
+    if on_block:
+        say(f"{on_block} of a block check are left out: those indents are not on the piece")
     if asked.numbers - met:
         lost = ", ".join(map(str, sorted(asked.numbers - met)))
         raise ValueError(f"{where} has no entry {lost} that was asked for and still counts")
@@ -235,6 +241,12 @@ def _from_ledger(where: str, asked: _Asked) -> _Read:
         if eye.photo not in measured:
             say(f"the reading of {eye.photo} by eye is left out: no entry measured that photo")
     return tuple(results), tuple(eye for eye in eyes if eye.photo in measured)
+
+
+def _is_on_block(record: Mapping[str, Any]) -> bool:
+    """Whether the bench kept it in a check on a reference block."""
+    series = record.get("series")
+    return isinstance(series, dict) and series.get("purpose") == "block"
 
 
 def _read_before(record: Mapping[str, Any], result: Result) -> Iterator[ByEye]:
