@@ -176,6 +176,15 @@ class Comparison:
         return (*(c for person in self.operators for c in person.checks), *self.checks)
 
     @property
+    def undated(self) -> tuple[HumanReading, ...]:
+        """Readings without a date that is understood, where some reading has one or tries to."""
+        readings = [pair.human for person in self.operators for pair in person.pairs]
+        if not any(reading.when or reading.undated for reading in readings):
+            return ()
+        without = [reading for reading in readings if reading.when is None]
+        return tuple(sorted(without, key=lambda reading: reading.line))
+
+    @property
     def failed(self) -> bool:
         """Whether a check failed."""
         return any(check.outcome == "fail" for check in self.all_checks)

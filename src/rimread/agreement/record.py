@@ -32,6 +32,7 @@ def comparison_json(study: Comparison) -> dict[str, Any]:
         "gauge": None if study.gauge is None else _gauge(study.gauge, study),
         "no_gauge": study.no_gauge or None,
         "checks": checks_json(study.all_checks),
+        "undated": [reading.line for reading in study.undated],
         "unmatched": [{"line": p.line, "message": p.message} for p in study.unmatched],
     }
 

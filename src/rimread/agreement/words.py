@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rimread.agreement.drift import Drift
 from rimread.agreement.gauge import Component
 from rimread.agreement.judging import undecided
 from rimread.agreement.limits import FEW
 from rimread.agreement.model import Comparison, Operator
+from rimread.agreement.readings import HumanReading
 from rimread.agreement.statistics import Estimate
+from rimread.archive.dates import TAKEN
 from rimread.hardness import brinell, hbw_per_mm, rounded
 
 __all__ = ["NOT_A_JUDGE", "about_gauge", "about_operator", "about_study", "span_mm"]
@@ -90,6 +94,8 @@ def about_study(study: Comparison) -> list[str]:
             f"Uncertainty of readings that state none: resolution {study.resolution_mm:g} mm "
             f"({how}) and the permitted error of the scope."
         )
+    if study.undated:
+        lines.append(_undated(study.undated))
     limits = [o.limits for o in study.operators if o.limits is not None]
     if limits and min(found.indents for found in limits) < FEW:
         lines.append(
@@ -97,6 +103,17 @@ def about_study(study: Comparison) -> list[str]:
             "somewhat too narrow (Carkeet and Goh 2018)."
         )
     return lines
+
+
+def _undated(readings: Sequence[HumanReading]) -> str:
+    """Why drift is not judged over time, by the first line that has no date."""
+    first = next((r for r in readings if r.undated), readings[0])
+    written = f"the date {first.undated!r} is not understood" if first.undated else "there is none"
+    more = f" and {len(readings) - 1} more" if len(readings) > 1 else ""
+    return (
+        f"Dates: line {first.line}{more} cannot be dated, {written}; taken are {TAKEN}. The drift "
+        "of these people is judged by the trials, or the order of the lines, not over time."
+    )
 
 
 def _worth(study: Comparison) -> str:
@@ -133,7 +150,7 @@ def _offset(person: Operator, study: Comparison) -> str:
 
 def _repeats(found: Estimate, person: Operator, study: Comparison) -> str:
     if found.value <= study.least_sd_mm:
-        return f"The same indent again comes out alike. {_too_coarse(study)}"
+        return f"The same indent again comes out alike, or nearly. {_too_coarse(study)}"
     both = 2.0 * found.value
     in_hbw = abs(both * hbw_per_mm(person.d_mm, study.test))
     return (
@@ -155,7 +172,7 @@ def _drifting(person: Operator, study: Comparison) -> str:
     where = _ORDERS[moved.order].format(first=moved.first, last=moved.last)
     total = moved.total
     if not moved.seen:
-        return f"No drift is seen {where}: {total.value:+.3f} mm ({_drift_span(moved)})."
+        return f"No drift is seen {where}: {total.value:+z.3f} mm ({_drift_span(moved)})."
     way = "grow" if total.value > 0.0 else "shrink"
     shift = total.value * hbw_per_mm(person.d_mm, study.test)
     return (
