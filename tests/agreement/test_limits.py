@@ -10,7 +10,7 @@ from scipy import stats
 from tests.agreement.published import LARGE_FIRST, LARGE_SECOND, MINI_FIRST, MINI_SECOND
 
 from rimread.agreement import limits_of_agreement, normalised_error
-from rimread.agreement.statistics import mean_with_interval, one_way
+from rimread.agreement.statistics import mean_with_interval, one_way, step_sd
 
 FIRST = [[a - b] for a, b in zip(LARGE_FIRST, MINI_FIRST, strict=True)]
 
@@ -80,6 +80,20 @@ def test_95_of_100_further_readings_lie_within(indents, repeats):
     # three standard errors of a share of 95 % in 2000 runs; repeats are an approximation besides
     spare = 0.0 if repeats == 1 else 0.01
     assert held / runs == pytest.approx(0.95, abs=0.015 + spare)
+
+
+@pytest.mark.parametrize("scatter", [0.05, 0.2, 0.5])
+@pytest.mark.parametrize("indents", [3, 7, 20])
+def test_further_readings_in_coarse_steps_lie_within_too(indents, scatter):
+    """Readings to whole steps, their scatter in steps; without the floor 3 alike foretell a 4th."""
+    rng = np.random.default_rng(indents)
+    runs, held = 1000, 0
+    for _ in range(runs):
+        true = rng.uniform(-0.5, 0.5) + scatter * rng.normal(size=indents + 1)
+        first, *read = np.round(true)
+        found = limits_of_agreement([[value] for value in read], least_sd=step_sd(1.0)).further
+        held += found.low <= first <= found.high
+    assert held / runs >= 0.95 - 0.021  # three standard errors of a share in 1000 runs
 
 
 def test_alike_readings_do_not_foretell_the_next_one_exactly():

@@ -126,11 +126,13 @@ def test_whether_it_matters_is_left_open_where_the_interval_holds_the_limit(fact
 
 def test_drift_is_judged_for_all_people_together():
     people = [r for k in range(12) for r in read_by(f"P{k}", scatter=0.01, seed=k, trials=2)]
-    study = compare(people, IMAGES)
-    for person in study.operators:
+    study = compare([*people, HumanReading(999, "plate-0.jpg", "Once", 3.9, 3.9)], IMAGES)
+    *twelve, once = study.operators
+    assert once.drift is None
+    for person in twelve:
         assert person.drift.readers == 12
         assert person.drift.joint.high > person.drift.total.high
-        assert "with 12 people judged together 99.6% decides" in about_operator(person, study)[-1]
+        assert "with 12 people judged together 99.6 % decides" in about_operator(person, study)[-1]
 
 
 def test_drift_and_scatter_are_told_apart():

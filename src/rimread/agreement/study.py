@@ -79,8 +79,9 @@ def compare(
     ]
     grid = resolution_mm or resolution_of(human for human, _ in matched)
     people = _by_operator(pairs)
+    readers = sum(_drift(own, 1, 0.0) is not None for own in people.values())
     operators = tuple(
-        _operator(name, own, chosen, readers=len(people), least_sd=step_sd(grid))
+        _operator(name, own, chosen, readers=max(readers, 1), least_sd=step_sd(grid))
         for name, own in people.items()
     )
     gauge, no_gauge = _gauge(people, step_sd(grid))

@@ -187,8 +187,9 @@ def _drift_span(moved: Drift) -> str:
     if moved.readers == 1:
         return told
     return (
-        f"{told}; with {moved.readers} people judged together {moved.joint_confidence:.1%} "
-        f"decides, {moved.joint.low:+.3f} to {moved.joint.high:+.3f} mm"
+        f"{told}; with {moved.readers} people judged together "
+        f"{100.0 * moved.joint_confidence:.1f} % decides, {moved.joint.low:+.3f} to "
+        f"{moved.joint.high:+.3f} mm"
     )
 
 
