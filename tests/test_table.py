@@ -106,6 +106,7 @@ def test_a_row_of_another_length(tmp_path, line, cells):
         ("photo,operator,d1", "no column 'd2'; line 1 has 'photo', 'operator', 'd1'"),
         ("photo,operator,d1,d2,D1 (mm)", "two columns 'd1'"),
         ("photo,operator,d1 (kg),d2", "'d1 (kg)' has the unit 'kg'; taken are: mm"),
+        ("photo,operator,d1_hbw,d2", "no column 'd1'; line 1 has 'photo', 'operator', 'd1_hbw'"),
         ("", "the file is empty"),
         ("sep=|\nphoto|operator|d1|d2", "parted by"),
         ('{"photo": "a.jpg", "d1_mm": 3.42}', "looks like results of rimread measure --json"),
@@ -115,6 +116,17 @@ def test_a_header_that_cannot_be_used(tmp_path, header, says):
     with pytest.raises(ValueError, match=r"März\.csv") as caught:
         read(tmp_path, header + ("\n1,2,3,4\n" if header else "\n \n"))
     assert says in str(caught.value)
+
+
+@pytest.mark.parametrize("header", ["U_hbw", "d1_deg", "U hbw"])
+def test_a_figure_of_another_quantity_is_another_column(tmp_path, header):
+    path = tmp_path / "März.csv"
+    path.write_text(f"d2_mm,{header}\n3.42,7\n", encoding="utf-8")
+    numeric = {"d1": "mm", "d2": "mm", "U": "mm"}
+    table = open_table(path, required=("d2",), optional=("d1", "U"), numeric=numeric)
+    assert table.others == (header,)
+    (row,) = table.rows()
+    assert row.numbers == {"d1": None, "d2": 3.42, "U": None}
 
 
 def test_only_the_beginning_of_a_long_header_is_told(tmp_path):

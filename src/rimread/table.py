@@ -273,6 +273,8 @@ def _column(
     if match is None or _key(match[1]) not in wanted:
         return _Column(header, place, "")
     name = wanted[_key(match[1])]
+    if name in numeric and match[5] and match[5] not in _UNITS[numeric[name]]:
+        return _Column(header, place, "")  # U_hbw is another figure, and no U in a wrong unit
     unit = next((group for group in match.groups()[1:] if group), "")
     return _Column(name, place, unit.strip() if name in numeric else "")
 

@@ -71,3 +71,33 @@ def test_indents_own_offsets_are_no_drift_over_trials():
 )
 def test_no_drift_from_too_little(differences, places, indents):
     assert drift(differences, places, indents, order="trial") is None
+
+
+def test_three_readings_on_a_line_leave_the_drift_open():
+    found = drift([0.0, 0.01, 0.02], [1, 2, 3], "abc", order="row", least_sd=0.003)
+    # u of the slope is sd / √Σ(x - x̄)², one degree of freedom is left
+    half = 2 * stats.t(1).ppf(0.975) * 0.003 / np.sqrt(2)
+    assert found.total.value == pytest.approx(0.02)
+    assert (found.total.low, found.total.high) == pytest.approx((0.02 - half, 0.02 + half))
+    assert not found.seen
+
+
+def test_a_class_of_twelve_is_rarely_blamed_for_a_drift_there_is_not():
+    """Bonferroni: at most 5 % of all classes, where each at 95 % makes it 1 - 0.95¹² = 46 %."""
+    rng = np.random.default_rng(12)
+    classes, joint, alone = 400, 0, 0
+    for _ in range(classes):
+        found = [
+            drift(rng.normal(size=6), range(6), range(6), order="row", readers=12)
+            for _ in range(12)
+        ]
+        joint += any(one.seen for one in found)
+        alone += any(one.total.excludes_zero for one in found)
+    assert alone / classes == pytest.approx(0.46, abs=0.08)
+    assert joint / classes <= 0.05 + 0.033  # three standard errors of a share in 400
+
+
+def test_one_reader_alone_is_judged_at_95_percent():
+    found = drift(np.random.default_rng(1).normal(size=6), range(6), range(6), order="row")
+    assert found.joint == found.total
+    assert found.joint_confidence == pytest.approx(0.95)

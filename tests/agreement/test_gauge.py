@@ -21,6 +21,10 @@ def study(values):
     return gauge_study(values, names(values, 0), names(values, 1))
 
 
+def study_in_steps(values, least_sd: float):
+    return gauge_study(values, names(values, 0), names(values, 1), least_sd=least_sd)
+
+
 def simulated(rng, shape, *, indent, operator, interaction, repeat):
     parts, people, trials = shape
     return (
@@ -131,6 +135,26 @@ def test_components_go_with_the_square_of_the_unit(values, factor, offset):
 def test_nothing_is_negative_and_intervals_hold_their_values(values):
     for part in study(values).components:
         assert 0.0 <= part.variance.low <= part.variance.value <= part.variance.high
+
+
+@given(studies, st.floats(0.01, 0.5))
+def test_steps_only_widen_what_is_told(values, least):
+    before, after = study(values), study_in_steps(values, least)
+    for one, other in zip(before.components, after.components, strict=True):
+        assert other.variance.low <= one.variance.low + 1e-12
+        assert other.variance.high >= one.variance.high - 1e-12
+        assert other.variance.low <= other.variance.value <= other.variance.high
+
+
+def test_alike_readings_do_not_say_that_there_is_no_scatter():
+    alike = np.broadcast_to(np.array([3.9, 4.0, 4.1])[:, None, None], (3, 2, 2))
+    found = study_in_steps(alike, 0.003)
+    assert found.repeatability.sd.value == pytest.approx(0.003)
+    assert found.repeatability.hidden
+    for part in (found.repeatability, found.reproducibility, found.people):
+        assert part.sd.low == 0.0
+        assert part.sd.high > 0.003
+    assert not found.indent.hidden
 
 
 def test_f_and_p_are_those_of_the_random_model():

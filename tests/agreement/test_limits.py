@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 from tests.agreement.published import LARGE_FIRST, LARGE_SECOND, MINI_FIRST, MINI_SECOND
 
 from rimread.agreement import limits_of_agreement, normalised_error
-from rimread.agreement.statistics import mean_with_interval, one_way
+from rimread.agreement.statistics import mean_with_interval, one_way, step_sd
 
 FIRST = [[a - b] for a, b in zip(LARGE_FIRST, MINI_FIRST, strict=True)]
 
@@ -54,6 +55,51 @@ def test_repeats_give_the_scatter_of_one_reading():
     true = rng.normal(0.0, 0.01, size=(400, 1))
     found = limits_of_agreement(list(true + rng.normal(0.0, 0.02, size=(400, 3))))
     assert found.sd == pytest.approx(math.hypot(0.01, 0.02), rel=0.05)
+
+
+@given(st.lists(st.floats(-0.25, 0.25, width=32), min_size=2, max_size=12))
+def test_one_further_reading_is_the_prediction_interval(values):
+    """Hahn and Meeker, Statistical Intervals: x̄ ± t(0.975, n - 1) s √(1 + 1/n)."""
+    found = limits_of_agreement([[value] for value in values]).further
+    n = len(values)
+    half = stats.t(n - 1).ppf(0.975) * np.std(values, ddof=1) * math.sqrt(1 + 1 / n)
+    assert found.value == pytest.approx(np.mean(values), abs=1e-9)
+    assert found.high - found.low == pytest.approx(2 * half, rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.parametrize("repeats", [1, 3])
+@pytest.mark.parametrize("indents", [3, 7, 20])
+def test_95_of_100_further_readings_lie_within(indents, repeats):
+    rng = np.random.default_rng(100 * indents + repeats)
+    runs, held = 2000, 0
+    for _ in range(runs):
+        own = 0.01 + 0.012 * rng.normal(size=(indents + 1, 1))
+        read = own + 0.008 * rng.normal(size=(indents + 1, repeats))
+        found = limits_of_agreement(list(read[1:])).further
+        held += found.low <= read[0, 0] <= found.high
+    # three standard errors of a share of 95 % in 2000 runs; repeats are an approximation besides
+    spare = 0.0 if repeats == 1 else 0.01
+    assert held / runs == pytest.approx(0.95, abs=0.015 + spare)
+
+
+@pytest.mark.parametrize("scatter", [0.05, 0.2, 0.5])
+@pytest.mark.parametrize("indents", [3, 7, 20])
+def test_further_readings_in_coarse_steps_lie_within_too(indents, scatter):
+    """Readings to whole steps, their scatter in steps; without the floor 3 alike foretell a 4th."""
+    rng = np.random.default_rng(indents)
+    runs, held = 1000, 0
+    for _ in range(runs):
+        true = rng.uniform(-0.5, 0.5) + scatter * rng.normal(size=indents + 1)
+        first, *read = np.round(true)
+        found = limits_of_agreement([[value] for value in read], least_sd=step_sd(1.0)).further
+        held += found.low <= first <= found.high
+    assert held / runs >= 0.95 - 0.021  # three standard errors of a share in 1000 runs
+
+
+def test_alike_readings_do_not_foretell_the_next_one_exactly():
+    found = limits_of_agreement([[0.01]] * 4, least_sd=0.003).further
+    half = stats.t(3).ppf(0.975) * 0.003 * math.sqrt(1.25)
+    assert (found.low, found.high) == pytest.approx((0.01 - half, 0.01 + half))
 
 
 differences = st.lists(

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from rimread.agreement import HumanReading, ImageResult, image_result, read_human, read_results
 from rimread.agreement.matching import Results
 from rimread.agreement.readings import resolution_of
+from rimread.archive.dates import moment
 from rimread.diameters import Diameters
 
 MEASURED = {
@@ -98,13 +99,39 @@ def test_a_missing_column_and_an_empty_table_are_said(tmp_path):
     [
         ("2026-12-31 23:59", datetime(2026, 12, 31, 23, 59)),  # noqa: DTZ001
         ("31.12.2026", datetime(2026, 12, 31)),  # noqa: DTZ001
+        ("2026-12-31T23:59:30", datetime(2026, 12, 31, 23, 59, 30)),  # noqa: DTZ001
+        ("2026-12-31 9:10", datetime(2026, 12, 31, 9, 10)),  # noqa: DTZ001
+        ("31.12.2026 9:10", datetime(2026, 12, 31, 9, 10)),  # noqa: DTZ001
+        ("1.2.2026 09:10:05", datetime(2026, 2, 1, 9, 10, 5)),  # noqa: DTZ001
         ("12/11/2026", None),  # the eleventh or the twelfth month?
+        ("31.2.2026", None),
+        ("31.12.2026 9:70", None),
+        ("9:10", None),
+        ("9.10", None),
         ("yesterday", None),
     ],
 )
 def test_dates(tmp_path, text, read):
     path = table(tmp_path, f"photo,operator,d1,d2,date\na.jpg,Anna,4.02,3.99,{text}\n")
-    assert read_human(path)[0][0].when == read
+    (reading,) = read_human(path)[0]
+    assert reading.when == read
+    assert reading.undated == ("" if read else text)
+
+
+@given(st.datetimes(datetime(1900, 1, 1), datetime(2100, 1, 1)))  # noqa: DTZ001
+def test_every_form_of_a_moment_is_the_same(when):
+    minute = when.replace(second=0, microsecond=0)
+    for day in (f"{when:%Y-%m-%d}", f"{when.day}.{when.month}.{when.year}"):
+        for clock in (f"{when:%H:%M}", f"{when.hour}:{when.minute:02}"):
+            assert moment(f"{day} {clock}") == minute
+    assert moment(when.isoformat()) == when.replace(
+        microsecond=moment(when.isoformat()).microsecond
+    )
+
+
+def test_date_and_time_may_be_columns_of_their_own(tmp_path):
+    path = table(tmp_path, "photo,operator,d1,d2,date,time\na.jpg,Anna,4.02,3.99,2026-11-27,9:10\n")
+    assert read_human(path)[0][0].when == datetime(2026, 11, 27, 9, 10)  # noqa: DTZ001
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])

@@ -18,6 +18,7 @@ from rimread.agreement.statistics import (
     mean_with_interval,
     one_way,
     sd_with_interval,
+    step_sd,
 )
 
 # The share by which the sets may be off: those with 7 and 13 leading digits that all values share
@@ -76,6 +77,23 @@ def test_sd_interval_is_the_chi_square_one():
     chi2 = stats.chi2(10)
     assert found.low == pytest.approx(2.0 * math.sqrt(10 / chi2.ppf(0.975)), rel=1e-12)
     assert found.high == pytest.approx(2.0 * math.sqrt(10 / chi2.ppf(0.025)), rel=1e-12)
+
+
+def test_steps_hide_a_rectangular_scatter():
+    # GUM, JCGM 100:2008, F.2.2.1: u = 0.29 of the step
+    rounding = np.random.default_rng(1).uniform(-0.025, 0.025, size=100_000)
+    assert step_sd(0.05) == pytest.approx(rounding.std(), rel=0.01)
+
+
+def test_alike_values_are_not_known_exactly():
+    mean, sd = (
+        mean_with_interval([0.01] * 3, least_sd=0.002),
+        sd_with_interval(0.0, 6, least_sd=2.0),
+    )
+    assert mean.high - mean.low == pytest.approx(2 * stats.t(2).ppf(0.975) * 0.002 / math.sqrt(3))
+    assert (sd.value, sd.low) == (2.0, 0.0)
+    assert sd.high == pytest.approx(2.0 * math.sqrt(6 / stats.chi2(6).ppf(0.025)))
+    assert sd_with_interval(9.0, 6, least_sd=2.0) == sd_with_interval(9.0, 6)
 
 
 @pytest.mark.filterwarnings("ignore")  # of statsmodels and what it stands on

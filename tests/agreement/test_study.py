@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
 from rimread.agreement import HumanReading, ImageResult, compare
 from rimread.agreement.judging import operator_checks
@@ -74,6 +75,64 @@ def test_an_offset_that_can_be_seen_and_hardly_matters():
     assert "smaller than the image" in sentence
     assert "higher" in sentence
     assert "within" in sentence
+
+
+def test_one_reading_alone_allows_for_how_few_there_are():
+    """The prediction interval of `rimread.agreement.limits`, not 1.96 s."""
+    study = compare(read_by("Anna", scatter=0.01, trials=1, images=IMAGES[:3]), IMAGES)
+    (anna,) = study.operators
+    off = [pair.difference_mm for pair in anna.pairs]
+    half = stats.t(2).ppf(0.975) * np.std(off, ddof=1) * np.sqrt(4 / 3)
+    low, high = np.mean(off) - half, np.mean(off) + half
+    said = f"expected within {low:+.3f} to {high:+.3f} mm of the image, 19 times in 20"
+    assert said in " ".join(about_operator(anna, study))
+    told = comparison_json(study)["operators"][0]["further_reading_mm"]
+    assert (told["low"], told["high"]) == pytest.approx((low, high))
+
+
+def test_alike_readings_are_not_told_to_have_no_scatter():
+    images = [replace(image, d1_mm=image.d2_mm) for image in IMAGES]
+    people = [*read_by("Anna", images=images), *read_by("Ben", images=images)]
+    study = compare([replace(p, d1_mm=p.d1_mm + 0.01) for p in people], images, resolution_mm=0.05)
+    anna, _ = study.operators
+    said = " ".join(about_operator(anna, study))
+    assert "Steps of 0.05 mm are too coarse to show scatter" in said
+    assert "s = 0.0144 mm" in said
+    assert anna.repeatability.high > anna.repeatability.value == pytest.approx(0.05 / np.sqrt(12))
+    assert anna.bias.high > anna.bias.low
+    assert anna.drift.total.high > anna.drift.total.low
+    assert "too coarse" in " ".join(about_gauge(study))
+    assert "0.0000 to 0.0000" not in said + " ".join(about_gauge(study))
+
+
+@pytest.mark.parametrize(
+    ("factor", "says"),
+    [
+        (0.2, "That is within the 0.0"),
+        (1.05, "Whether that matters these data do not decide: the 0.0"),
+        (4.0, "That matters: it is more than the 0.0"),
+    ],
+)
+def test_whether_it_matters_is_left_open_where_the_interval_holds_the_limit(factor, says):
+    limit = rule_set("iso")["reading_rel"] * 4.1
+    scatter = factor * limit / 2.0 * np.sqrt(2)  # of the mean of two diameters, against 2 s
+    study = compare(read_by("Anna", scatter=scatter), IMAGES)
+    (anna,) = study.operators
+    (sentence,) = [s for s in about_operator(anna, study) if s.startswith("The same indent")]
+    assert says in sentence
+    (told,) = [c for c in anna.checks if c.code == "operator-repeatability"]
+    assert ("these data do not decide it" in told.message) == ("do not decide" in says)
+
+
+def test_drift_is_judged_for_all_people_together():
+    people = [r for k in range(12) for r in read_by(f"P{k}", scatter=0.01, seed=k, trials=2)]
+    study = compare([*people, HumanReading(999, "plate-0.jpg", "Once", 3.9, 3.9)], IMAGES)
+    *twelve, once = study.operators
+    assert once.drift is None
+    for person in twelve:
+        assert person.drift.readers == 12
+        assert person.drift.joint.high > person.drift.total.high
+        assert "with 12 people judged together 99.6 % decides" in about_operator(person, study)[-1]
 
 
 def test_drift_and_scatter_are_told_apart():

@@ -72,10 +72,13 @@ def test_a_manifest_with_everything(tmp_path):
 @pytest.mark.parametrize(
     ("cells", "says"),
     [
-        (",28.3.2019,3.4", "'date' must be like 2019-03-28 (got '28.3.2019')"),
-        ("a.jpg,28.3.2019,3.4", "'date' must be like 2019-03-28 (got '28.3.2019')"),
-        ("a.jpg,,-3.4", "'mean' must be above 0 (got '-3.4')"),
-        ("a.jpg,,0", "'mean' must be above 0 (got '0')"),
+        (",28/3/2019,3.4", "'photo' is empty"),
+        ("a.jpg,28/3/2019,3.4", "'date' must be like 2026-11-27 or 27.11.2026"),
+        ("a.jpg,28/3/2019,3.4", "(got '28/3/2019')"),
+        ("a.jpg,31.2.2019,3.4", "(got '31.2.2019')"),
+        ("a.jpg,,-3.4", "'mean' must be above 0 and below 100000 mm (got '-3.4')"),
+        ("a.jpg,,0", "'mean' must be above 0 and below 100000 mm (got '0')"),
+        ("a.jpg,,113315", "'mean' must be above 0 and below 100000 mm (got '113315')"),
         ("a\0.jpg,,3.4", "no file has such a name"),
     ],
 )
@@ -85,8 +88,23 @@ def test_lines_that_cannot_be_used(tmp_path, cells, says):
     problem, good = from_manifest(path)
     assert isinstance(problem, Problem)
     assert problem.line == 2
-    assert says in problem.message or "'photo' is empty" in problem.message
+    assert says in problem.message
     assert good.photo == "b.jpg"
+
+
+@pytest.mark.parametrize("written", ["2019-03-28", "28.3.2019", "28.03.2019 9:10", "2019-03-28T09"])
+def test_dates_are_those_that_compare_takes(tmp_path, written):
+    path = tmp_path / "list.csv"
+    path.write_text(f"photo,date\na.jpg,{written}\n", encoding="utf-8")
+    (item,) = from_manifest(path)
+    assert item.taken_on == date(2019, 3, 28)
+
+
+def test_a_hardness_nobody_has_is_told_by_its_upper_limit(tmp_path):
+    path = tmp_path / "list.csv"
+    path.write_text("photo,hbw\na.jpg,113315\n", encoding="utf-8")
+    (problem,) = from_manifest(path)
+    assert "'hbw' must be above 0 and below 100000 HBW (got '113315')" in problem.message
 
 
 def test_a_mean_from_what_there_is():

@@ -10,6 +10,9 @@ from typer.testing import CliRunner
 
 import rimread.reading
 from rimread.cli import app
+from rimread.hardness import parse_test
+from rimread.ledger import Draft, open_ledger
+from rimread.ledger.record import hand_record
 
 ROOT = Path(__file__).parents[2]
 SAMPLES, SCALE = ROOT / "sample_images", ROOT / "calibration" / "hall-scope.toml"
@@ -184,6 +187,41 @@ def test_a_fault_of_the_program_on_one_photo_stops_no_other(tmp_path, monkeypatc
     assert len(json.loads(done.stdout)["readings"]) == 1
     assert "line 2" in done.stderr
     assert "Singular matrix" in done.stderr
+
+
+@pytest.mark.parametrize("written", ["27/11/2026", "gestern", "9.10"])
+def test_a_date_that_is_not_understood_is_told(table, results, written):
+    dated = [
+        f"{row};{date}" for row, date in zip(GOOD, ("2.11.2026", written, written), strict=True)
+    ]
+    path = table(*dated, head="photo;operator;d1 mm;d2 mm;date")
+    done = run(path, "--image", results)
+    assert done.exit_code == 0
+    assert f"line 3 and 1 more cannot be dated, the date '{written}' is not" in done.stdout
+    assert "taken are 2026-11-27 or 27.11.2026" in done.stdout
+    assert "order of the lines" in done.stdout
+    assert json.loads(run(path, "--image", results, "--json").stdout)["undated"] == [3, 4]
+
+
+def test_dates_that_are_understood_need_no_word(table, results):
+    dated = [f"{row};2026-11-27;{9 + k}:10" for k, row in enumerate(GOOD)]
+    done = run(table(*dated, head="photo;operator;d1 mm;d2 mm;date;time"), "--image", results)
+    assert "cannot be dated" not in done.stdout
+
+
+def test_readings_kept_in_a_ledger_are_compared(results, tmp_path):
+    book, out = tmp_path / "book.db", tmp_path / "hand.csv"
+    condition = parse_test("10/3000")
+    with open_ledger(book) as ledger:
+        for photo, d1, d2 in (("a.jpg", 3.9, 3.91), ("b.jpg", 4.1, 4.09)):
+            hand = hand_record(photo, None, d1, d2, test=condition)
+            ledger.append([Draft("hand", hand, operator="Anna")])
+    words = ("ledger", "export", str(book), str(out), "--kind", "hand")
+    assert CliRunner().invoke(app, words).exit_code == 0
+    done = run(out, "--image", results)
+    assert done.exit_code == 0
+    assert done.stderr == ""
+    assert "2 readings of 2 indents" in done.stdout
 
 
 def test_the_page_is_never_written_over_a_photo(table, results, tmp_path):

@@ -143,7 +143,9 @@ def test_withdraw(book):
     assert run("check", book).exit_code == 0
     again = run("withdraw", book, 3, "--reason", "another piece", "--operator", "Zoë")
     assert again.exit_code == 2
-    assert "replaced by 5 already" in again.stderr
+    assert "entry 3 was withdrawn already, by entry 5: another piece" in again.stderr
+    replaced = run("withdraw", book, 1, "--reason", "another piece", "--operator", "Zoë")
+    assert "entry 1 is replaced by 4 already: correct that one" in replaced.stderr
     assert "withdraws 3: another piece  by Zoë" in run("list", book, "--all").stdout
 
 
@@ -245,15 +247,32 @@ def test_what_is_no_ledger_is_left_as_it_is(tmp_path):
     assert empty.stat().st_size == 0
 
 
+@pytest.mark.parametrize("kind", ["csv", "jsonl", "parquet"])
+def test_an_export_is_written_over_no_other_file(book, tmp_path, kind):
+    out = tmp_path / f"list.{kind}"
+    for told in (b"photo,d1,d2\na.jpg,3.4,3.5\n", b'{"photo": "a.jpg"}\n', b"[1, 2]", b"\xff\x00"):
+        out.write_bytes(told)
+        done = run("export", book, out)
+        assert done.exit_code == 2
+        assert f"{out}: this file is there already and is no export of a ledger" in done.stderr
+        assert out.read_bytes() == told
+    out.write_bytes(b"")  # nothing is lost
+    for count in ("3 entries", "1 entry"):
+        done = run("export", book, out, *(() if count[0] == "3" else ("--kind", "hand")))
+        assert done.exit_code == 0
+        assert f"{count} written" in done.stderr
+
+
 def test_an_export_that_fails_leaves_nothing_and_spoils_nothing(book, tmp_path):
-    (tmp_path / "out.csv").write_text("kept", encoding="utf-8")
+    kept = ",".join(COLUMNS) + "\n"
+    (tmp_path / "out.csv").write_text(kept, encoding="utf-8")
     with closing(sqlite3.connect(book)) as raw, raw:
         raw.execute("DROP TRIGGER entries_update")
         raw.execute("UPDATE ledger_entries SET body = 'x' WHERE number = 3")
     done = run("export", book, tmp_path / "out.csv")
     assert done.exit_code == 2
     assert "entry 3: its text was changed: it does not give its hash" in done.stderr
-    assert (tmp_path / "out.csv").read_text(encoding="utf-8") == "kept"
+    assert (tmp_path / "out.csv").read_text(encoding="utf-8") == kept
     assert sorted(p.name for p in tmp_path.iterdir() if "out" in p.name) == ["out.csv"]
 
 
@@ -273,3 +292,11 @@ def test_wrong_use(book, tmp_path, monkeypatch, words, says):
     assert done.exit_code == 2
     assert says in done.stderr
     assert not (tmp_path / "none.db").exists()
+
+
+def test_one_fault_is_one(book):
+    with closing(sqlite3.connect(book)) as raw, raw:
+        raw.execute("DROP TRIGGER entries_update")
+    done = run("check", book)
+    assert done.exit_code == 1
+    assert "4 entries, 1 fault; the last" in done.stdout

@@ -305,6 +305,52 @@ def test_a_real_process_with_another_encoding(archive, tmp_path):
 
 
 @pytest.mark.parametrize("option", ["--out", "--pull"])
+@pytest.mark.parametrize("name", ["mine.csv", "mine.jsonl", "mine.parquet"])
+def test_a_file_that_is_no_table_of_results_is_never_written_over(tmp_path, option, name):
+    manifest, mine = tmp_path / "photos.csv", tmp_path / name
+    manifest.write_text("photo\na.jpg\n", encoding="utf-8")
+    told = b"line,photo,remark\n1,a.jpg,by hand\n"
+    mine.write_bytes(told)
+    words = ["--test", "10/3000", "--ledger", tmp_path / "book.db", option, mine]
+    words += [] if option == "--out" else ["--out", tmp_path / "out.csv"]
+    done = run(manifest, *words)
+    assert done.exit_code == 2
+    assert f"{mine}: this file is there already and is no table of results" in done.stderr
+    assert mine.read_bytes() == told
+    assert not (tmp_path / "book.db").exists()
+
+
+@pytest.mark.parametrize("ending", ["csv", "jsonl", "parquet"])
+def test_an_earlier_table_of_results_is_written_anew(tmp_path, ending):
+    manifest = tmp_path / "photos.csv"
+    lines = [f"p{k}.jpg;14/11/2023;;ok" for k in range(66)]
+    lines += ["gone.jpg;14.11.2023;;x", "gone.jpg;;;x", "gone.jpg;;;x"]
+    lines += ["gone2.jpg;;113315;x"]
+    manifest.write_text("\n".join(["photo;date;hbw;note", *lines]), encoding="utf-8")
+    words = [manifest, "--test", "10/3000", "--ledger", tmp_path / "book.db", "--workers", 1]
+    words += ["--out", tmp_path / f"out.{ending}", "--pull", tmp_path / f"pull.{ending}"]
+    for _ in range(2):
+        done = run(*words)
+        assert done.exit_code == 2
+        assert "70 rows" in done.stdout
+        assert done.stderr.count("must be like") == 1  # one sentence for 66 lines
+        assert "line 2: 'date' must be like 2026-11-27 or 27.11.2026" in done.stderr
+        assert "(got '14/11/2023'); so it is with 65 more lines, the last of them" in done.stderr
+        assert "same photo as line 68: gone.jpg; so it is with 1 more line, line 70" in done.stderr
+        assert "line 71: 'hbw' must be above 0 and below 100000 HBW" in done.stderr
+
+
+def test_an_empty_ledger_has_no_last_entry_to_note(tmp_path):
+    (tmp_path / "photos.csv").write_text("photo,date\na.jpg,gestern\n", encoding="utf-8")
+    done = run(
+        *(tmp_path / "photos.csv", "--test", "10/3000", "--ledger", tmp_path / "book.db"),
+        *("--out", tmp_path / "out.csv", "--workers", 1),
+    )
+    assert "1 row in" in done.stdout
+    assert "last entry" not in done.stdout
+
+
+@pytest.mark.parametrize("option", ["--out", "--pull"])
 def test_the_table_of_photos_is_never_written_over(tmp_path, option):
     manifest = tmp_path / "photos.csv"
     manifest.write_text("photo\na.jpg\n", encoding="utf-8")

@@ -8,7 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rimread.agreement.statistics import Estimate, Source, combination, crossed
+from rimread.agreement.statistics import (
+    Estimate,
+    Source,
+    combination,
+    crossed,
+    sd_with_interval,
+)
 
 __all__ = ["Component", "Gauge", "gauge_study"]
 
@@ -25,11 +31,15 @@ class Component:
         In mm², set to zero where the estimate came out negative; so are the ends.
     was_negative : bool
         Whether it did: the data then show nothing of it.
+    hidden : bool
+        Whether it is less than the steps of the readings can show. Repeatability is set to that
+        least then; of all shares the interval allows for it.
     """
 
     name: str
     variance: Estimate
     was_negative: bool
+    hidden: bool = False
 
     @property
     def sd(self) -> Estimate:
@@ -108,6 +118,7 @@ def gauge_study(
     operators: tuple[str, ...],
     *,
     left_out: int = 0,
+    least_sd: float = 0.0,
 ) -> Gauge:
     """Variance components of the random model operator × indent, by the analysis of variance.
 
@@ -124,6 +135,8 @@ def gauge_study(
         Their names.
     left_out : int
         Readings that balance did not allow in, for the record.
+    least_sd : float
+        Of a single reading: what its steps can hide (`rimread.agreement.statistics.step_sd`).
 
     Raises
     ------
@@ -138,20 +151,22 @@ def gauge_study(
         )
         raise ValueError(msg)
     indent, operator, both, rest = table
-    repeatability = _component("repeatability", [(1.0, rest)])
-    interaction = _component("operator × indent", [(1 / trials, both), (-1 / trials, rest)])
+    least = least_sd**2
+    repeatability = _repeats(rest, least)
+    interaction = _component("operator × indent", [(1 / trials, both), (-1 / trials, rest)], least)
     cell = parts * trials
-    by_operator = _component("operator", [(1 / cell, operator), (-1 / cell, both)])
+    by_operator = _component("operator", [(1 / cell, operator), (-1 / cell, both)], least)
     size = people * trials
-    by_indent = _component("indent", [(1 / size, indent), (-1 / size, both)])
+    by_indent = _component("indent", [(1 / size, indent), (-1 / size, both)], least)
     between = [(1 / cell, operator), ((parts - 1) / cell, both)]
     between_people = _sum(
-        "reproducibility", [*between, (-1 / trials, rest)], [by_operator, interaction]
+        "reproducibility", [*between, (-1 / trials, rest)], [by_operator, interaction], least
     )
     everything = _sum(
         "repeatability and reproducibility",
         [*between, (1 - 1 / trials, rest)],
         [repeatability, between_people],
+        least,
     )
     return Gauge(
         indents=indents,
@@ -168,18 +183,39 @@ def gauge_study(
     )
 
 
-def _component(name: str, terms: list[tuple[float, Source]]) -> Component:
-    found = combination(terms)
-    floored = Estimate(max(found.value, 0.0), max(found.low, 0.0), max(found.high, 0.0), found.dof)
-    return Component(name, floored, found.value < 0.0)
+def _repeats(rest: Source, least: float) -> Component:
+    """Repeatability, at least what the steps of the readings hide."""
+    sd = sd_with_interval(rest.ms, rest.dof, least_sd=math.sqrt(least))
+    variance = Estimate(sd.value**2, sd.low**2, sd.high**2, rest.dof)
+    return Component("repeatability", variance, was_negative=False, hidden=rest.ms < least)
 
 
-def _sum(name: str, terms: list[tuple[float, Source]], members: list[Component]) -> Component:
+def _component(name: str, terms: list[tuple[float, Source]], least: float) -> Component:
+    found, most = combination(terms), _upper_end(terms, least)
+    floored = Estimate(max(found.value, 0.0), max(found.low, 0.0), max(most, 0.0), found.dof)
+    return Component(name, floored, found.value < 0.0, hidden=floored.value < least)
+
+
+def _sum(
+    name: str, terms: list[tuple[float, Source]], members: list[Component], least: float
+) -> Component:
     """Sum of components with the interval of the unfloored sum, widened to hold the value."""
-    found = combination(terms)
+    found, most = combination(terms), _upper_end(terms, least)
     value = sum(member.variance.value for member in members)
+    low = max(min(found.low, value), 0.0)
+    hidden = all(member.hidden for member in members)
     return Component(
         name,
-        Estimate(value, max(min(found.low, value), 0.0), max(found.high, value), found.dof),
+        Estimate(value, 0.0 if hidden else low, max(most, value), found.dof),
         was_negative=False,
+        hidden=hidden,
     )
+
+
+def _upper_end(terms: list[tuple[float, Source]], least: float) -> float:
+    """Of the interval, with mean squares that are no smaller than the steps of readings can tell.
+
+    A reading's rounding alone gives every mean square this expectation.
+    """
+    at_least = [(w, Source(s.name, max(s.ss, least * s.dof), s.dof)) for w, s in terms]
+    return max(combination(terms).high, combination(at_least).high)

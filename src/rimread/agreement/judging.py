@@ -12,11 +12,18 @@ from rimread.agreement.statistics import Estimate
 from rimread.check import Check, Outcome
 from rimread.hardness import RuleSet
 
-__all__ = ["image_checks", "operator_checks", "overall_checks"]
+__all__ = ["image_checks", "operator_checks", "overall_checks", "undecided"]
 
 _EN = "E_n of ISO 13528 and ISO/IEC 17043, from memory"
 _BEYOND = 0.05
 """Share of readings that may lie beyond |E_n| = 1: both U are for about 95 %."""
+
+
+def undecided(found: Estimate, limit_mm: float) -> bool:
+    """Whether the data leave open if a figure, of either sign, is beyond a limit."""
+    return not found.known or any(
+        found.low <= limit <= found.high for limit in (-limit_mm, limit_mm)
+    )
 
 
 def operator_checks(
@@ -39,21 +46,23 @@ def operator_checks(
     limit = f"{limit_mm:.3f} mm, {rules['reading_rel']:.1%} of d"
     checks = [_mean_error(name, e_n), _single_errors(name, e_n)]
     counts = bias.excludes_zero and abs(bias.value) > limit_mm
+    twice = None if repeatability is None else repeatability.scaled(2.0)
     checks.append(
         _check(
             "operator-bias",
             counts,
-            f"{name}'s mean difference is {bias.value:+.4f} mm, limit ±{limit}",
+            f"{name}'s mean difference is {bias.value:+.4f} mm, limit ±{limit}"
+            f"{_open(bias, limit_mm)}",
             source,
         )
     )
-    if repeatability is not None:
+    if twice is not None:
         checks.append(
             _check(
                 "operator-repeatability",
-                2.0 * repeatability.value > limit_mm,
-                f"{name}'s repeats scatter by ±{2 * repeatability.value:.4f} mm (2 s), "
-                f"limit ±{limit}",
+                twice.value > limit_mm,
+                f"{name}'s repeats scatter by ±{twice.value:.4f} mm (2 s), limit ±{limit}"
+                f"{_open(twice, limit_mm)}",
                 source,
             )
         )
@@ -61,9 +70,10 @@ def operator_checks(
         checks.append(
             _check(
                 "operator-drift",
-                moved.total.excludes_zero and abs(moved.total.value) > limit_mm,
+                moved.seen and abs(moved.total.value) > limit_mm,
                 f"{name}'s readings change by {moved.total.value:+.4f} mm from first to last "
-                f"({moved.total.low:+.4f} to {moved.total.high:+.4f}), limit ±{limit}",
+                f"({moved.total.low:+.4f} to {moved.total.high:+.4f}), limit ±{limit}"
+                f"{_open(moved.joint, limit_mm)}",
                 source,
             )
         )
@@ -88,13 +98,14 @@ def overall_checks(
             )
         checks.append(_check("all-to-one-side", one_way, message, "common practice, no source"))
     if gauge is not None:
-        sd = gauge.reproducibility.sd.value
+        twice = gauge.reproducibility.sd.scaled(2.0)
         checks.append(
             _check(
                 "people-differ",
-                2.0 * sd > limit_mm,
-                f"people differ from one another by ±{2 * sd:.4f} mm (2 s of reproducibility), "
-                f"limit ±{limit_mm:.3f} mm, {rules['reading_rel']:.1%} of d",
+                twice.value > limit_mm,
+                f"people differ from one another by ±{twice.value:.4f} mm (2 s of "
+                f"reproducibility), limit ±{limit_mm:.3f} mm, {rules['reading_rel']:.1%} of d"
+                f"{_open(twice, limit_mm)}",
                 source,
             )
         )
@@ -139,6 +150,11 @@ def _single_errors(name: str, e_n: Sequence[float]) -> Check:
         f"{_BEYOND:.0%} may",
         _EN,
     )
+
+
+def _open(found: Estimate, limit_mm: float) -> str:
+    """What is added where the confidence interval holds the limit."""
+    return "; these data do not decide it" if undecided(found, limit_mm) else ""
 
 
 def _check(code: str, warns: bool, message: str, source: str) -> Check:  # noqa: FBT001

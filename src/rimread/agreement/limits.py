@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from rimread.agreement.statistics import (
     Estimate,
@@ -36,6 +36,9 @@ class Limits:
         Of the difference of a single reading.
     low, high : Estimate
         The limits, each with its interval.
+    further : Estimate
+        Mean difference, and between which one further reading is expected: the limits are where
+        they would be if mean and scatter were known, which after few indents they are not.
     indents : int
         How many stand behind them.
     """
@@ -43,10 +46,13 @@ class Limits:
     sd: float
     low: Estimate
     high: Estimate
+    further: Estimate
     indents: int
 
 
-def limits_of_agreement(groups: Sequence[ArrayLike], *, factor: float = FACTOR) -> Limits:
+def limits_of_agreement(
+    groups: Sequence[ArrayLike], *, factor: float = FACTOR, least_sd: float = 0.0
+) -> Limits:
     """Limits of agreement from differences, one or more per indent.
 
     Bland and Altman, Lancet 327 (1986) 307, and, for repeats on the same indent, Stat. Methods
@@ -63,6 +69,8 @@ def limits_of_agreement(groups: Sequence[ArrayLike], *, factor: float = FACTOR) 
         The differences on each indent.
     factor : float
         Standard deviations to either side.
+    least_sd : float
+        Of a single reading, where its steps show less; for the further reading only.
 
     Raises
     ------
@@ -90,8 +98,32 @@ def limits_of_agreement(groups: Sequence[ArrayLike], *, factor: float = FACTOR) 
         sd=sd,
         low=Estimate(low, low - half, low + half, n - 1),
         high=Estimate(high, high - half, high + half, n - 1),
+        further=_further(arrays, between, repeats, least_sd),
         indents=n,
     )
+
+
+def _further(
+    groups: Sequence[NDArray[np.float64]], between: float, repeats: float, least_sd: float
+) -> Estimate:
+    """Prediction interval of one further reading, on an indent of its own.
+
+    Without repeats it is x̄ ± t(0.975, n - 1) s √(1 + 1/n) (Hahn and Meeker, Statistical Intervals,
+    1991, section 4.7, from memory). With repeats the variance is a sum of two mean squares, with
+    the degrees of freedom of Welch and Satterthwaite (Biometrics Bull. 2 (1946) 110).
+    """
+    n = len(groups)
+    mean = float(np.mean([group.mean() for group in groups]))
+    of_means = (1.0 + 1.0 / n) * between
+    variance, dof = of_means + repeats, float(n - 1)
+    least = (1.0 + 1.0 / n) * least_sd**2
+    if variance <= least:
+        variance = least
+    elif repeats > 0.0:
+        within = sum(map(len, groups)) - n
+        dof = variance**2 / (of_means**2 / (n - 1) + repeats**2 / within)
+    half = student(dof) * math.sqrt(variance)
+    return Estimate(mean, mean - half, mean + half, dof)
 
 
 def normalised_error(value: float, reference: float, U_value: float, U_reference: float) -> float:

@@ -11,7 +11,7 @@ from rimread.agreement.drift import Drift
 from rimread.agreement.gauge import Gauge
 from rimread.agreement.limits import Limits, normalised_error
 from rimread.agreement.readings import HumanReading, ImageResult
-from rimread.agreement.statistics import Estimate
+from rimread.agreement.statistics import Estimate, step_sd
 from rimread.check import Check
 from rimread.hardness import RuleSet, TestCondition, brinell
 from rimread.table import Problem
@@ -88,7 +88,8 @@ class Operator:
     bias : Estimate
         Mean difference in mm, each indent counting once.
     repeatability : Estimate or None
-        Standard deviation of repeats on the same indent in mm; None without repeats.
+        Standard deviation of repeats on the same indent in mm, at least what the steps of the
+        readings hide (`Comparison.least_sd_mm`); None without repeats.
     limits : Limits or None
         Limits of agreement; None with a single indent.
     drift : Drift or None
@@ -144,6 +145,8 @@ class Comparison:
         Of readings whose uncertainty was not stated; None when all were.
     resolution_given : bool
         Whether it was given or read off the readings' own steps.
+    step_mm : float
+        Of all readings: the resolution given, or their own step.
     rules : RuleSet
         Whose limit of reading decides what matters.
     d_mm : float
@@ -158,13 +161,28 @@ class Comparison:
     unmatched: tuple[Problem, ...]
     resolution_mm: float | None
     resolution_given: bool
+    step_mm: float
     rules: RuleSet
     d_mm: float
+
+    @property
+    def least_sd_mm(self) -> float:
+        """Scatter that the steps of the readings hide."""
+        return step_sd(self.step_mm)
 
     @property
     def all_checks(self) -> tuple[Check, ...]:
         """Everybody's checks and the common ones."""
         return (*(c for person in self.operators for c in person.checks), *self.checks)
+
+    @property
+    def undated(self) -> tuple[HumanReading, ...]:
+        """Readings without a date that is understood, where some reading has one or tries to."""
+        readings = [pair.human for person in self.operators for pair in person.pairs]
+        if not any(reading.when or reading.undated for reading in readings):
+            return ()
+        without = [reading for reading in readings if reading.when is None]
+        return tuple(sorted(without, key=lambda reading: reading.line))
 
     @property
     def failed(self) -> bool:

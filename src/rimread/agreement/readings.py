@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from rimread.archive.dates import moment
 from rimread.hardness import TestCondition, parse_test, too_unequal
 from rimread.report.results import no_result, read_text, told_by_lines
 from rimread.table import Problem, Row, open_table
@@ -27,7 +28,6 @@ _OPTIONAL = ("angle", "trial", "date", "time", "U")
 _NUMERIC = {"d1": "mm", "d2": "mm", "angle": "deg", "U": "mm"}
 _MANY = 8
 """Of readings to 0.05 mm so many end in 0 by chance in one of 250 cases."""
-_DATES = ("%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%d.%m.%Y")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +50,8 @@ class HumanReading:
         Date and time, None when the table does not say or not in a form that is understood.
     U_mm : float or None
         Expanded uncertainty (k = 2) the person states for the mean, None when none is stated.
+    undated : str
+        Date and time as written, where they are not understood.
     """
 
     line: int
@@ -61,6 +63,7 @@ class HumanReading:
     trial: str = ""
     when: datetime | None = None
     U_mm: float | None = None
+    undated: str = field(default="", compare=False)
 
     @property
     def mean_mm(self) -> float:
@@ -214,6 +217,8 @@ def _human(row: Row) -> HumanReading | Problem:
         )
     if U is not None and U <= 0.0:
         return Problem(row.line, f"U must be above 0 mm, or left empty (got {U:g} mm)")
+    written = f"{row.texts['date']} {row.texts['time']}".strip()
+    when = moment(written)
     return HumanReading(
         line=row.line,
         photo=row.texts["photo"],
@@ -222,8 +227,9 @@ def _human(row: Row) -> HumanReading | Problem:
         d2_mm=d2,
         angle_deg=0.0 if angle is None else angle,
         trial=row.texts["trial"],
-        when=_when(f"{row.texts['date']} {row.texts['time']}".strip()),
+        when=when,
         U_mm=U,
+        undated=written if when is None else "",
     )
 
 
@@ -238,22 +244,6 @@ def _repeated(again: HumanReading, first: HumanReading) -> Problem:
         again.line,
         f"{what} line {first.line}, same photo, operator and trial {again.trial}; the first counts",
     )
-
-
-def _when(text: str) -> datetime | None:
-    """Date and time; the ISO form, or day.month.year. Slashes mean two things and are not taken."""
-    if not text:
-        return None
-    try:
-        return datetime.fromisoformat(text).replace(tzinfo=None)
-    except ValueError:
-        pass
-    for form in _DATES:
-        try:
-            return datetime.strptime(text, form)  # noqa: DTZ007  (the lab's own clock)
-        except ValueError:
-            continue
-    return None
 
 
 def _number(record: Mapping[str, Any], key: str) -> float:

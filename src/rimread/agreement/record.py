@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from rimread.agreement.drift import Drift
 from rimread.agreement.gauge import Gauge
 from rimread.agreement.limits import Limits
 from rimread.agreement.model import Comparison, Operator, Pair
@@ -24,11 +25,14 @@ def comparison_json(study: Comparison) -> dict[str, Any]:
         "hbw_per_mm": hbw_per_mm(study.d_mm, study.test),
         "confidence": CONFIDENCE,
         "resolution_mm": study.resolution_mm,
+        "step_mm": study.step_mm,
+        "least_sd_mm": study.least_sd_mm,
         "readings": [_pair(person, pair) for person in study.operators for pair in person.pairs],
         "operators": [_operator(person, study) for person in study.operators],
         "gauge": None if study.gauge is None else _gauge(study.gauge, study),
         "no_gauge": study.no_gauge or None,
         "checks": checks_json(study.all_checks),
+        "undated": [reading.line for reading in study.undated],
         "unmatched": [{"line": p.line, "message": p.message} for p in study.unmatched],
     }
 
@@ -68,7 +72,8 @@ def _operator(person: Operator, study: Comparison) -> dict[str, Any]:
         "repeatability_sd_mm": None if repeats is None else _estimate(repeats),
         "repeatability_sd_hbw": None if repeats is None else _estimate(repeats.scaled(-slope)),
         "limits_of_agreement_mm": None if person.limits is None else _limits(person.limits),
-        "drift_mm": None if moved is None else _estimate(moved.total) | {"over": moved.order},
+        "further_reading_mm": _estimate(person.limits.further) if person.limits else None,
+        "drift_mm": None if moved is None else _drift(moved),
         "mean_e_n": person.mean_e_n,
         "readings_beyond_1": person.beyond,
     }
@@ -100,9 +105,22 @@ def _gauge(found: Gauge, study: Comparison) -> dict[str, Any]:
                 "sd_hbw": part.sd.value * slope,
                 "share_of_variance": _share(part.variance.value, found.total),
                 "was_negative": part.was_negative,
+                "hidden": part.hidden,
             }
             for part in found.components
         ],
+    }
+
+
+def _drift(found: Drift) -> dict[str, Any]:
+    """With the interval that decides when as many readers are judged together."""
+    return _estimate(found.total) | {
+        "over": found.order,
+        "seen": found.seen,
+        "readers": found.readers,
+        "joint_confidence": found.joint_confidence,
+        "joint_low": found.joint.low,
+        "joint_high": found.joint.high,
     }
 
 

@@ -19,6 +19,7 @@ __all__ = [
     "mean_with_interval",
     "one_way",
     "sd_with_interval",
+    "step_sd",
     "student",
 ]
 
@@ -85,15 +86,30 @@ class OneWay:
     within: Source
 
 
-def student(dof: float) -> float:
-    """Student's t for a two-sided interval of `CONFIDENCE`."""
+def student(dof: float, confidence: float = CONFIDENCE) -> float:
+    """Student's t for a two-sided interval."""
     from scipy.special import stdtrit  # noqa: PLC0415  (kept out of start-up)
 
-    return float(stdtrit(dof, 0.5 + CONFIDENCE / 2.0))
+    return float(stdtrit(dof, 0.5 + confidence / 2.0))
 
 
-def mean_with_interval(values: ArrayLike) -> Estimate:
+def step_sd(step: float) -> float:
+    """Least standard deviation that readings in steps can show, step / √12.
+
+    A value rounded to steps lies anywhere within half a step of what is written, rectangular (GUM,
+    JCGM 100:2008, F.2.2.1): repeats that come out alike do not show that there is less.
+    """
+    return step / math.sqrt(12.0)
+
+
+def mean_with_interval(values: ArrayLike, *, least_sd: float = 0.0) -> Estimate:
     """Mean of independent values and its Student interval; no interval for a single value.
+
+    Parameters
+    ----------
+    values : array_like
+    least_sd : float
+        Taken where the values scatter less, see `step_sd`.
 
     Raises
     ------
@@ -104,12 +120,19 @@ def mean_with_interval(values: ArrayLike) -> Estimate:
     mean = float(x.mean())
     if len(x) < 2:
         return Estimate(mean, math.nan, math.nan, 0)
-    half = student(len(x) - 1) * float(x.std(ddof=1)) / math.sqrt(len(x))
+    sd = max(float(x.std(ddof=1)), least_sd)
+    half = student(len(x) - 1) * sd / math.sqrt(len(x))
     return Estimate(mean, mean - half, mean + half, len(x) - 1)
 
 
-def sd_with_interval(variance: float, dof: int) -> Estimate:
-    """Standard deviation with its chi-square interval."""
+def sd_with_interval(variance: float, dof: int, *, least_sd: float = 0.0) -> Estimate:
+    """Standard deviation with its chi-square interval.
+
+    A scatter below `least_sd` (see `step_sd`) is not seen: that is given then, the interval starts
+    at zero and ends where it does for `least_sd`.
+    """
+    if variance < least_sd**2:
+        return Estimate(least_sd, 0.0, math.sqrt(_variance_ends(least_sd**2, dof)[1]), dof)
     low, high = _variance_ends(variance, dof)
     return Estimate(math.sqrt(variance), math.sqrt(low), math.sqrt(high), dof)
 

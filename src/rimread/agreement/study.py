@@ -18,6 +18,7 @@ from rimread.agreement.statistics import (
     mean_with_interval,
     one_way,
     sd_with_interval,
+    step_sd,
 )
 from rimread.hardness import (
     RuleSet,
@@ -52,8 +53,8 @@ def compare(
         Ball and force; what the results say when left out. Results under another test are left
         out.
     resolution_mm : float, optional
-        Smallest step a person tells apart, for readings that state no U; the readings' own step
-        when left out.
+        Smallest step a person tells apart, for readings that state no U, and for the scatter that
+        steps hide; the readings' own step when left out.
     scope_rel : float, optional
         Relative permitted error of the scope in the same U; the limit of ISO 6506-2 when left out.
     rules : {"iso", "astm"} or RuleSet
@@ -76,9 +77,14 @@ def compare(
     pairs = [
         Pair(human, image, condition, _U_human(human, step, scope_rel)) for human, image in matched
     ]
+    grid = resolution_mm or resolution_of(human for human, _ in matched)
     people = _by_operator(pairs)
-    operators = tuple(_operator(name, own, chosen) for name, own in people.items())
-    gauge, no_gauge = _gauge(people)
+    readers = sum(_drift(own, 1, 0.0) is not None for own in people.values())
+    operators = tuple(
+        _operator(name, own, chosen, readers=max(readers, 1), least_sd=step_sd(grid))
+        for name, own in people.items()
+    )
+    gauge, no_gauge = _gauge(people, step_sd(grid))
     d_mm = mean_diameter(pairs)
     return Comparison(
         test=condition,
@@ -92,6 +98,7 @@ def compare(
         unmatched=tuple(unmatched),
         resolution_mm=step,
         resolution_given=resolution_mm is not None,
+        step_mm=grid,
         rules=chosen,
         d_mm=d_mm,
     )
@@ -169,12 +176,16 @@ def _by_indent(pairs: Iterable[Pair]) -> dict[str, list[Pair]]:
 # -- one person -----------------------------------------------------------------------------------
 
 
-def _operator(name: str, pairs: list[Pair], rules: RuleSet) -> Operator:
+def _operator(
+    name: str, pairs: list[Pair], rules: RuleSet, *, readers: int, least_sd: float
+) -> Operator:
     groups = [[p.difference_mm for p in own] for own in _by_indent(pairs).values()]
     within = one_way(groups).within
-    bias = mean_with_interval([float(np.mean(group)) for group in groups])
-    repeatability = sd_with_interval(within.ms, within.dof) if within.dof else None
-    moved = _drift(pairs)
+    bias = mean_with_interval([float(np.mean(group)) for group in groups], least_sd=least_sd)
+    repeatability = (
+        sd_with_interval(within.ms, within.dof, least_sd=least_sd) if within.dof else None
+    )
+    moved = _drift(pairs, readers, least_sd)
     errors = [pair.e_n for pair in pairs]
     mean_e_n = float(np.mean(errors))
     return Operator(
@@ -182,7 +193,7 @@ def _operator(name: str, pairs: list[Pair], rules: RuleSet) -> Operator:
         pairs=tuple(pairs),
         bias=bias,
         repeatability=repeatability,
-        limits=limits_of_agreement(groups) if len(groups) > 1 else None,
+        limits=limits_of_agreement(groups, least_sd=least_sd) if len(groups) > 1 else None,
         drift=moved,
         mean_e_n=mean_e_n,
         checks=operator_checks(
@@ -197,10 +208,11 @@ def _operator(name: str, pairs: list[Pair], rules: RuleSet) -> Operator:
     )
 
 
-def _drift(pairs: Sequence[Pair]) -> Drift | None:
+def _drift(pairs: Sequence[Pair], readers: int, least_sd: float) -> Drift | None:
     order, places = reading_order([pair.human for pair in pairs])
     differences = [pair.difference_mm for pair in pairs]
-    return drift(differences, places, [pair.image.photo for pair in pairs], order=order)
+    indents = [pair.image.photo for pair in pairs]
+    return drift(differences, places, indents, order=order, readers=readers, least_sd=least_sd)
 
 
 def reading_order(readings: Sequence[HumanReading]) -> tuple[Order, list[float]]:
@@ -220,7 +232,7 @@ def reading_order(readings: Sequence[HumanReading]) -> tuple[Order, list[float]]
 # -- all together ---------------------------------------------------------------------------------
 
 
-def _gauge(people: dict[str, list[Pair]]) -> tuple[Gauge | None, str]:
+def _gauge(people: dict[str, list[Pair]], least_sd: float) -> tuple[Gauge | None, str]:
     """The largest balanced part of the readings as a crossed study, or why there is none."""
     if len(people) < 2:
         return None, "it needs two or more people"
@@ -240,4 +252,5 @@ def _gauge(people: dict[str, list[Pair]]) -> tuple[Gauge | None, str]:
         ]
     )
     left_out = sum(map(len, people.values())) - values.size
-    return gauge_study(values, tuple(shared), tuple(cells), left_out=left_out), ""
+    names = tuple(shared), tuple(cells)
+    return gauge_study(values, *names, left_out=left_out, least_sd=least_sd), ""

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from rimread.agreement.drift import Drift
 from rimread.agreement.gauge import Component
+from rimread.agreement.judging import undecided
 from rimread.agreement.limits import FEW
 from rimread.agreement.model import Comparison, Operator
+from rimread.agreement.readings import HumanReading
 from rimread.agreement.statistics import Estimate
+from rimread.archive.dates import TAKEN
 from rimread.hardness import brinell, hbw_per_mm, rounded
 
 __all__ = ["NOT_A_JUDGE", "about_gauge", "about_operator", "about_study", "span_mm"]
@@ -33,7 +39,7 @@ def about_operator(person: Operator, study: Comparison) -> list[str]:
     """Whose readings are off, scatter or drift, by how much, and whether it matters."""
     lines = [_offset(person, study)]
     if person.limits is not None:
-        low, high = person.limits.low.value, person.limits.high.value
+        low, high = person.limits.further.low, person.limits.further.high
         lines.append(
             f"One reading alone is expected within {low:+.3f} to {high:+.3f} mm of the image, "
             f"19 times in 20."
@@ -61,6 +67,8 @@ def about_gauge(study: Comparison) -> list[str]:
             f"Both together: {_both(found.people, study)}."
         ),
     ]
+    if found.repeatability.hidden:
+        lines.append(f"{_too_coarse(study)} s of the same person is taken as that.")
     gone = [c.name for c in found.components if c.was_negative]
     if gone:
         lines.append(
@@ -86,6 +94,8 @@ def about_study(study: Comparison) -> list[str]:
             f"Uncertainty of readings that state none: resolution {study.resolution_mm:g} mm "
             f"({how}) and the permitted error of the scope."
         )
+    if study.undated:
+        lines.append(_undated(study.undated))
     limits = [o.limits for o in study.operators if o.limits is not None]
     if limits and min(found.indents for found in limits) < FEW:
         lines.append(
@@ -93,6 +103,17 @@ def about_study(study: Comparison) -> list[str]:
             "somewhat too narrow (Carkeet and Goh 2018)."
         )
     return lines
+
+
+def _undated(readings: Sequence[HumanReading]) -> str:
+    """Why drift is not judged over time, by the first line that has no date."""
+    first = next((r for r in readings if r.undated), readings[0])
+    written = f"the date {first.undated!r} is not understood" if first.undated else "there is none"
+    more = f" and {len(readings) - 1} more" if len(readings) > 1 else ""
+    return (
+        f"Dates: line {first.line}{more} cannot be dated, {written}; taken are {TAKEN}. The drift "
+        "of these people is judged by the trials, or the order of the lines, not over time."
+    )
 
 
 def _worth(study: Comparison) -> str:
@@ -123,23 +144,25 @@ def _offset(person: Operator, study: Comparison) -> str:
     return (
         f"{person.name} reads {abs(bias.value):.3f} mm {way} than the image "
         f"({count}, {span_mm(bias)}). At {_hbw(person, study)} HBW that makes the hardness "
-        f"{shift:.1f} HBW {hardness}. {_matters(bias.value, person, study)}"
+        f"{shift:.1f} HBW {hardness}. {_matters(bias, person, study)}"
     )
 
 
 def _repeats(found: Estimate, person: Operator, study: Comparison) -> str:
+    if found.value <= study.least_sd_mm:
+        return f"The same indent again comes out alike, or nearly. {_too_coarse(study)}"
     both = 2.0 * found.value
     in_hbw = abs(both * hbw_per_mm(person.d_mm, study.test))
     return (
         f"The same indent again comes out within ±{both:.3f} mm, ±{in_hbw:.1f} HBW "
         f"(2 s, s = {found.value:.4f} mm, 95 % confidence {found.low:.4f} to {found.high:.4f} mm). "
-        f"{_drift_in_it(person)}{_matters(both, person, study)}"
+        f"{_drift_in_it(person)}{_matters(found.scaled(2.0), person, study)}"
     )
 
 
 def _drift_in_it(person: Operator) -> str:
     moved = person.drift
-    seen = moved is not None and moved.order == "trial" and moved.total.excludes_zero
+    seen = moved is not None and moved.order == "trial" and moved.seen
     return "The drift told below is part of it. " if seen else ""
 
 
@@ -148,21 +171,50 @@ def _drifting(person: Operator, study: Comparison) -> str:
     assert moved is not None  # noqa: S101  (asked only where there is one)
     where = _ORDERS[moved.order].format(first=moved.first, last=moved.last)
     total = moved.total
-    if not total.excludes_zero:
-        return f"No drift is seen {where}: {total.value:+.3f} mm ({span_mm(total)})."
+    if not moved.seen:
+        return f"No drift is seen {where}: {total.value:+z.3f} mm ({_drift_span(moved)})."
     way = "grow" if total.value > 0.0 else "shrink"
     shift = total.value * hbw_per_mm(person.d_mm, study.test)
     return (
-        f"{person.name}'s readings {way} by {abs(total.value):.3f} mm {where} ({span_mm(total)}), "
-        f"{shift:+.1f} HBW. {_matters(total.value, person, study)}"
+        f"{person.name}'s readings {way} by {abs(total.value):.3f} mm {where} "
+        f"({_drift_span(moved)}), {shift:+.1f} HBW. {_matters(moved.joint, person, study)}"
     )
 
 
-def _matters(size_mm: float, person: Operator, study: Comparison) -> str:
+def _drift_span(moved: Drift) -> str:
+    """The interval of one reader, and the one that decides where several are judged together."""
+    told = span_mm(moved.total)
+    if moved.readers == 1:
+        return told
+    return (
+        f"{told}; with {moved.readers} people judged together "
+        f"{100.0 * moved.joint_confidence:.1f} % decides, {moved.joint.low:+.3f} to "
+        f"{moved.joint.high:+.3f} mm"
+    )
+
+
+def _too_coarse(study: Comparison) -> str:
+    return (
+        f"Steps of {study.step_mm:g} mm are too coarse to show scatter: it may still be "
+        f"s = {study.least_sd_mm:.4f} mm (step / √12)."
+    )
+
+
+def _matters(found: Estimate, person: Operator, study: Comparison) -> str:
+    """Whether a figure is beyond what a reading may be off, as far as its interval tells."""
     limit = study.rules["reading_rel"] * person.d_mm
-    if abs(size_mm) > limit:
-        return f"That matters: it is more than the {limit:.3f} mm a reading may be off."
-    return f"That is within the {limit:.3f} mm a reading may be off."
+    off = f"{limit:.4f} mm a reading may be off"
+    if not found.known:
+        way = "more than" if abs(found.value) > limit else "within"
+        return f"That is {way} the {off}; a single indent does not decide whether it matters."
+    if undecided(found, limit):
+        return (
+            f"Whether that matters these data do not decide: the {off} is within the confidence "
+            "interval."
+        )
+    if abs(found.value) > limit:
+        return f"That matters: it is more than the {off}."
+    return f"That is within the {off}."
 
 
 def _both(component: Component, study: Comparison) -> str:

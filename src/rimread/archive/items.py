@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
+from rimread.archive.dates import TAKEN, moment
 from rimread.ledger.chain import canonical, sha256_of
 from rimread.photo import ENDINGS
 from rimread.reading import printable
@@ -16,6 +17,8 @@ from rimread.table import Problem, Row, Table, open_table
 __all__ = ["Earlier", "Item", "from_folder", "from_manifest", "own_columns", "task_of"]
 
 _TEXTS = ("scale", "test", "label", "sha256", "date")
+_MOST = 100_000.0
+"""What no figure read before reaches, in mm or HBW: a slip of the pen."""
 _EARLIER = {"d1": "mm", "d2": "mm", "mean": "mm", "hbw": "HBW", "U": "mm"}
 
 
@@ -106,10 +109,10 @@ def from_manifest(path: Path) -> Iterator[Item | Problem]:
     """Photos of a CSV file in its order.
 
     Columns: ``photo``, and if there are any ``scale``, ``test``, ``label`` (of the scale),
-    ``sha256``, ``date`` (taken, YYYY-MM-DD), ``d1``, ``d2``, ``mean``, ``hbw`` and ``U`` (read
-    before; U expanded, of the mean diameter). All others are the lab's own. Paths that are not
-    absolute start at the manifest's folder; backslashes count as slashes where there is no such
-    file.
+    ``sha256``, ``date`` (taken, in a form of `rimread.archive.dates`), ``d1``, ``d2``, ``mean``,
+    ``hbw`` and ``U`` (read before; U expanded, of the mean diameter). All others are the lab's own.
+    Paths that are not absolute start at the manifest's folder; backslashes count as slashes where
+    there is no such file.
 
     Raises
     ------
@@ -133,17 +136,16 @@ def _table(path: Path) -> Table:
 
 def _item(row: Row, folder: Path) -> Item | Problem:
     texts, numbers = row.texts, row.numbers
-    taken_on = None
-    if texts["date"]:
-        try:
-            taken_on = date.fromisoformat(texts["date"])
-        except ValueError:
-            return _problem(row, f"'date' must be like 2019-03-28 (got {texts['date']!r})")
+    when = moment(texts["date"])
+    if texts["date"] and when is None:
+        return _problem(row, f"'date' must be like {TAKEN} (got {texts['date']!r})")
     if any("\0" in texts[key] for key in ("photo", "scale")):
         return _problem(row, f"no file has such a name ({texts['photo']!r})")
-    bad = [key for key in _EARLIER if numbers[key] is not None and not 0.0 < numbers[key] < 1e5]  # type: ignore[operator]
-    if bad:
-        return _problem(row, f"{bad[0]!r} must be above 0 (got {texts[bad[0]]!r})")
+    for key, unit in _EARLIER.items():
+        value = numbers[key]
+        if value is not None and not 0.0 < value < _MOST:
+            limits = f"above 0 and below {_MOST:.0f} {unit}"
+            return _problem(row, f"{key!r} must be {limits} (got {texts[key]!r})")
     return Item(
         photo=printable(texts["photo"]),
         path=str(_found(folder, texts["photo"])),
@@ -152,7 +154,7 @@ def _item(row: Row, folder: Path) -> Item | Problem:
         test=texts["test"],
         label=texts["label"],
         sha256=texts["sha256"].lower(),
-        taken_on=taken_on,
+        taken_on=None if when is None else when.date(),
         earlier=Earlier(*(numbers[key] for key in _EARLIER)),
         own=dict(row.others),
     )

@@ -15,14 +15,14 @@ from rimread.archive.items import Item
 from rimread.archive.run import REPEATED, Archive
 from rimread.hardness import RESOLUTION_MM, not_of_one_indent
 from rimread.ledger import Entry, Ledger
-from rimread.ledger.export import COLUMNS, flat, writing
+from rimread.ledger.export import COLUMNS, flat, judge_replaced, writing
 from rimread.table import Problem
 
 if TYPE_CHECKING:  # an extra
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["Comparison", "draw", "write_results"]
+__all__ = ["Comparison", "draw", "judge_results", "write_results"]
 
 _LEFT_OUT = {"kind", "operator", "decision", "replaces", "reason", "previous"}
 _DIFFERENCE: Mapping[str, type] = {
@@ -153,6 +153,18 @@ def write_results(
             for row in comparison.pulled:
                 write(row)
     return comparison
+
+
+def judge_results(path: Path) -> None:
+    """Say before the work that a file is no earlier table of results, and would be lost.
+
+    Raises
+    ------
+    ValueError
+        If it is there and begins with other columns than `write_results` gives.
+    """
+    columns, _ = _columns(())
+    judge_replaced(path, columns, what="table of results of remeasure")
 
 
 def _columns(own: tuple[str, ...]) -> tuple[dict[str, type], dict[str, str]]:

@@ -149,6 +149,10 @@ class Archive:
         (first,) = self._first.execute("SELECT line FROM first WHERE task = ?", (task,)).fetchone()
         return int(first)
 
+    def items(self) -> Iterator[Item | Problem]:
+        """Items in their order, with the problems that `pages` gives."""
+        return (self._keyed(item)[0] for item in self.source())
+
     def pages(self, ledger: Ledger) -> Iterator[list[tuple[Item | Problem, str, Entry | None]]]:
         """Items with their tasks and what the ledger has of them, a page at a time.
 

@@ -103,6 +103,7 @@ def compare(
     with speaking():
         from rimread.agreement import compare as hold  # noqa: PLC0415
         from rimread.agreement import read_human  # noqa: PLC0415
+        from rimread.archive.complaints import summed  # noqa: PLC0415
         from rimread.hardness import parse_test  # noqa: PLC0415
 
         _positive("--resolution", resolution)
@@ -121,8 +122,8 @@ def compare(
             rules=rules_from(rules),
         )
         for path, problems in ((readings, spoilt), (image, broken), (readings, study.unmatched)):
-            for problem in problems:
-                say(f"{path}: {problem}")
+            for sentence in summed(problems):
+                say(f"{path}: {sentence}")
         with telling():
             if as_json:
                 _print_json(study, spoilt)

@@ -13,7 +13,7 @@ from rimread.cli._options import Json, date_of, day
 from rimread.cli._verb import Verbs
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
-    from rimread.ledger import Entry, Filter
+    from rimread.ledger import Entry, Filter, Ledger
 
 __all__ = ["ledger"]
 
@@ -90,8 +90,10 @@ def check(
                 for fault in faults:
                     at = "the ledger" if fault.number is None else f"entry {fault.number}"
                     print(f"{at}: {fault.message} ({fault.code})")
-                said = f"{len(faults)} faults" if faults else "as it was written"
-                print(f"{number} entries, {said}; the last is {number}:{sha256}")
+                said = _count(len(faults), "fault", "faults") if faults else "as it was written"
+                print(
+                    f"{_count(number, 'entry', 'entries')}, {said}; the last is {number}:{sha256}"
+                )
     if faults:
         raise typer.Exit(REFUSED)
 
@@ -166,7 +168,10 @@ def export(
     until: _Day = None,
     every: _All = False,
 ) -> None:
-    """Write entries to a table; JSON Lines hold every figure of each."""
+    """Write entries to a table; JSON Lines hold every figure of each.
+
+    An earlier export is written over; any other file of that name is left alone.
+    """
     with speaking():
         from rimread.ledger import open_ledger  # noqa: PLC0415
         from rimread.ledger.export import export as write  # noqa: PLC0415
@@ -176,7 +181,7 @@ def export(
         )
         with open_ledger(where, create=False) as book:
             count = write(book.entries(asked), out)
-    say(f"{count} entries written to {out}")
+    say(f"{_count(count, 'entry', 'entries')} written to {out}")
 
 
 @ledger.command()
@@ -192,11 +197,28 @@ def withdraw(
 
         with open_ledger(where, create=False) as book:
             record = book.entry(number).record
+            _not_withdrawn(book, number)
             told = {key: record[key] for key in ("photo", "indent") if key in record}
             draft = Draft("withdrawal", told, operator=operator, replaces=number, reason=reason)
             (entry,) = book.append([draft])
         with telling():
             print(f"entry {entry.number} withdraws entry {number}")
+
+
+def _not_withdrawn(book: Ledger, number: int) -> None:
+    later = book.replaced_by(number)
+    if later is None:
+        return
+    draft = book.entry(later).draft
+    if draft.kind == "withdrawal":
+        raise ValueError(
+            f"entry {number} was withdrawn already, by entry {later}: {draft.reason}; nothing was "
+            "written"
+        )
+
+
+def _count(number: int, one: str, several: str) -> str:
+    return f"{number} {one if number == 1 else several}"
 
 
 def _noted(known: str | None) -> tuple[int, str] | None:

@@ -57,7 +57,8 @@ def remeasure(
 
     It can be stopped at any moment, by Ctrl-C or by a power cut. Start the same command again: what
     is in the ledger stays and is not repeated. A photo that was refused for what does not lie in
-    the picture (no scale file, not readable) is tried again.
+    the picture (no scale file, not readable) is tried again. An earlier table of results, or list
+    of --pull, is written over; any other file of that name stays, and is told before the work.
 
     Columns a manifest may have: photo, scale, test, label (of the scale), sha256, date; d1, d2,
     mean, hbw and U as read before. Its other columns are kept. The scale file of a photo is the one
@@ -139,6 +140,7 @@ def _judge(
     settings: Settings, source: Path, out: Path, pull: Path | None, plot: Path | None
 ) -> None:
     """Say now, not after a night's work, what cannot work."""
+    from rimread.archive.results import judge_results  # noqa: PLC0415
     from rimread.hardness import parse_test  # noqa: PLC0415
     from rimread.ledger.export import judge_table  # noqa: PLC0415
     from rimread.scale import read_scale  # noqa: PLC0415
@@ -152,12 +154,13 @@ def _judge(
         read_scale(Path(settings.scale))
     if settings.shelf and not Path(settings.shelf).is_dir():
         raise ValueError(f"{settings.shelf}: no such folder")
-    for path in filter(None, (out, pull)):
-        judge_table(path)
-    if plot is not None:
-        plots.judge(plot)
     apart("--out", out, source, pull)
     apart("--pull", pull, source)
+    for path in filter(None, (out, pull)):
+        judge_table(path)
+        judge_results(path)
+    if plot is not None:
+        plots.judge(plot)
 
 
 def _source(path: Path) -> tuple[Callable[[], Iterable[Item | Problem]], tuple[str, ...]]:
@@ -178,13 +181,28 @@ def _pool(workers: int | None, scheduler: str | None) -> Pool:
 def _run(archive: Archive, book: Ledger, pool: Pool) -> Tally:
     from rimread.archive.run import remeasure as measure_again  # noqa: PLC0415
 
-    progress = Progress(sum(1 for _ in archive.source()))
+    progress = Progress(_counted(archive))
     try:
-        tally = measure_again(archive, book, pool, progress=progress, tell=progress.say)
+        tally = measure_again(archive, book, pool, progress=progress)
     finally:
         pool.close()
     progress.end(tally)
     return tally
+
+
+def _counted(archive: Archive) -> int:
+    """How many photos and lines there are; what is wrong with lines is told before the work."""
+    from rimread.archive.complaints import Complaints  # noqa: PLC0415
+    from rimread.archive.run import REPEATED  # noqa: PLC0415
+    from rimread.table import Problem  # noqa: PLC0415
+
+    count, complaints = 0, Complaints()
+    for count, item in enumerate(archive.items(), start=1):  # noqa: B007  (the count is told)
+        if isinstance(item, Problem):
+            complaints.add(item, kind=REPEATED if item.code == REPEATED else "")
+    for sentence in complaints.sentences():
+        say(sentence)
+    return count
 
 
 def _exit_code(compared: Comparison) -> int:
@@ -224,8 +242,9 @@ def _print(
 ) -> None:
     from rimread.report.text import CAUTION  # noqa: PLC0415
 
+    rows = "1 row" if compared.rows == 1 else f"{compared.rows} rows"
     print(
-        f"{compared.rows} rows in {out}: {tally.measured} measured now, {tally.before} done "
+        f"{rows} in {out}: {tally.measured} measured now, {tally.before} done "
         f"before, {compared.refused} refused, {compared.unreadable} not read"
     )
     for code, count in tally.reasons.most_common():
@@ -248,5 +267,6 @@ def _print(
     if compared.pulled:
         where = f", listed in {pull}" if pull else "; --pull FILE lists them"
         print(f"{len(compared.pulled)} worth pulling from the drawer{where}")
-    print(f"The ledger's last entry is {head[0]}:{head[1]}; note it.")
+    if head[0]:
+        print(f"The ledger's last entry is {head[0]}:{head[1]}; note it.")
     print(CAUTION)

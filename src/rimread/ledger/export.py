@@ -12,7 +12,16 @@ from typing import Any
 from rimread.ledger.chain import Entry
 from rimread.whole import judge, naming, unfinished
 
-__all__ = ["COLUMNS", "Writer", "export", "flat", "full", "judge_table", "writing"]
+__all__ = [
+    "COLUMNS",
+    "Writer",
+    "export",
+    "flat",
+    "full",
+    "judge_replaced",
+    "judge_table",
+    "writing",
+]
 
 _TEXTS = (
     *("sha256", "status", "decision", "test", "designation"),
@@ -38,6 +47,8 @@ whose `decision` is rejected or corrected does not count, nor does what another 
 Writer = Callable[[Mapping[str, Any]], None]
 _Opened = tuple[Callable[[Mapping[str, Any]], object], Callable[[], None]]
 """What writes a row, and what ends the table."""
+_TELLING = 4  # columns at the beginning of a table that tell what it is
+_LONGEST = 10_000_000  # letters of a line; a longer one is none of ours
 _GROUP = 5000  # rows Parquet keeps together
 
 
@@ -97,10 +108,13 @@ def export(entries: Iterable[Entry], path: Path) -> int:
     Raises
     ------
     ValueError
-        If the ending is none of .csv, .jsonl, .parquet, or the last needs a package.
+        If the ending is none of .csv, .jsonl, .parquet, or the last needs a package, or the file is
+        there and is no earlier export.
     OSError
         If the file cannot be written.
     """
+    judge_table(Path(path))
+    judge_replaced(Path(path), COLUMNS, what="export of a ledger")
     row = full if Path(path).suffix.lower() == ".jsonl" else flat
     count = 0
     with writing(path, COLUMNS) as write:
@@ -153,6 +167,51 @@ def judge_table(path: Path) -> None:
     if path.suffix.lower() == ".parquet":
         _pyarrow()
     judge(path)
+
+
+def judge_replaced(path: Path, columns: Iterable[str], *, what: str) -> None:
+    """Say whether what lies at a path may be written over: an earlier table of the kind.
+
+    Parameters
+    ----------
+    path : Path
+        What is no plain file (``/dev/stdout``), or empty, cannot be lost.
+    columns : iterable of str
+        Of the table to be written; the first of them tell its kind.
+    what : str
+        The kind, for the sentence.
+
+    Raises
+    ------
+    ValueError
+        If it is another file.
+    OSError
+        If it cannot be read.
+    """
+    if not path.is_file() or path.stat().st_size == 0:
+        return
+    telling = tuple(columns)[:_TELLING]
+    if _first_columns(path) != telling:
+        raise ValueError(
+            f"{path}: this file is there already and is no {what}; it stays as it is. Give another "
+            "name, or move it away"
+        )
+
+
+def _first_columns(path: Path) -> tuple[str, ...]:
+    """First columns of a table as this module writes it, other ones or none of any other file."""
+    try:
+        if path.suffix.lower() == ".parquet":
+            _pyarrow()
+            import pyarrow.parquet as pq  # noqa: PLC0415
+
+            return tuple(pq.read_schema(path).names[:_TELLING])
+        with path.open(encoding="utf-8-sig") as file:
+            line = file.readline(_LONGEST)
+        names = list(json.loads(line)) if path.suffix.lower() == ".jsonl" else line.split(",")
+        return tuple(name.strip() for name in names[:_TELLING])
+    except (ValueError, TypeError, AttributeError):  # other bytes, other JSON
+        return ()
 
 
 def _csv(path: Path, columns: Mapping[str, type]) -> _Opened:
