@@ -48,7 +48,8 @@ def fringed(picture, by):
 
 
 def read_back(picture, path, quality=90):
-    cv2.imwrite(str(path), picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
+    jpeg = [cv2.IMWRITE_JPEG_QUALITY, quality] if path.suffix == ".jpg" else []
+    cv2.imwrite(str(path), picture, jpeg)
     return read_photo(path)
 
 
@@ -67,6 +68,17 @@ def test_a_fine_circle_on_the_rim_is_no_rim(coloured, tmp_path, colour, suffix, 
     picture, shot = coloured("clean", 1)
     circle(picture, shot.truth[0], colour, off=0.01)
     result = find_rim(read_back(picture, tmp_path / f"drawn{suffix}", quality))
+    assert isinstance(result, Refusal)
+    assert result.code == "drawn-on"
+
+
+@pytest.mark.parametrize("level", [0, 255])
+@pytest.mark.parametrize("suffix", [".jpg", ".png"])
+def test_nor_is_one_in_black_or_white(simulated, tmp_path, level, suffix):
+    shot = simulated("clean", 1)
+    picture = shot.picture.copy()
+    circle(picture, shot.truth[0], level, off=0.01, width=2)
+    result = find_rim(read_back(picture, tmp_path / f"drawn{suffix}"))
     assert isinstance(result, Refusal)
     assert result.code == "drawn-on"
 

@@ -1,7 +1,8 @@
 """Lines drawn into a picture along the rim, as by a program that measured it before.
 
 Such a line is sharper and stronger than the rim and would be read in its place. It tells itself by
-its colour: metal has little, and what it has does not come and go within a few pixels.
+its colour: metal has little, and what it has does not come and go within a few pixels. One in black
+or white is told by being finer than anything a lens shows.
 """
 
 from __future__ import annotations
@@ -26,15 +27,21 @@ MOST_OF_TURN = 0.4
 """Part of the turn along which a line lies near the rim: a dashed one does on half of it, tangents
 of an old reading on less the larger the indent, on a third where it is 200 px across. Own
 choice."""
+FINE_PX, CONTRAST, EXTREME = 3.0, 0.2, 0.3
+"""A line of a pixel or two is within 3 px so much brighter, or darker, than both sides of it, and
+so near to white or black, in grey values of full scale. Of 2100 simulated photos, and 131 with all
+contrast stretched to white and black, none is so by the shine or shadow of a crest on
+`MOST_OF_TURN`; of 135 sharpened heavily, one. A white or black line of 1 px is seen in three of
+four, as it takes a grey between."""
 NEAR_PX, NEAR = 2.0, 0.01
 """A line as far from the rim as this, and this share of its radius more, is near,"""
 BESIDE_PX = np.arange(6.0, 19.0)
 """and beside it is what lies so much farther off."""
-ARCS = 360
+ARCS, STEP_PX = 360, 0.5
 
 
 def drawn_along(photo: Photo, ellipse: Ellipse) -> Refusal | None:
-    """Refuse a rim along which a coloured line is drawn.
+    """Refuse a rim along which a line is drawn.
 
     Parameters
     ----------
@@ -42,32 +49,58 @@ def drawn_along(photo: Photo, ellipse: Ellipse) -> Refusal | None:
     ellipse : Ellipse
         The rim in px.
     """
-    if photo.chroma is None:
+    coloured = 0.0 if photo.chroma is None else _coloured(photo.chroma, ellipse)
+    fine = _fine(photo, ellipse)
+    if max(coloured, fine) < MOST_OF_TURN:
         return None
-    reach = NEAR_PX + NEAR * ellipse.m
-    near = _chroma_along(photo.chroma, ellipse, np.arange(-reach, reach + 1))
+    what = (
+        "A coloured line is drawn into the picture along the rim, and would be measured in its "
+        "place: take the photo as it came from the camera."
+        if coloured > fine
+        else "A fine line runs along the rim, drawn into the picture or the shine of a sharp "
+        "crest: take the photo as it came from the camera, or turn the light."
+    )
+    return Refusal("drawn-on", what, {"line_share": max(coloured, fine)})
+
+
+def _reach_px(ellipse: Ellipse) -> float:
+    return NEAR_PX + NEAR * ellipse.m
+
+
+def _coloured(chroma: NDArray[np.uint8], ellipse: Ellipse) -> float:
+    """Part of the turn along which a line stands out by its colour."""
+    reach = _reach_px(ellipse)
+    near = _along(chroma, ellipse, np.arange(-reach, reach + 1), smaller=2)
     far = np.concatenate([-reach - BESIDE_PX[::-1], reach + BESIDE_PX])
-    beside = _chroma_along(photo.chroma, ellipse, far)
+    beside = _along(chroma, ellipse, far, smaller=2)
     metal = np.median(beside, axis=1, keepdims=True)
     line, rest = (np.linalg.norm(c - metal, axis=2).max(axis=1) for c in (near, beside))
-    share = float(np.mean((line > LINE) & (line > OVER_BESIDE * rest)))
-    if share < MOST_OF_TURN:
-        return None
-    return Refusal(
-        "drawn-on",
-        "A coloured line is drawn into the picture along the rim, and would be measured in its "
-        "place: take the photo as it came from the camera.",
-        {"line_share": share},
-    )
+    return float(np.mean((line > LINE) & (line > OVER_BESIDE * rest)))
 
 
-def _chroma_along(
-    chroma: NDArray[np.uint8], ellipse: Ellipse, q_px: NDArray[np.floating]
+def _fine(photo: Photo, ellipse: Ellipse) -> float:
+    """Part of the turn along which a line is white, or black, between two sides that are not."""
+    reach, apart = _reach_px(ellipse) + FINE_PX, round(FINE_PX / STEP_PX)
+    white = _along(photo.grey, ellipse, np.arange(-reach, reach + STEP_PX / 2, STEP_PX))
+    white /= photo.full_scale
+    shares = []
+    for grey in (white, 1 - white):
+        line, sides = grey[:, apart:-apart], (grey[:, : -2 * apart], grey[:, 2 * apart :])
+        stands_out = (line - np.maximum(*sides) > CONTRAST) & (line > 1 - EXTREME)
+        shares.append(float(np.mean(stands_out.any(axis=1))))
+    return max(shares)
+
+
+def _along(
+    picture: NDArray[np.uint8] | NDArray[np.uint16],
+    ellipse: Ellipse,
+    q_px: NDArray[np.floating],
+    *,
+    smaller: int = 1,
 ) -> NDArray[np.floating]:
-    """Cr and Cb (ARCS, len(q_px), 2) at distances along the outward normals of an ellipse."""
+    """What a picture, made `smaller`, shows along the outward normals: (ARCS, len(q_px), ...)."""
     t = np.linspace(0, 2 * np.pi, ARCS, endpoint=False)
     points = ellipse.points(t)[:, None] + q_px[:, None] * ellipse.normals(t)[:, None]
-    x, y = np.moveaxis((points + 0.5) / 2 - 0.5, 2, 0).astype(np.float32)
-    return np.asarray(
-        cv2.remap(chroma, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32
-    )
+    x, y = np.moveaxis((points + 0.5) / smaller - 0.5, 2, 0).astype(np.float32)
+    shown = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(shown, np.float32)
