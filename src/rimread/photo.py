@@ -28,7 +28,16 @@ from PIL import ExifTags, Image, UnidentifiedImageError
 
 from rimread import jpeg
 
-__all__ = ["ENDINGS", "MOST_PIXELS", "Photo", "PhotoError", "Tone", "linear_light", "read_photo"]
+__all__ = [
+    "ENDINGS",
+    "MOST_PIXELS",
+    "Photo",
+    "PhotoError",
+    "Tone",
+    "chroma",
+    "linear_light",
+    "read_photo",
+]
 
 Tone = Literal["srgb", "linear"]
 
@@ -48,6 +57,7 @@ _Depth = TypeVar("_Depth", np.uint8, np.uint16)
 
 _FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "GIF", "WEBP")
 _AS_CODED = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
+_NO_COLOUR = ("1", "L", "LA")
 _HALF_COLOUR = cv2.IMREAD_REDUCED_COLOR_2 | cv2.IMREAD_IGNORE_ORIENTATION
 
 _TIFF_BITS, _TIFF_PHOTOMETRIC = 258, 262
@@ -81,9 +91,8 @@ class Photo:
     white : int or None
         Grey value of full light when it is less than the pixel can hold: linear 10, 12 or 14 bit
         values in 16-bit pixels.
-    chroma : ndarray, shape (about height / 2, width / 2, 2), uint8, or None
-        Cr and Cb (BT.601) of the picture at half its size; None when the file has 16 bits or no
-        colour.
+    coded : bytes or None
+        The file, for `chroma`; None when it has 16 bits or no colour.
     """
 
     grey: NDArray[np.uint8] | NDArray[np.uint16]
@@ -93,7 +102,7 @@ class Photo:
     jpeg_quality: int | None = None
     tone_stated: bool = False
     white: int | None = None
-    chroma: NDArray[np.uint8] | None = None
+    coded: bytes | None = None
 
     @property
     def width_px(self) -> int:
@@ -129,6 +138,31 @@ def linear_light(
         return np.asarray(table[values])
     coded = np.asarray(values, dtype=np.float32) / np.float32(photo.full_scale)
     return _undo(photo.tone, coded)
+
+
+def chroma(photo: Photo) -> NDArray[np.uint8] | None:
+    """Cr and Cb (BT.601) of a picture at half its size, None of one without colour.
+
+    Decoded when asked for, as a JPEG takes as long again: a refused photo does not need it.
+
+    Parameters
+    ----------
+    photo : Photo
+
+    Returns
+    -------
+    ndarray, shape (about height / 2, width / 2, 2), uint8, or None
+    """
+    if photo.coded is None:
+        return None
+    with Image.open(io.BytesIO(photo.coded), formats=_FORMATS) as image:
+        if image.format in {"JPEG", "MPO"} and image.mode == "RGB":
+            half = np.asarray(cv2.imdecode(np.frombuffer(photo.coded, np.uint8), _HALF_COLOUR))
+            return np.ascontiguousarray(cv2.cvtColor(half, cv2.COLOR_BGR2YCrCb)[..., 1:], np.uint8)
+        turned = _orientation(image) if image.format == "TIFF" else 1
+        whole = np.asarray(image.convert("RGB").convert("YCbCr"))[..., :0:-1]
+    stored = _as_stored(whole, turned)
+    return np.asarray(cv2.resize(stored, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
 
 
 def read_photo(path: Path, *, tone: Tone | None = None) -> Photo:
@@ -193,7 +227,7 @@ def _judge_file(path: Path, found: os.stat_result) -> None:
 
 def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Photo:
     _judge_header(path, image)
-    grey, white, chroma = _values(path, data, image)
+    grey, white = _grey(path, data, image)
     said = tone or _tone_said(image)
     resolved: Tone = said or ("srgb" if white is None else "linear")
     return Photo(
@@ -204,7 +238,7 @@ def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Ph
         jpeg_quality=jpeg.quality(image),
         tone_stated=said is not None,
         white=white if resolved == "linear" else None,
-        chroma=chroma,
+        coded=None if image.mode in _NO_COLOUR or grey.dtype == np.uint16 else data,
     )
 
 
@@ -223,54 +257,37 @@ def _judge_header(path: Path, image: Image.Image) -> None:
         raise PhotoError(f"{path}: holds {frames} pictures; save the one to measure on its own")
 
 
-def _values(
+def _grey(
     path: Path, data: bytes, image: Image.Image
-) -> tuple[NDArray[np.uint8] | NDArray[np.uint16], int | None, NDArray[np.uint8] | None]:
-    """Grey values, the largest one the camera can have meant, and the chroma of 8-bit colour."""
+) -> tuple[NDArray[np.uint8] | NDArray[np.uint16], int | None]:
+    """Grey values and the largest value the camera can have meant."""
     if image.format in {"JPEG", "MPO"} and image.mode in {"L", "RGB"}:
         if not jpeg.ends(data):
             raise PhotoError(f"{path}: cut short, the end of the JPEG is missing")
-        luma = _decode(path, data, _AS_CODED).astype(np.uint8, copy=False)
-        return luma, None, None if image.mode == "L" else _jpeg_chroma(path, data)
+        return _decode(path, data).astype(np.uint8, copy=False), None
     # both decoders turn a TIFF, and loading it drops the tag
     turned = _orientation(image) if image.format == "TIFF" else 1
     image.load()  # raises when the file is cut short, which cv2 does not
     bits = _bits(image, data)
     if bits <= 8:
-        stored = _as_stored(np.asarray(image.convert("L")), turned)
-        return stored, None, _chroma(image, turned)
+        return _as_stored(np.asarray(image.convert("L")), turned), None
     if bits > 16 or image.mode == "F":
         raise PhotoError(f"{path}: {bits} bits a channel; photos of 8 or 16 bits are read")
-    grey = _decode(path, data, _AS_CODED).astype(np.uint16, copy=False)
+    grey = _decode(path, data).astype(np.uint16, copy=False)
     if _tiff_tag(image, _TIFF_PHOTOMETRIC) == _TIFF_WHITE_IS_ZERO:
         grey = np.iinfo(np.uint16).max - grey
-    return _as_stored(grey, turned), _white(grey), None
+    return _as_stored(grey, turned), _white(grey)
 
 
-def _decode(path: Path, data: bytes, how: int) -> NDArray[np.generic]:
-    """Decode with OpenCV: skips the chroma of a JPEG where none is asked for, keeps 16 bits."""
+def _decode(path: Path, data: bytes) -> NDArray[np.generic]:
+    """Decode with OpenCV: skips the chroma of a JPEG and keeps 16 bits."""
     try:
-        grey = cv2.imdecode(np.frombuffer(data, np.uint8), how)
+        grey = cv2.imdecode(np.frombuffer(data, np.uint8), _AS_CODED)
     except cv2.error as error:
         raise PhotoError(f"{path}: cannot be decoded ({error.err})") from None
     if grey is None or grey.dtype not in (np.uint8, np.uint16):
         raise PhotoError(f"{path}: cannot be decoded; save it as an 8 or 16 bit PNG or TIFF")
     return np.asarray(grey)
-
-
-def _jpeg_chroma(path: Path, data: bytes) -> NDArray[np.uint8]:
-    """Cr and Cb at half size, as most JPEGs hold them."""
-    half = _decode(path, data, _HALF_COLOUR).astype(np.uint8, copy=False)
-    return np.ascontiguousarray(cv2.cvtColor(half, cv2.COLOR_BGR2YCrCb)[..., 1:], np.uint8)
-
-
-def _chroma(image: Image.Image, turned: int) -> NDArray[np.uint8] | None:
-    """Cr and Cb at half size, None of a picture without colour."""
-    if image.mode in {"1", "L", "LA"}:
-        return None
-    whole = np.asarray(image.convert("RGB").convert("YCbCr"))[..., :0:-1]
-    stored = _as_stored(whole, turned)
-    return np.asarray(cv2.resize(stored, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
 
 
 def _bits(image: Image.Image, data: bytes) -> int:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from rimread.diameters import diameters
-from rimread.photo import read_photo
+from rimread.photo import chroma, read_photo
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
 
@@ -126,16 +126,16 @@ def test_coloured_light_and_fringes_are_not_drawn(coloured, tmp_path, shot, by, 
 def test_a_picture_without_colour_has_no_chroma(simulated, tmp_path):
     picture = simulated("clean", 1).picture
     for suffix in (".jpg", ".png", ".tif"):
-        assert read_back(picture, tmp_path / f"grey{suffix}").chroma is None
+        assert chroma(read_back(picture, tmp_path / f"grey{suffix}")) is None
 
 
 @pytest.mark.parametrize("suffix", [".jpg", ".png", ".bmp", ".tif"])
 def test_chroma_is_that_of_the_place(tmp_path, suffix):
     picture = np.full((101, 160, 3), 120, np.uint8)
     picture[60:80, 20:60] = (0, 0, 255)
-    chroma = read_back(picture, tmp_path / f"patch{suffix}", 95).chroma.astype(float) - 128
-    assert abs(chroma.shape[0] - 101 / 2) <= 0.5
-    assert chroma.shape[1:] == (80, 2)
-    red = chroma[32:38, 12:28]  # Cr and Cb of full red by BT.601: 127 and -43
+    colour = chroma(read_back(picture, tmp_path / f"patch{suffix}", 95)).astype(float) - 128
+    assert abs(colour.shape[0] - 101 / 2) <= 0.5
+    assert colour.shape[1:] == (80, 2)
+    red = colour[32:38, 12:28]  # Cr and Cb of full red by BT.601: 127 and -43
     assert np.allclose(red.mean(axis=(0, 1)), (127, -43), atol=3)
-    assert math.isclose(abs(chroma[:20]).max(), 0.0, abs_tol=2.0)
+    assert math.isclose(abs(colour[:20]).max(), 0.0, abs_tol=2.0)

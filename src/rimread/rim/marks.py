@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rimread.photo import Photo
+from rimread.photo import Photo, chroma
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
 
@@ -35,9 +35,9 @@ contrast stretched to white and black, none is so by the shine or shadow of a cr
 four, as it takes a grey between."""
 NEAR_PX, NEAR = 2.0, 0.01
 """A line as far from the rim as this, and this share of its radius more, is near,"""
-BESIDE_PX = np.arange(6.0, 19.0)
+BESIDE_PX = np.arange(6.0, 19.0, 2.0)
 """and beside it is what lies so much farther off."""
-ARCS, STEP_PX = 360, 0.5
+ARCS, STEP_PX = 180, 0.5
 
 
 def drawn_along(photo: Photo, ellipse: Ellipse) -> Refusal | None:
@@ -49,8 +49,8 @@ def drawn_along(photo: Photo, ellipse: Ellipse) -> Refusal | None:
     ellipse : Ellipse
         The rim in px.
     """
-    coloured = 0.0 if photo.chroma is None else _coloured(photo.chroma, ellipse)
-    fine = _fine(photo, ellipse)
+    fine, colour = _fine(photo, ellipse), chroma(photo)
+    coloured = 0.0 if colour is None else _coloured(colour, ellipse)
     if max(coloured, fine) < MOST_OF_TURN:
         return None
     what = (
@@ -67,13 +67,13 @@ def _reach_px(ellipse: Ellipse) -> float:
     return NEAR_PX + NEAR * ellipse.m
 
 
-def _coloured(chroma: NDArray[np.uint8], ellipse: Ellipse) -> float:
+def _coloured(colour: NDArray[np.uint8], ellipse: Ellipse) -> float:
     """Part of the turn along which a line stands out by its colour."""
     reach = _reach_px(ellipse)
-    near = _along(chroma, ellipse, np.arange(-reach, reach + 1), smaller=2)
+    near = _along(colour, ellipse, np.arange(-reach, reach + 1), smaller=2)
     far = np.concatenate([-reach - BESIDE_PX[::-1], reach + BESIDE_PX])
-    beside = _along(chroma, ellipse, far, smaller=2)
-    metal = np.median(beside, axis=1, keepdims=True)
+    beside = _along(colour, ellipse, far, smaller=2)
+    metal = beside.mean(axis=1, keepdims=True)
     line, rest = (np.linalg.norm(c - metal, axis=2).max(axis=1) for c in (near, beside))
     return float(np.mean((line > LINE) & (line > OVER_BESIDE * rest)))
 
