@@ -13,7 +13,7 @@ SOURCE = Path(rimread.__file__).parent
 
 STAGES = (
     # words that every stage uses
-    ("refusal", "check", "budget", "table", "toml", "whole", "plot", "jpeg"),
+    ("refusal", "check", "budget", "dates", "table", "complaints", "toml", "whole", "plot", "jpeg"),
     ("photo",),
     ("scale",),
     ("rim",),

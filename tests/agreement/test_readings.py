@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from rimread.agreement import HumanReading, ImageResult, image_result, read_human, read_results
 from rimread.agreement.matching import Results
 from rimread.agreement.readings import resolution_of
-from rimread.archive.dates import moment
+from rimread.dates import moment
 from rimread.diameters import Diameters
 
 MEASURED = {

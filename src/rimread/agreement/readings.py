@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from rimread.archive.dates import moment
+from rimread.dates import moment
 from rimread.hardness import TestCondition, parse_test, too_unequal
 from rimread.report.results import no_result, read_text, told_by_lines
 from rimread.table import Problem, Row, open_table

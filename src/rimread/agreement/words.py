@@ -11,7 +11,7 @@ from rimread.agreement.limits import FEW
 from rimread.agreement.model import Comparison, Operator
 from rimread.agreement.readings import HumanReading
 from rimread.agreement.statistics import Estimate
-from rimread.archive.dates import TAKEN
+from rimread.dates import TAKEN
 from rimread.hardness import brinell, hbw_per_mm, rounded
 
 __all__ = ["NOT_A_JUDGE", "about_gauge", "about_operator", "about_study", "span_mm"]

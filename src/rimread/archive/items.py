@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from rimread.archive.dates import TAKEN, moment
+from rimread.dates import TAKEN, moment
 from rimread.ledger.chain import canonical, sha256_of
 from rimread.photo import ENDINGS
 from rimread.reading import printable
@@ -109,7 +109,7 @@ def from_manifest(path: Path) -> Iterator[Item | Problem]:
     """Photos of a CSV file in its order.
 
     Columns: ``photo``, and if there are any ``scale``, ``test``, ``label`` (of the scale),
-    ``sha256``, ``date`` (taken, in a form of `rimread.archive.dates`), ``d1``, ``d2``, ``mean``,
+    ``sha256``, ``date`` (taken, in a form of `rimread.dates`), ``d1``, ``d2``, ``mean``,
     ``hbw`` and ``U`` (read before; U expanded, of the mean diameter). All others are the lab's own.
     Paths that are not absolute start at the manifest's folder; backslashes count as slashes where
     there is no such file.

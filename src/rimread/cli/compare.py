@@ -103,7 +103,7 @@ def compare(
     with speaking():
         from rimread.agreement import compare as hold  # noqa: PLC0415
         from rimread.agreement import read_human  # noqa: PLC0415
-        from rimread.archive.complaints import summed  # noqa: PLC0415
+        from rimread.complaints import summed  # noqa: PLC0415
         from rimread.hardness import parse_test  # noqa: PLC0415
 
         _positive("--resolution", resolution)

@@ -192,8 +192,8 @@ def _run(archive: Archive, book: Ledger, pool: Pool) -> Tally:
 
 def _counted(archive: Archive) -> int:
     """How many photos and lines there are; what is wrong with lines is told before the work."""
-    from rimread.archive.complaints import Complaints  # noqa: PLC0415
     from rimread.archive.run import REPEATED  # noqa: PLC0415
+    from rimread.complaints import Complaints  # noqa: PLC0415
     from rimread.table import Problem  # noqa: PLC0415
 
     count, complaints = 0, Complaints()

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rimread.archive.complaints import Complaints, summed
+from rimread.complaints import Complaints, summed
 from rimread.table import Problem
 
 
