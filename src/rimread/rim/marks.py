@@ -27,12 +27,12 @@ MOST_OF_TURN = 0.4
 """Part of the turn along which a line lies near the rim: a dashed one does on half of it, tangents
 of an old reading on less the larger the indent, on a third where it is 200 px across. Own
 choice."""
-FINE_PX, CONTRAST, EXTREME = 3.0, 0.2, 0.3
+FINE_PX, CONTRAST, EXTREME = 3.0, 0.12, 0.12
 """A line of a pixel or two is within 3 px so much brighter, or darker, than both sides of it, and
-so near to white or black, in grey values of full scale. Of 2100 simulated photos, and 131 with all
-contrast stretched to white and black, none is so by the shine or shadow of a crest on
-`MOST_OF_TURN`; of 135 sharpened heavily, one. A white or black line of 1 px is seen in three of
-four, as it takes a grey between."""
+so near to white or black, in grey values of full scale. Of 2100 simulated photos, and 400 with all
+contrast stretched to white and black, sharpened heavily or evened, none is so by the shine or
+shadow of a crest on `MOST_OF_TURN`. A line of 1 px, which takes a grey between, is seen in half of
+such pictures, one of 2 px in all."""
 NEAR_PX, NEAR = 2.0, 0.01
 """A line as far from the rim as this, and this share of its radius more, is near,"""
 BESIDE_PX = np.arange(6.0, 19.0, 2.0)
