@@ -155,7 +155,10 @@ def chroma(photo: Photo) -> NDArray[np.uint8] | None:
     """
     if photo.coded is None:
         return None
-    with Image.open(io.BytesIO(photo.coded), formats=_FORMATS) as image:
+    with (
+        warnings.catch_warnings(action="ignore"),  # judged when it was read
+        Image.open(io.BytesIO(photo.coded), formats=_FORMATS) as image,
+    ):
         if image.format in {"JPEG", "MPO"} and image.mode == "RGB":
             half = np.asarray(cv2.imdecode(np.frombuffer(photo.coded, np.uint8), _HALF_COLOUR))
             return np.ascontiguousarray(cv2.cvtColor(half, cv2.COLOR_BGR2YCrCb)[..., 1:], np.uint8)

@@ -148,27 +148,24 @@ def test_the_hardness_is_that_of_the_mean_diameter(sign: int) -> None:
         assert check.outcome == outcome
 
 
+@pytest.mark.parametrize(
+    ("rule", "pair", "code"),
+    [
+        ("ovality", (6.4, 6.6), "ovality"),
+        ("most_hbw", (diameter_for(700.0, SHOP),) * 2, "hardness-range"),
+    ],
+)
 @pytest.mark.parametrize(("binding", "outcome"), [(0, "warn"), (1, "fail")])
-def test_each_rule_binds_for_itself(tmp_path: Path, binding: int, outcome: str) -> None:
+def test_each_rule_binds_for_itself(  # noqa: PLR0917  (its cases)
+    tmp_path: Path, rule: str, pair: tuple[float, float], code: str, binding: int, outcome: str
+) -> None:
+    """Both are out of the range of diameters, too, which binds the other way round."""
     path = tmp_path / "ours.toml"
     path.write_text(
         'base = "iso"\nsource = "our copy"\n[limits]\n'
-        f"ovality_binding = {binding}\nd_range_binding = {1 - binding}\n",
+        f"{rule}_binding = {binding}\nd_range_binding = {1 - binding}\n",
         encoding="utf-8",
     )
-    checks = _by_code(indent_checks(6.4, 6.6, SHOP, rules=read_rules(path)))
-    assert checks["ovality"].outcome == outcome
+    checks = _by_code(indent_checks(*pair, SHOP, rules=read_rules(path)))
+    assert checks[code].outcome == outcome
     assert checks["diameter-range"].outcome == ("warn" if outcome == "fail" else "fail")
-
-
-@pytest.mark.parametrize(("binding", "outcome"), [(0, "warn"), (1, "fail")])
-def test_the_most_hbw_binds_for_itself(tmp_path: Path, binding: int, outcome: str) -> None:
-    path = tmp_path / "ours.toml"
-    path.write_text(
-        'base = "iso"\nsource = "our copy"\n[limits]\n'
-        f"most_hbw_binding = {binding}\nd_range_binding = {1 - binding}\n",
-        encoding="utf-8",
-    )
-    d = diameter_for(700.0, SHOP)
-    check = _by_code(indent_checks(d, d, SHOP, rules=read_rules(path)))["hardness-range"]
-    assert check.outcome == outcome

@@ -10,6 +10,7 @@ from rimread.diameters import diameters
 from rimread.photo import chroma, read_photo
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
+from rimread.rim.marks import drawn_along
 
 FULL = [(0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 255, 255), (255, 255, 0), (255, 0, 255)]
 SHOTS = [("clean", 1), ("shop", 4), ("clean", 5)]
@@ -78,9 +79,10 @@ def test_nor_is_one_in_black_or_white(simulated, tmp_path, level, suffix):
     shot = simulated("clean", 1)
     picture = shot.picture.copy()
     circle(picture, shot.truth[0], level, off=0.01, width=2)
-    result = find_rim(read_back(picture, tmp_path / f"drawn{suffix}"))
-    assert isinstance(result, Refusal)
-    assert result.code == "drawn-on"
+    photo, rim = read_back(picture, tmp_path / f"drawn{suffix}"), find_rim(shot.photo())
+    assert isinstance(find_rim(photo), Refusal)  # as drawn on, or as a rival of the rim
+    assert drawn_along(shot.photo(), rim.ellipse) is None
+    assert drawn_along(photo, rim.ellipse).code == "drawn-on"
 
 
 @pytest.mark.parametrize(("tier", "seed"), SHOTS)

@@ -98,13 +98,16 @@ def _only_rim(photo: Photo) -> Rim | Refusal:
 
 
 def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusal:
-    """The rim traced from a ring, unless another of the rings found or about it is a rival."""
+    """The rim traced from a ring, unless another one is a rival, or it is a line drawn there."""
     result = _traced(photo, ring)
     if isinstance(result, Refusal):
         return result
     others = gates.rivals(result, [*rings, *rings_about(photo, ring)])
     rival = next((other for other in others if _may_rival(photo, other, result)), None)
-    return result if rival is None else gates.rivalled(result.ellipse, rival.ellipse)
+    if rival is not None:
+        return gates.rivalled(result.ellipse, rival.ellipse)
+    refusal = drawn_along(photo, result.ellipse)
+    return result if refusal is None else refusal
 
 
 def _may_rival(photo: Photo, ring: Ring, rim: Rim) -> bool:
@@ -296,8 +299,6 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
         ),
     )
     refusal = gates.seen(rim, shown, speaking=broken & ~located.clipped, moved_px=found.moved_px)
-    if refusal is None:
-        refusal = drawn_along(photo, found.ellipse)
     return rim if refusal is None else refusal
 
 
