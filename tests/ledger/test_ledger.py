@@ -94,6 +94,8 @@ def test_corrections(five):
         for again in ([2], [3, 3]):
             with pytest.raises(ValueError, match=r"replaced by .* already"):
                 book.append([Draft("image", {}, replaces=k, reason="again") for k in again])
+        with pytest.raises(ValueError, match=f"entry 4 was withdrawn by entry {gone.number}"):
+            book.append([Draft("image", {}, replaces=4, reason="again")])
         assert [e.number for e in book.entries()] == [1, 2, 3, 4, 5, 6, 7]
     assert faults(five) == []
 

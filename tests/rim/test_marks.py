@@ -5,6 +5,7 @@ import math
 import cv2
 import numpy as np
 import pytest
+from altered import circle, fringed, lines
 
 from rimread.diameters import diameters
 from rimread.photo import chroma, read_photo
@@ -14,38 +15,6 @@ from rimread.rim.marks import drawn_along
 
 FULL = [(0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 255, 255), (255, 255, 0), (255, 0, 255)]
 SHOTS = [("clean", 1), ("shop", 4), ("clean", 5)]
-
-
-def circle(picture, truth, colour, *, off=0.0, width=1, dash_deg=360):
-    """A circle drawn about the rim, `off` radii away from it, to a sixteenth of a pixel."""
-    centre = (round(16 * truth.centre_x_px), round(16 * truth.centre_y_px))
-    radius = round(4 * (1 + off) * (truth.axis1_px + truth.axis2_px))
-    for start in range(0, 360, 2 * dash_deg):
-        cv2.ellipse(
-            picture, centre, (radius, radius), 0, start, start + dash_deg, colour, width,
-            cv2.LINE_AA, 4,
-        )  # fmt: skip
-
-
-def lines(picture, truth, colour, *, places, width=1):
-    """Lines along and across, at places in radii from the middle of the indent."""
-    height, wide = picture.shape[:2]
-    half = (truth.axis1_px + truth.axis2_px) / 4
-    for place in places:
-        x, y = (round(c + place * half) for c in (truth.centre_x_px, truth.centre_y_px))
-        cv2.line(picture, (x, 0), (x, height), colour, width)
-        cv2.line(picture, (0, y), (wide, y), colour, width)
-
-
-def fringed(picture, by):
-    """Red and blue as an objective shows them that makes one larger by `by` than the other."""
-    height, width = picture.shape[:2]
-    for channel, size in ((0, 1 - by / 2), (2, 1 + by / 2)):
-        middle = ((1 - size) * width / 2, (1 - size) * height / 2)
-        turn = np.array([[size, 0, middle[0]], [0, size, middle[1]]])
-        picture[..., channel] = cv2.warpAffine(
-            picture[..., channel], turn, (width, height), borderMode=cv2.BORDER_REPLICATE
-        )
 
 
 def read_back(picture, path, quality=90):
@@ -97,7 +66,7 @@ def test_no_circle_near_the_rim_gives_a_number(coloured, tmp_path, tier, seed, d
 @pytest.mark.parametrize("colour", [*FULL[:2], (0, 0, 0), (255, 255, 255)])
 def test_lines_across_the_rim_do_not_matter(coloured, tmp_path, tier, seed, colour):
     picture, shot = coloured(tier, seed)
-    lines(picture, shot.truth[0], colour, places=[0.0])
+    lines(picture, shot.truth[0], colour, places=(0.0,))
     rim = find_rim(read_back(picture, tmp_path / "lines.jpg"))
     assert not isinstance(rim, Refusal), rim
     found = diameters(rim, shot.scale)
@@ -108,7 +77,7 @@ def test_lines_across_the_rim_do_not_matter(coloured, tmp_path, tier, seed, colo
 @pytest.mark.parametrize("colour", [*FULL[:2], (0, 0, 0), (255, 255, 255)])
 def test_lines_that_touch_the_rim_do_no_harm(coloured, tmp_path, tier, seed, colour):
     picture, shot = coloured(tier, seed)
-    lines(picture, shot.truth[0], colour, places=[-1.0, 1.0])
+    lines(picture, shot.truth[0], colour, places=(-1.0, 1.0))
     rim = find_rim(read_back(picture, tmp_path / "lines.jpg"))
     if not isinstance(rim, Refusal):
         found = diameters(rim, shot.scale)
@@ -119,9 +88,9 @@ def test_lines_that_touch_the_rim_do_no_harm(coloured, tmp_path, tier, seed, col
 @pytest.mark.parametrize("by", [0.0, 0.005])
 @pytest.mark.parametrize("light", [(1.0, 1.0, 1.0), (0.5, 0.9, 1.0)])
 def test_coloured_light_and_fringes_are_not_drawn(coloured, tmp_path, shot, by, light):
-    picture, _ = coloured(*shot)
+    picture, taken = coloured(*shot)
     picture = (picture * np.array(light)).astype(np.uint8)
-    fringed(picture, by)
+    fringed(picture, taken.truth[0], by=by)
     assert not isinstance(find_rim(read_back(picture, tmp_path / "fringed.jpg")), Refusal)
 
 

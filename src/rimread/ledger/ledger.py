@@ -322,14 +322,22 @@ def _judge_replaced(connection: sa.Connection, drafts: Sequence[Draft]) -> None:
     e = ENTRIES.c
     for part in _parts(set(named)):
         there = set(connection.scalars(sa.select(e.number).where(e.number.in_(part))))
-        rows = connection.execute(sa.select(e.replaces, e.number).where(e.replaces.in_(part)))
-        replaced = {row.replaces: row.number for row in rows}
+        later = sa.select(e.replaces, e.number, e.kind).where(e.replaces.in_(part))
+        replaced = {row.replaces: row for row in connection.execute(later)}
         for number in part:
             if number not in there:
                 raise ValueError(f"there is no entry {number} to replace")
             if number in replaced or named.count(number) > 1:
-                by = replaced.get(number, "another of these")
-                raise ValueError(f"entry {number} is replaced by {by} already: correct that one")
+                raise ValueError(_out_already(number, replaced.get(number)))
+
+
+def _out_already(number: int, by: sa.Row[Any] | None) -> str:
+    """Why an entry cannot be replaced: what took it out of the count before."""
+    if by is None:
+        return f"entry {number} is replaced by another of these already: correct that one"
+    if by.kind == "withdrawal":
+        return f"entry {number} was withdrawn by entry {by.number}: write a new one"
+    return f"entry {number} is replaced by {by.number} already: correct that one"
 
 
 def _parts(values: Collection[Any]) -> Iterator[list[Any]]:

@@ -141,7 +141,7 @@ def by_eye(report: TestReport) -> Iterator[Block]:
         )
     yield Heading("Read by eye")
     yield Table(
-        "Two diameters in mm read by a person; they are not in the result",
+        "Two diameters in mm read by a person, or told by an archive's list; not in the result",
         (
             Column("No.", 6, "right"),
             Column("Read by", 26),

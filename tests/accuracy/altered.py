@@ -1,0 +1,193 @@
+"""Pictures that something was drawn into, or that were worked over after they were taken.
+
+    python tests/accuracy/altered.py [--count N] [--seed S] [--workers W]
+
+The first N of the photos of `simulated.py`, each altered in every way and stored as a JPEG in
+colour. No line along the rim should give a number; everything else should do U no harm.
+"""
+
+import argparse
+import tempfile
+from collections import Counter
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+
+import cv2
+import numpy as np
+from errors import FOOT, HEAD, Outcome, figures, line
+from numpy.typing import NDArray
+from simulated import names, photographed
+
+from rimread.diameters import diameters
+from rimread.photo import Photo, Tone, read_photo
+from rimread.refusal import Refusal
+from rimread.rim import find_rim
+from rimread.simulate import Truth
+
+Picture = NDArray[np.uint8]
+GREEN, RED, YELLOW, WHITE, BLACK = (
+    (0, 255, 0),
+    (0, 0, 255),
+    (0, 255, 255),
+    (255, 255, 255),
+    (0, 0, 0),
+)
+QUALITY = 92
+
+
+def circle(
+    picture: Picture,
+    truth: Truth,
+    colour: int | tuple[int, ...],
+    *,
+    off: float = 0.0,
+    width: int = 1,
+    dash_deg: int = 360,
+) -> None:
+    """Draw a circle about the rim, `off` radii away from it, to a sixteenth of a pixel."""
+    centre = (round(16 * truth.centre_x_px), round(16 * truth.centre_y_px))
+    radius = round(4 * (1 + off) * (truth.axis1_px + truth.axis2_px))
+    for start in range(0, 360, 2 * dash_deg):
+        cv2.ellipse(
+            picture, centre, (radius, radius), 0, start, start + dash_deg, colour, width,
+            cv2.LINE_AA, 4,
+        )  # fmt: skip
+
+
+def lines(
+    picture: Picture,
+    truth: Truth,
+    colour: int | tuple[int, ...],
+    *,
+    places: tuple[float, ...],
+    width: int = 1,
+) -> None:
+    """Draw lines along and across, at places in radii from the middle of the indent."""
+    height, wide = picture.shape[:2]
+    half = (truth.axis1_px + truth.axis2_px) / 4
+    for place in places:
+        x, y = (round(c + place * half) for c in (truth.centre_x_px, truth.centre_y_px))
+        cv2.line(picture, (x, 0), (x, height), colour, width)
+        cv2.line(picture, (0, y), (wide, y), colour, width)
+
+
+def scale_bar(picture: Picture, _: Truth) -> None:
+    """Draw a bar with its length into one corner, a date into another."""
+    height, width = picture.shape[:2]
+    cv2.rectangle(picture, (width - 260, height - 60), (width - 20, height - 20), WHITE, -1)
+    cv2.line(picture, (width - 240, height - 30), (width - 40, height - 30), BLACK, 4)
+    font = cv2.FONT_HERSHEY_SIMPLEX
+    cv2.putText(picture, "1 mm", (width - 180, height - 38), font, 0.7, BLACK, 2)
+    cv2.putText(picture, "2021-03-04 11:20", (15, 30), font, 0.8, YELLOW, 2)
+
+
+def sharpened(picture: Picture, _: Truth, *, by: float, px: float) -> None:
+    """Sharpen with an unsharp mask."""
+    soft = cv2.GaussianBlur(picture, (0, 0), px)
+    picture[:] = np.clip(picture + by * (picture.astype(float) - soft), 0, 255).astype(np.uint8)
+
+
+def coarse(picture: Picture, _: Truth) -> None:
+    """Compress to JPEG quality 30."""
+    packed = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 30])[1]
+    picture[:] = cv2.imdecode(packed, cv2.IMREAD_COLOR)
+
+
+def stretched(picture: Picture, _: Truth) -> None:
+    """Stretch the grey values until one in a hundred is black and one white."""
+    black, white = np.percentile(picture, [1, 99])
+    picture[:] = np.clip((picture - black) * (255 / (white - black)), 0, 255).astype(np.uint8)
+
+
+def evened(picture: Picture, _: Truth) -> None:
+    """Even out the contrast of each place (CLAHE)."""
+    picture[:] = cv2.createCLAHE(2.0, (8, 8)).apply(picture[..., 0])[..., None]
+
+
+def fringed(picture: Picture, _: Truth, *, by: float) -> None:
+    """Make red and blue of different size, `by` of it apart, as some objectives do."""
+    height, width = picture.shape[:2]
+    for channel, size in ((0, 1 - by / 2), (2, 1 + by / 2)):
+        middle = ((1 - size) * width / 2, (1 - size) * height / 2)
+        turn = np.array([[size, 0, middle[0]], [0, size, middle[1]]])
+        picture[..., channel] = cv2.warpAffine(
+            picture[..., channel], turn, (width, height), borderMode=cv2.BORDER_REPLICATE
+        )
+
+
+WAYS: dict[str, dict[str, Callable[[Picture, Truth], None]]] = {
+    "a line along the rim": {
+        f"{name} {width} px, {off:+.0%}": partial(circle, colour=colour, off=off, width=width)
+        for name, colour in {"green": GREEN, "red": RED, "white": WHITE, "black": BLACK}.items()
+        for width, off in ((1, 0.01), (2, 0.02))
+    },
+    "lines elsewhere": {
+        "green cross": partial(lines, colour=GREEN, places=(0.0,)),
+        "black cross": partial(lines, colour=BLACK, places=(0.0,)),
+        "green tangents": partial(lines, colour=GREEN, places=(-1.0, 1.0)),
+        "scale bar and date": scale_bar,
+    },
+    "worked over": {
+        "nothing": lambda _picture, _truth: None,
+        "fringes of 0.5 %": partial(fringed, by=0.005),
+        "JPEG quality 30": coarse,
+        "sharpened 0.5": partial(sharpened, by=0.5, px=1.0),
+        "sharpened 1.5": partial(sharpened, by=1.5, px=1.5),
+        "contrast stretched": stretched,
+        "contrast evened": evened,
+    },
+}
+
+
+def altered(task: tuple[int, str]) -> list[Outcome]:
+    """What comes of one photo altered in every way."""
+    shot = photographed(*task)
+    grey = shot.picture if shot.picture.dtype == np.uint8 else (shot.picture >> 8).astype(np.uint8)
+    found = []
+    for way, alter in ((way, alter) for ways in WAYS.values() for way, alter in ways.items()):
+        picture = cv2.cvtColor(grey, cv2.COLOR_GRAY2BGR)
+        alter(picture, shot.truth[0])
+        told = (task[1], way, True, shot.truth[0].mean_mm)
+        rim = find_rim(_stored(picture, shot.scene.camera.tone))
+        if isinstance(rim, Refusal):
+            found.append(Outcome(*told, rim.code))
+        else:
+            read = diameters(rim, shot.scale)
+            found.append(Outcome(*told, "measured", read.mean_mm, read.budget.U))
+    return found
+
+
+def _stored(picture: Picture, tone: Tone) -> Photo:
+    """The picture as read back from a file."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "altered.jpg"
+        cv2.imwrite(str(path), picture, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
+        return read_photo(path, tone=tone)
+
+
+def main() -> None:
+    """Print one row a way, and what the refusals were."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--count", type=int, default=60)
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--workers", type=int, default=1)
+    asked = parser.parse_args()
+    tasks = [(asked.seed, name) for name in names(asked.count) if not name.startswith("refuse")]
+    with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn")) as pool:
+        found = [one for some in pool.map(altered, tasks) for one in some]
+    print(HEAD)
+    for title, ways in WAYS.items():
+        print(title)
+        for way in ways:
+            some = [one for one in found if one.group == way]
+            codes = Counter(one.code for one in some if not one.measured)
+            said = ", ".join(f"{code} {count}" for code, count in codes.most_common(3))
+            print(f"{line(f'  {way}', figures(some))}  {said}")
+    print(f"\n{FOOT}")
+
+
+if __name__ == "__main__":
+    main()
