@@ -14,6 +14,8 @@ if TYPE_CHECKING:  # an extra: imported when something is drawn
 __all__ = ["STYLE", "judge", "needed", "save"]
 
 ENDINGS = (".png", ".svg", ".pdf")
+_DRAWN_BY = b"atplotlib"
+"""What matplotlib writes of itself into each kind of file."""
 
 STYLE: Any = {  # matplotlib types the keys one by one
     "svg.fonttype": "none",  # text stays text: small, searchable, in the reader's font
@@ -39,12 +41,17 @@ def judge(path: Path) -> None:
     Raises
     ------
     ValueError
-        If its ending is unknown, or matplotlib is not installed.
+        If its ending is unknown, matplotlib is not installed, or another picture lies there.
     OSError
         If no such file can be made.
     """
     needed()
     _ending(path)
+    if path.is_file() and path.stat().st_size and _DRAWN_BY not in path.read_bytes():
+        raise ValueError(
+            f"{path}: this file is there already and is no plot; it stays as it is. Give another "
+            "name, or move it away"
+        )
     whole.judge(path)
 
 

@@ -323,7 +323,7 @@ def _judge_replaced(connection: sa.Connection, drafts: Sequence[Draft]) -> None:
     for part in _parts(set(named)):
         there = set(connection.scalars(sa.select(e.number).where(e.number.in_(part))))
         later = sa.select(e.replaces, e.number, e.kind).where(e.replaces.in_(part))
-        replaced = {row.replaces: row for row in connection.execute(later)}
+        replaced = {old: (new, kind) for old, new, kind in connection.execute(later)}
         for number in part:
             if number not in there:
                 raise ValueError(f"there is no entry {number} to replace")
@@ -331,13 +331,12 @@ def _judge_replaced(connection: sa.Connection, drafts: Sequence[Draft]) -> None:
                 raise ValueError(_out_already(number, replaced.get(number)))
 
 
-def _out_already(number: int, by: sa.Row[Any] | None) -> str:
-    """Why an entry cannot be replaced: what took it out of the count before."""
-    if by is None:
-        return f"entry {number} is replaced by another of these already: correct that one"
-    if by.kind == "withdrawal":
-        return f"entry {number} was withdrawn by entry {by.number}: write a new one"
-    return f"entry {number} is replaced by {by.number} already: correct that one"
+def _out_already(number: int, by: tuple[int, str] | None) -> str:
+    """Why an entry cannot be replaced: number and kind of what took it out of the count before."""
+    if by is not None and by[1] == "withdrawal":
+        return f"entry {number} was withdrawn by entry {by[0]}: write a new one"
+    other = "another of these" if by is None else by[0]
+    return f"entry {number} is replaced by {other} already: correct that one"
 
 
 def _parts(values: Collection[Any]) -> Iterator[list[Any]]:
