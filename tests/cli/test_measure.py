@@ -630,6 +630,19 @@ def test_indents_on_the_block_may_be_photos(tmp_path):
     assert records(done)[0]["statement"]["U_hbw"] > 0
 
 
+def test_two_pictures_of_one_indent_on_the_block_are_warned_of(tmp_path):
+    (first, *_) = records(measure(GOOD, options=["--json"]))
+    block = ["--block", block_file(tmp_path, round(first["hbw"], 1)), "--average", "all"]
+    one, again = copies(tmp_path, 2)
+    says = "on the block, indents 1 and 2 lie at the same place"
+    told = {
+        name: measure(GOOD, options=[*block, "--on-block", one, "--on-block", other]).stdout
+        for name, other in (("again", again), ("another", SAMPLES / "hall-plate-1.jpg"))
+    }
+    assert says in told["again"]
+    assert says not in told["another"]
+
+
 def test_a_photo_is_of_the_piece_or_of_the_block(tmp_path):
     (first, *_) = records(measure(GOOD, options=["--json"]))
     block = block_file(tmp_path, round(first["hbw"], 1))

@@ -34,15 +34,16 @@ class Given:
         In the order of the words.
     refused : int
         How many results hold no diameters.
-    failed : tuple of Check
-        What failed when the results were measured, each with its photo.
+    checks : tuple of Check
+        What failed when the results were measured, each with its photo, and two photos that look
+        like one indent.
     pictures : frozenset of str
         Hashes of the photos of the results, where they are known.
     """
 
     indents: tuple[Indent, ...]
     refused: int
-    failed: tuple[Check, ...] = ()
+    checks: tuple[Check, ...] = ()
     pictures: frozenset[str] = frozenset()
 
 
@@ -122,7 +123,7 @@ def held_against(
     if given.pictures & of_piece:
         raise ValueError("a photo is of the block or of the piece; one is given as both")
     found = verify(series_from_indents(given.indents, test), block, on=day, rules=rules)
-    return replace(found, checks=found.checks + given.failed)
+    return replace(found, checks=found.checks + given.checks)
 
 
 def results_from(word: str) -> tuple[Result, ...]:

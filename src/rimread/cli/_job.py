@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
@@ -13,6 +13,7 @@ from rimread.cli._io import MISUSE, REFUSED, say
 from rimread.cli._options import ToneCurve, date_of
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
+    from rimread.check import Check
     from rimread.hardness import Indent, Piece, RuleSet, TestCondition
     from rimread.photo import Photo
     from rimread.reading import Reading
@@ -21,7 +22,16 @@ if TYPE_CHECKING:  # heavy: imported when the verb runs
 
 _T = TypeVar("_T")
 
-__all__ = ["Job", "Seen", "job_of", "measured", "measured_all", "piece_of", "told_once"]
+__all__ = [
+    "Job",
+    "Seen",
+    "job_of",
+    "measured",
+    "measured_all",
+    "piece_of",
+    "taken_twice",
+    "told_once",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +168,15 @@ def told_once(all_seen: Sequence[Seen]) -> tuple[list[Seen], list[str]]:
             say(f"{seen.name}: the same picture as {before.name}; a photo counts once")
             twice.append(seen.name)
     return list(first.values()), twice
+
+
+def taken_twice(once: Sequence[Seen]) -> Iterator[Check]:
+    """Pairs among photos of one piece or block that look like two pictures of one indent."""
+    from rimread.reading import checks  # noqa: PLC0415
+    from rimread.refusal import Refusal  # noqa: PLC0415
+
+    found = (seen.result.diameters for seen in once if not isinstance(seen.result, Refusal))
+    return checks.taken_twice({n: (*d.centre_px, d.mean_mm) for n, d in enumerate(found, start=1)})
 
 
 def _tried(measure: Callable[..., _T], photo: Photo, job: Job) -> _T | Refusal:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from rimread.cli._indents import Given, held_against, indents_from
 from rimread.cli._io import REFUSED, expand, say
-from rimread.cli._job import Job, Seen, measured, told_once
+from rimread.cli._job import Job, Seen, measured, taken_twice, told_once
 from rimread.cli._options import Way
 from rimread.cli._series import statement_of, way_by
 
@@ -87,7 +87,7 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int]:
     """Indents from photos, pairs and results, and the exit code by them."""
     plain = replace(job, piece=None, lay_deg=None)
     indents: list[Indent] = []
-    failed: list[Check] = []
+    checks: list[Check] = []
     photos: list[Seen] = []
     pictures: set[str] = set()
     code = 0
@@ -97,7 +97,7 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int]:
         if typed or word == "-" or path.suffix.lower() in (".json", ".jsonl"):
             given = indents_from([word], job.test)
             indents += given.indents
-            failed += given.failed
+            checks += given.checks
             pictures |= given.pictures
             code = max(code, REFUSED if given.refused else 0)
             continue
@@ -110,5 +110,6 @@ def _indents_on_block(words: list[str], job: Job) -> tuple[Given, int]:
             photos.append(seen)
     once, _ = told_once(photos)
     indents += (seen.indent for seen in once if seen.indent is not None)
+    checks += (replace(c, message=f"on the block, {c.message}") for c in taken_twice(once))
     pictures |= {seen.sha256 for seen in photos if seen.sha256}
-    return Given(tuple(indents), 0, tuple(failed), frozenset(pictures)), code
+    return Given(tuple(indents), 0, tuple(checks), frozenset(pictures)), code

@@ -117,7 +117,7 @@ def hardness(
         one = series.indents[0]
         steps = working_of(one.d1_mm, one.d2_mm, condition) if working else ()
         verification = _on_block(block, on_block, chosen, given, resolution_mm=resolution)
-        checks = _checks(series, piece, chosen) + given.failed
+        checks = _checks(series, piece, chosen) + given.checks
         if verification is not None:
             checks += verification.checks
         by = way_by(way, block=verification is not None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +15,16 @@ from rimread.cli import _measure_options as own
 from rimread.cli._book import Keeper, Kept, Wishes, keeping
 from rimread.cli._indents import print_checks
 from rimread.cli._io import MISUSE, REFUSED, expand, print_json, say, shown, speaking, telling, told
-from rimread.cli._job import Job, Seen, job_of, measured, measured_all, piece_of, told_once
+from rimread.cli._job import (
+    Job,
+    Seen,
+    job_of,
+    measured,
+    measured_all,
+    piece_of,
+    taken_twice,
+    told_once,
+)
 from rimread.cli._machine import Machine, machine_of
 from rimread.cli._options import (
     Average,
@@ -40,7 +49,6 @@ from rimread.cli._series import (
 )
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
-    from rimread.check import Check
     from rimread.scale.model import Scale
 
 
@@ -236,21 +244,13 @@ def _averaged(
         rules=machine.rules,
         verification=machine.verification,
     )
-    found = replace(found, checks=(*found.checks, *_taken_twice(once)), twice=tuple(twice))
+    found = replace(found, checks=(*found.checks, *taken_twice(once)), twice=tuple(twice))
     with telling():
         if as_json:
             print_json({"series": series_json(found, average)})
         else:
             _print_together(found, average, budget=budget)
     return REFUSED if found.failed else 0
-
-
-def _taken_twice(once: Sequence[Seen]) -> Iterator[Check]:
-    from rimread.reading.checks import taken_twice  # noqa: PLC0415
-    from rimread.refusal import Refusal  # noqa: PLC0415
-
-    found = (seen.result.diameters for seen in once if not isinstance(seen.result, Refusal))
-    return taken_twice({n: (*d.centre_px, d.mean_mm) for n, d in enumerate(found, start=1)})
 
 
 def _print_together(found: Together, average: Average, *, budget: bool) -> None:
