@@ -6,11 +6,13 @@ import cv2
 import numpy as np
 import pytest
 from altered import circle, fringed, lines
+from tests.rim.drawn import light_about, taken
 
 from rimread.diameters import diameters
 from rimread.photo import chroma, read_photo
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
+from rimread.rim.ellipse import Ellipse
 from rimread.rim.marks import drawn_along
 
 FULL = [(0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 255, 255), (255, 255, 0), (255, 0, 255)]
@@ -44,14 +46,31 @@ def test_a_fine_circle_on_the_rim_is_no_rim(coloured, tmp_path, colour, suffix, 
 
 @pytest.mark.parametrize("level", [0, 255])
 @pytest.mark.parametrize("suffix", [".jpg", ".png"])
-def test_nor_is_one_in_black_or_white(simulated, tmp_path, level, suffix):
+@pytest.mark.parametrize("width", [1, 2])
+def test_nor_is_one_in_black_or_white(simulated, tmp_path, level, suffix, width):
     shot = simulated("clean", 1)
     picture = shot.picture.copy()
-    circle(picture, shot.truth[0], level, off=0.01, width=2)
+    circle(picture, shot.truth[0], level, off=0.01, width=width)
     photo, rim = read_back(picture, tmp_path / f"drawn{suffix}"), find_rim(shot.photo())
     assert isinstance(find_rim(photo), Refusal)  # as drawn on, or as a rival of the rim
     assert drawn_along(shot.photo(), rim.ellipse) is None
     assert drawn_along(photo, rim.ellipse).code == "drawn-on"
+
+
+@pytest.mark.parametrize("height", [0.05, 0.2, 0.3])
+@pytest.mark.parametrize("blur_px", [0.3, 1.0])
+@pytest.mark.parametrize("sign", [-1, 1])
+def test_a_line_is_drawn_when_it_is_finer_than_a_lens_shows(height, blur_px, sign):
+    """A line of 1 px behind a lens with 1 px of blur has an area of 2.7 px for its height."""
+    ellipse = Ellipse(255.3, 254.8, 159.0, 1.0, 0.5)
+
+    def light(away):
+        line = np.exp(-0.5 * (away / np.hypot(blur_px, 12**-0.5)) ** 2)
+        return 0.5 + sign * height * line
+
+    photo = taken(light_about(ellipse, light, size=512, noise=0.01, seed=3))
+    found = drawn_along(photo, ellipse)
+    assert (found is not None) == (height > 0.05 and blur_px < 1.0)
 
 
 @pytest.mark.parametrize(("tier", "seed"), SHOTS)
