@@ -13,7 +13,8 @@ SOURCE = Path(rimread.__file__).parent
 
 STAGES = (
     # words that every stage uses
-    ("refusal", "check", "budget", "dates", "table", "complaints", "toml", "whole", "plot", "jpeg"),
+    ("refusal", "check", "budget", "dates", "table", "complaints", "toml", "whole", "plot"),
+    ("jpeg", "tone_tags"),
     ("photo",),
     ("scale",),
     ("rim",),

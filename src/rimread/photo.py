@@ -19,7 +19,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Literal, TypeVar
+from typing import TypeVar, get_args
 
 import cv2
 import numpy as np
@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from PIL import ExifTags, Image, UnidentifiedImageError
 
 from rimread import jpeg
+from rimread.tone_tags import Tone, tone_said
 
 __all__ = [
     "ENDINGS",
@@ -38,8 +39,6 @@ __all__ = [
     "linear_light",
     "read_photo",
 ]
-
-Tone = Literal["srgb", "linear"]
 
 MOST_PIXELS = 100_000_000
 """Largest picture read; the work on it takes about 35 bytes a pixel."""
@@ -62,7 +61,6 @@ _HALF_COLOUR = cv2.IMREAD_REDUCED_COLOR_2 | cv2.IMREAD_IGNORE_ORIENTATION
 
 _TIFF_BITS, _TIFF_PHOTOMETRIC = 258, 262
 _TIFF_WHITE_IS_ZERO = 0
-_EXIF_GAMMA = 0xA500  # Exif 2.21, Gamma: coefficient of the reproduction, 1 = linear
 
 
 class PhotoError(ValueError):
@@ -93,6 +91,11 @@ class Photo:
         values in 16-bit pixels.
     coded : bytes or None
         The file, for `chroma`; None when it has 16 bits or no colour.
+
+    Raises
+    ------
+    ValueError
+        If `grey` is of another shape or kind of number, or there is no such tone.
     """
 
     grey: NDArray[np.uint8] | NDArray[np.uint16]
@@ -103,6 +106,16 @@ class Photo:
     tone_stated: bool = False
     white: int | None = None
     coded: bytes | None = None
+
+    def __post_init__(self) -> None:
+        """Judge what a caller may have made of a camera's array; see Raises."""
+        dtype, shape = self.grey.dtype, self.grey.shape
+        if dtype not in (np.uint8, np.uint16) or len(shape) != 2:
+            raise ValueError(
+                f"grey values are (height, width) of uint8 or uint16 (got {shape} of {dtype})"
+            )
+        if self.tone not in get_args(Tone):
+            raise ValueError(f"tone is one of {', '.join(get_args(Tone))} (got {self.tone!r})")
 
     @property
     def width_px(self) -> int:
@@ -231,7 +244,7 @@ def _judge_file(path: Path, found: os.stat_result) -> None:
 def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Photo:
     _judge_header(path, image)
     grey, white = _grey(path, data, image)
-    said = tone or _tone_said(image)
+    said = tone or tone_said(image)
     resolved: Tone = said or ("srgb" if white is None else "linear")
     return Photo(
         grey=grey,
@@ -309,57 +322,17 @@ def _tiff_tag(image: Image.Image, tag: int) -> tuple[int, ...] | int | None:
 
 
 def _white(grey: NDArray[np.uint16]) -> int | None:
-    """Full light of 10, 12 or 14 bit sensor values stored in 16 bits, None for all 16."""
+    """Full light of 10, 12 or 14 bit sensor values stored in 16 bits, None for all 16.
+
+    A dark picture of 8 bits stored in 16 has none of its values between the 256 steps.
+    """
     top = int(grey.max())
-    return next((2**bits - 1 for bits in (10, 12, 14) if top < 2**bits), None)
+    white = next((2**bits - 1 for bits in (10, 12, 14) if top < 2**bits), None)
+    steps = any(not np.any(grey % step) for step in (256, 257)) if white else False
+    return None if steps else white
 
 
 # -- tone ---------------------------------------------------------------------------------------
-
-
-def _tone_said(image: Image.Image) -> Tone | None:
-    """What the file itself says about its tone curve, None when it does not."""
-    icc = image.info.get("icc_profile")
-    if icc:
-        return _tone_of_half(_icc_half(icc))
-    if "srgb" in image.info:  # PNG sRGB chunk
-        return "srgb"
-    if image.info.get("gamma"):  # PNG gAMA chunk: the exponent of the encoding
-        return _tone_of_half(0.5 ** (1.0 / image.info["gamma"]))
-    exif = image.getexif().get_ifd(ExifTags.IFD.Exif)
-    if exif.get(_EXIF_GAMMA):
-        return _tone_of_half(0.5 ** float(exif[_EXIF_GAMMA]))
-    return "srgb" if exif.get(ExifTags.Base.ColorSpace) == 1 else None
-
-
-def _tone_of_half(light: float | None) -> Tone | None:
-    """Tone from the light that half the code stands for: 0.5 linear, 0.21 sRGB, 0.29 gamma 1.8."""
-    if light is None or 0.3 < light < 0.45:
-        return None
-    return "linear" if light >= 0.45 else "srgb"
-
-
-def _icc_half(icc: bytes) -> float | None:
-    """Light at half code by an ICC profile's grey or green curve (ICC.1:2022, 10.6 and 10.18)."""
-    try:
-        (count,) = struct.unpack_from(">I", icc, 128)
-        tags = {sig: at for sig, at, _ in struct.iter_unpack(">4sII", icc[132 : 132 + 12 * count])}
-        at = tags.get(b"kTRC", tags.get(b"gTRC"))
-        if at is None:
-            return None
-        kind = icc[at : at + 4]
-        if kind == b"para":  # gamma first in every type
-            (gamma,) = struct.unpack_from(">i", icc, at + 12)
-            return float(0.5 ** (gamma / 65536))
-        if kind != b"curv":
-            return None
-        (points,) = struct.unpack_from(">I", icc, at + 8)
-        curve = struct.unpack_from(f">{points}H", icc, at + 12)
-    except struct.error:
-        return None
-    if points == 0:
-        return 0.5
-    return float(0.5 ** (curve[0] / 256)) if points == 1 else curve[points // 2] / 65535
 
 
 @lru_cache(maxsize=8)

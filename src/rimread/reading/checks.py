@@ -11,20 +11,27 @@ from rimread.diameters import Diameters
 from rimread.hardness import TestCondition, explained_by_lay, indent_checks
 from rimread.hardness.rules import RuleSet
 from rimread.photo import Photo
+from rimread.rim import Rim
 from rimread.scale.model import Scale
 
 __all__ = [
+    "bowl_shading",
     "compression",
     "of_indent",
     "resolution",
     "scale_certificate",
     "scale_in_date",
     "taken_twice",
+    "tone_taken",
 ]
 
 LEAST_JPEG_QUALITY = 60
 """Below it JPEG moves edges by hundredths of a pixel and adds scatter (own trials: quality 40
 moves a rim by 0.016 px and adds a third to its scatter, 70 does nothing)."""
+NEARLY_FLAT = 0.1
+"""A face as even as this within its rim is looked at by a person: of 4195 simulated indents 17 are,
+and of drawn stickers, holes, bolt heads and spot faces most (own trials; see
+`rimread.rim.flatness`)."""
 SAME_PLACE_PX, SAME_SIZE = 3.0, 5e-4
 """Two pictures of one indent that was not moved differ by less; two indents hardly ever do."""
 
@@ -67,6 +74,29 @@ def compression(photo: Photo) -> Check:
     if quality >= LEAST_JPEG_QUALITY:
         return Check("compression", "pass", message, source)
     return Check("compression", "warn", f"{message}; set the camera to a finer quality", source)
+
+
+def bowl_shading(rim: Rim) -> Check:
+    """Whether what lies within the rim is shaded as a bowl is."""
+    source = "own trials (rimread.rim.flatness)"
+    if rim.bowl_spread >= NEARLY_FLAT:
+        return Check("bowl-shading", "pass", "the light within the rim varies as a bowl's", source)
+    message = (
+        f"the light within the rim varies by {rim.bowl_spread:.0%} only, nearly as that of a flat "
+        "face: look at the overlay whether it is an indent, and wiped clean"
+    )
+    return Check("bowl-shading", "warn", message, source)
+
+
+def tone_taken(photo: Photo) -> Iterator[Check]:
+    """A warning where 16-bit values are taken for those of a sensor, because they end early."""
+    if photo.white is not None and not photo.tone_stated:
+        message = (
+            f"no 16-bit value is above {photo.white}: taken for linear values of a sensor of "
+            f"{photo.white.bit_length()} bits; if so, state it with the tone linear, else the "
+            "photo is too dark"
+        )
+        yield Check("tone-taken", "warn", message, "common practice, no source")
 
 
 def scale_in_date(scale: Scale, on: date) -> Check:

@@ -14,11 +14,13 @@ from rimread.hardness.rules import RuleSet, rule_set
 from rimread.neighbours import Neighbour, about, beside, place
 from rimread.photo import Photo
 from rimread.reading.checks import (
+    bowl_shading,
     compression,
     of_indent,
     resolution,
     scale_certificate,
     scale_in_date,
+    tone_taken,
 )
 from rimread.reading.model import Reading
 from rimread.refusal import Refusal
@@ -194,7 +196,9 @@ def _reading(
             *of_indent(found, test, rules, lay_deg),
             *piece_checks(found.mean_mm, test, piece, rules=rules),
             resolution(found, scale, rules),
+            bowl_shading(rim),
             compression(photo),
+            *tone_taken(photo),
             scale_in_date(scale, on or date.today()),  # noqa: DTZ011  (the lab's own calendar)
             scale_certificate(scale),
         ),

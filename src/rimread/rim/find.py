@@ -13,6 +13,7 @@ from rimread.refusal import Refusal
 from rimread.rim import gates
 from rimread.rim.ellipse import Ellipse, largest_move, moved_by_offsets
 from rimread.rim.field import CUT_BY_FIELD, black_surround, filled, reaches_into
+from rimread.rim.flatness import flat_face, spread_within
 from rimread.rim.locate import Located, Settled, locate, log_likelihood, settle
 from rimread.rim.marks import drawn_along
 from rimread.rim.model import Rim
@@ -98,7 +99,7 @@ def _only_rim(photo: Photo) -> Rim | Refusal:
 
 
 def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusal:
-    """The rim traced from a ring, unless another one is a rival, or it is a line drawn there."""
+    """The rim traced from a ring, unless a rival, a flat face or a drawn line speaks against it."""
     result = _traced(photo, ring)
     if isinstance(result, Refusal):
         return result
@@ -106,8 +107,10 @@ def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusa
     rival = next((other for other in others if _may_rival(photo, other, result)), None)
     if rival is not None:
         return gates.rivalled(result.ellipse, rival.ellipse)
-    refusal = drawn_along(photo, result.ellipse)
-    return result if refusal is None else refusal
+    rim = replace(result, bowl_spread=spread_within(photo, result.ellipse))
+    flat = flat_face(rim.bowl_spread)
+    refusal = drawn_along(photo, rim.ellipse) if flat is None else flat
+    return rim if refusal is None else refusal
 
 
 def _may_rival(photo: Photo, ring: Ring, rim: Rim) -> bool:
@@ -223,8 +226,7 @@ def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
 
 def _elsewhere(ring: Ring, seed: Seed) -> bool:
     """Whether a ring lies away from the seed it was found from."""
-    least, most = OWN_RADII
-    return not least < ring.ellipse.m / seed.radius_px < most
+    return not OWN_RADII[0] < ring.ellipse.m / seed.radius_px < OWN_RADII[1]
 
 
 def _rims_first(photo: Photo, rings: Sequence[Ring]) -> list[Ring]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,6 +44,9 @@ class Rim:
     u_tone_px : float
         Standard uncertainty of the radius for a tone curve that was assumed and not stated, see
         `rimread.rim.tone`; 0 where it was stated.
+    bowl_spread : float
+        Spread of the light within the rim over its median, see `rimread.rim.flatness`; infinite
+        where it was not looked at.
     """
 
     points_px: NDArray[np.floating]
@@ -56,6 +60,7 @@ class Rim:
     dark_foot: float
     evidence: float
     u_tone_px: float = 0.0
+    bowl_spread: float = math.inf
 
     @property
     def used(self) -> NDArray[np.bool_]:

@@ -180,7 +180,7 @@ def _mark_all(
         if isinstance(ladder, Refusal):
             return ladder
         mark = mark_lines(light, ladder)
-        if mark.swing < _grey_step(photo, mark.level):
+        if mark is None or mark.swing < _grey_step(photo, mark.level):
             return unresolved(photo.name, ladder)
         marks.append(mark)
     return marks

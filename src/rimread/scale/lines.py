@@ -74,7 +74,7 @@ class _Pixels:
         return np.asarray(total, dtype=float)
 
 
-def mark_lines(light: NDArray[np.float32], ladder: Ladder) -> Marks:
+def mark_lines(light: NDArray[np.float32], ladder: Ladder) -> Marks | None:
     """Locate every piece of every line of a ladder.
 
     Parameters
@@ -86,12 +86,14 @@ def mark_lines(light: NDArray[np.float32], ladder: Ladder) -> Marks:
 
     Returns
     -------
-    Marks
+    Marks or None
         The first and the last line are left out: they lack a neighbour on one side, which the
-        common shape has.
+        common shape has. None where no piece of a line stays in its place.
     """
     pixels = _band_pixels(light, ladder)
     count = np.maximum(pixels.summed(np.ones(pixels.light.size)), 1.0)
+    if not np.any(count > 1):
+        return None
     whole = count > _FULL * np.quantile(count[count > 1], 0.75)
     phase = pixels.index - np.rint(pixels.index)
     shift = np.zeros(pixels.cells)
@@ -104,6 +106,8 @@ def mark_lines(light: NDArray[np.float32], ladder: Ladder) -> Marks:
         shift = np.clip(shift + np.clip(step, -0.1, 0.1), -0.5, 0.5)
         noise = float(np.median(variance[keep]))
         keep = whole & (np.abs(step) < 0.1) & (variance < 25.0 * noise)
+        if not keep.any():
+            return None
     points, steep, line = _places(pixels, ladder, shift)
     return Marks(
         points_px=points[keep],
@@ -163,7 +167,7 @@ def _common_shape(
     solved = np.linalg.solve(normal, base.T @ total)
     wave = solved[:harmonics] - 1j * solved[harmonics:]
     first = wave[0] if wave[0].real > 0 else -wave[0]  # dark lines have a negative fundamental
-    wave = wave * np.exp(-1j * np.angle(first) * np.arange(1, harmonics + 1)) / abs(first)
+    wave = wave * np.exp(-1j * np.angle(first) * np.arange(1, harmonics + 1)) / (abs(first) or 1.0)
     return np.stack([wave.real, -wave.imag], axis=1)
 
 
