@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.rim.drawn import taken
 
 from rimread.refusal import Refusal
 from rimread.rim import Rim, find_rim
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.flatness import FLAT, flat_face, spread_within
-from tests.rim.drawn import taken
 
 SIZE = 320
 
