@@ -100,6 +100,7 @@ def test_photos_that_the_ledger_does_not_have_are_not_yet_in_the_table(tmp_path)
     lines = ["photo,mean\n", "a.jpg,3.5\n", "b.jpg,3.5\n", "c.jpg\n", "d.jpg,3.4\n"]
     found, rows = compared_table(tmp_path, lines, measured=1)
     assert (found.not_yet, found.rows) == (2, 2)
+    assert [row["line"] for row in rows] == ["2", "4"]
     assert [row["photo"] for row in rows] == ["a.jpg", "c.jpg"]  # a line that cannot be used counts
 
 
