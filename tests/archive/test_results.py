@@ -80,7 +80,7 @@ def compared_table(folder, lines, *, measured=None, **how):
 
     def work(item, _settings):
         told = {"test": "10/3000", "mean_mm": 3.50, "U_mean_mm": 0.006, "hbw": 302.1}
-        return pretend.record(item) | told
+        return pretend.record(item) | told | {"path": item.path}
 
     def from_first():
         return from_manifest(path)
@@ -101,6 +101,7 @@ def test_photos_that_the_ledger_does_not_have_are_not_yet_in_the_table(tmp_path)
     found, rows = compared_table(tmp_path, lines, measured=1)
     assert (found.not_yet, found.rows) == (2, 2)
     assert [row["line"] for row in rows] == ["2", "4"]
+    assert [row["path"] for row in rows] == [str(tmp_path / "a.jpg"), ""]
     assert [row["photo"] for row in rows] == ["a.jpg", "c.jpg"]  # a line that cannot be used counts
 
 
