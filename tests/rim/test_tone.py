@@ -109,6 +109,18 @@ def test_arcs_of_either_polarity_cancel_for_the_most_part():
     assert 0.1 * one_sided < two_sided < 0.7 * one_sided
 
 
+def test_what_cancels_round_the_turn_leaves_a_part_of_the_mean_size_of_the_moves():
+    """Two halves of opposite moves: the mean, and `CANCELLED` of the mean size, which stays."""
+    levels = [round(255 * grey) / 255 for grey in (0.5, 0.2, 0.8)]
+    left, right = (
+        edge_moves(PHOTO, np.array(levels[:1]), np.array([grey]))[0] for grey in levels[1:]
+    )
+    assert left * right < 0
+    mean, size = (left + right) / 2, (abs(left) + abs(right)) / 2
+    expected = READ_OTHERWISE * 1.5 * np.hypot(mean, CANCELLED * size) / np.sqrt(3)
+    assert bound(disc(0.5, 0.2, half=0.8)) == pytest.approx(expected, rel=0.03)
+
+
 @lru_cache(maxsize=12)
 def read_both_ways(tone, kind, seed):
     """Scale, and the rim through the right curve, which is stated, and through the other."""
