@@ -129,6 +129,25 @@ def test_calipers_at_any_angle(angle, turn):
     assert found.at_angle(found.angle_deg + 90) == pytest.approx(found.d2_mm, rel=1e-9)
 
 
+@given(
+    st.floats(-0.02, 0.02),
+    st.tuples(st.floats(-1, 1), st.floats(-0.8, 0.8)),
+    st.floats(0, 0.05),
+    st.floats(0, 180),
+)
+def test_centre_and_outline_are_brought_back_to_the_photo(k1, middle, oval, angle):
+    """By the convention of the scale: centre of the picture + u (1 + k1 r²)."""
+    by = scale(k1=k1, x=200.0, y=196.0)
+    true = specimen(d2=3.0 * (1 - oval), angle=angle, x=middle[0], y=middle[1])
+    found = diameters(rim(true, by), by)
+    u = np.array([200.0 * middle[0], 196.0 * middle[1]])
+    bent = 1 + k1 * (u @ u) / (math.hypot(WIDTH, HEIGHT) / 2) ** 2
+    expected = [(WIDTH - 1) / 2, (HEIGHT - 1) / 2] + u * bent
+    assert found.centre_px == pytest.approx(tuple(expected), abs=1e-3)
+    turned = np.unwrap(np.arctan2(*(found.outline_px - found.centre_px).T[::-1]))
+    assert abs(turned[-1] - turned[0]) == pytest.approx(2 * math.pi, abs=1e-6)
+
+
 def test_ovality_and_outline():
     by = scale(k1=0.02)
     found = diameters(rim(specimen(d1=3.0, d2=2.9), by), by)
@@ -209,6 +228,29 @@ def test_px_per_mm_the_same_along_both_axes_for_certain():
     found = diameters(rim(specimen(), by), by)
     assert component(found, "pixel scale").u / found.mean_mm == pytest.approx(1e-3, rel=1e-3)
     assert component(found, "aspect").u == pytest.approx(0, abs=1e-7)
+
+
+@pytest.mark.parametrize(("x", "y", "missing"), [(0.7, -0.4, 0), (0.4, 0.3, 70)])
+def test_mean_px_per_mm_aspect_and_distortion_have_the_part_that_each_moves(x, y, missing):
+    """Independent of each other: each part is the change of the diameter by its own u."""
+    u_mean, u_aspect, u_k1 = 0.05, 0.4, 0.002
+    to_xy = np.array([[1, 0.5, 0], [1, -0.5, 0], [0, 0, 1]])
+    covariance = to_xy @ np.diag([u_mean**2, u_aspect**2, u_k1**2]) @ to_xy.T
+    by = scale(x=200.0, y=190.0, k1=0.01, covariance=tuple(map(tuple, covariance)))
+    shot = rim(specimen(d2=2.8, x=x, y=y), by, missing_deg=missing)
+    found = diameters(shot, by)
+
+    def moved(mean=0.0, aspect=0.0, k1=0.0):
+        ahead, back = (
+            by.shifted(0, s * (mean + aspect / 2)).shifted(1, s * (mean - aspect / 2))
+            for s in (0.01, -0.01)
+        )
+        ahead, back = ahead.shifted(2, 0.01 * k1), back.shifted(2, -0.01 * k1)
+        return abs(diameters(shot, ahead).mean_mm - diameters(shot, back).mean_mm) / 0.02
+
+    assert component(found, "pixel scale").u == pytest.approx(moved(mean=u_mean), rel=0.01)
+    assert component(found, "aspect").u == pytest.approx(moved(aspect=u_aspect), rel=0.01)
+    assert component(found, "distortion").u == pytest.approx(moved(k1=u_k1), rel=0.01)
 
 
 # Scatter
@@ -299,6 +341,71 @@ def test_scatter_is_told_as_large_as_it_is(missing_deg):
         assert math.sqrt(u2 - more + told**2) == pytest.approx(drawn, rel=0.2)
 
 
+BARE = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0}
+
+
+def lobes(amplitude_px, count):
+    return amplitude_px * np.cos(count * (np.arange(POINTS) + 0.5) * 2 * np.pi / POINTS)
+
+
+@pytest.mark.parametrize(
+    ("count", "share"),
+    [
+        (2, 0.0),  # an oval, which the ellipse takes up
+        *((n, 1 / 3) for n in (3, 4, 5)),
+        *((n, 1 / 10) for n in (6, 9, 12)),  # of the wider ten, the larger of the two means
+        (13, 0.0),
+    ],
+)
+def test_lobes_count_by_their_share_of_the_harmonics_next_to_the_diameter(count, share):
+    """Each harmonic of amplitude a has power a²; a radius gets the mean power per component."""
+    by = scale()
+    off = lobes(0.05, count)
+    found = diameters(rim(specimen(d2=3.0), by, offsets_px=off, **BARE), by)
+    part = component(found, "edge scatter")
+    radius_px = math.sqrt(share * 0.05**2 / 4)
+    assert part.u == pytest.approx(2 * radius_px / 200, rel=0.01, abs=1e-7)
+    assert part.dof == 6  # three harmonics of two components each
+
+
+@pytest.mark.parametrize("lobe_px", [0.0, 0.1, 0.5])
+def test_an_axis_has_thrice_the_scatter_variance_and_more_of_the_tilt(lobe_px):
+    """An axis of an evenly seen circle is the mean and harmonic 2, of twice the mean's variance.
+
+    Shortened by a tilt in any direction is an axis by 3/8 on the average (cos⁴), the mean by 1/4
+    (squares of either). Expanded with the k of the mean.
+    """
+    by = scale()
+    off = lobes(lobe_px, 3)
+    found = diameters(rim(specimen(d2=3.0), by, offsets_px=off, **BARE | {"blur_px": 1.2}), by)
+    scatter, tilt = (component(found, name).u for name in ("edge scatter", "tilt"))
+    u_axis = math.sqrt(found.budget.u**2 + 2 * scatter**2 + tilt**2 / 2)
+    assert found.U_d1_mm == pytest.approx(found.budget.k * u_axis, rel=2e-3)
+    assert found.U_d2_mm == pytest.approx(found.budget.k * u_axis, rel=2e-3)
+
+
+@pytest.mark.parametrize("dof", [3.0, 20.0, math.inf])
+def test_axes_are_expanded_with_the_few_degrees_of_freedom_of_the_scale(dof):
+    """Student's t at 95.45 % (JCGM 100:2008, table G.2); the scale is all but all of u."""
+    by = scale(dof=dof, covariance=((1.0, 0.9999, 0), (0.9999, 1.0, 0), (0, 0, 1e-20)))
+    found = diameters(rim(specimen(d2=2.9), by, **BARE), by)
+    k = student_t.ppf(0.5 + 0.9545 / 2, dof)
+    assert found.budget.k == pytest.approx(k, rel=0.01)
+    for U, d in ((found.U_d1_mm, found.d1_mm), (found.U_d2_mm, found.d2_mm)):
+        assert pytest.approx(k * d / 200, rel=0.02) == U
+    parts = {part.name: part.dof for part in found.budget.components}
+    of_scale = {"pixel scale", "aspect", "distortion"}
+    assert {parts[name] for name in of_scale} == {dof}
+    assert all(math.isinf(parts[name]) for name in parts.keys() - of_scale - {"edge scatter"})
+
+
+def test_what_is_the_same_in_every_reading_of_a_series_is_said():
+    """Scatter and focus are made anew with each picture; the rest does not average out."""
+    by = scale(covariance=COVARIANCES["common"])
+    budget = diameters(rim(specimen(), by, clipped=HALF, u_tone_px=0.1, dark_foot=0.9), by).budget
+    assert {part.name for part in budget.components if not part.common} == {"edge scatter", "focus"}
+
+
 def test_k_follows_the_degrees_of_freedom():
     """Welch-Satterthwaite and Student's t at 95.45 % (GUM G.4.1, table G.2) over the components."""
     true, by = specimen(d1=2.0, d2=1.98), scale()
@@ -342,6 +449,41 @@ def test_a_defocus_that_nobody_notices_counts_with_every_rim():
     share = 0.5 / math.sqrt(3) / math.hypot(WIDTH, HEIGHT)
     assert component(found, "focus").u == pytest.approx(share * found.mean_mm, rel=1e-6)
     assert not next(c for c in found.budget.components if c.name == "focus").common
+
+
+@pytest.mark.parametrize("blur_px", [1.0, SHARP_BLUR_PX, 3.0, 5.0])
+def test_defocus_beyond_a_sharp_picture_changes_the_magnification(blur_px):
+    """Blur beyond that of pixels and objective, at the field's corner, as a share of its width."""
+    by = scale()
+    found = diameters(rim(specimen(), by, blur_px=blur_px), by)
+    beyond_px = math.hypot(max(blur_px - SHARP_BLUR_PX, 0.0), 0.5 / math.sqrt(3))
+    share = beyond_px / math.hypot(WIDTH, HEIGHT)
+    assert component(found, "focus").u == pytest.approx(share * found.mean_mm, rel=1e-6)
+
+
+def test_what_moves_the_rim_by_pixels_counts_twice_and_by_the_mean_scale():
+    by = scale(x=190.0, y=210.0)  # 200 px/mm in the mean
+    facts = {"blur_px": 1.2, "rounding_px": 0.5, "u_tone_px": 0.2, "dark_foot": 1.0}
+    one = rim(specimen(d2=3.0), by, **BARE | facts)
+    found = diameters(one, by)
+    transition_px = math.hypot(1.2, 0.5 * math.pi / math.sqrt(3))  # of blur and logistic rounding
+    assert component(found, "tone curve").u == pytest.approx(2 * 0.2 / 200, rel=1e-9)
+    assert component(found, "dark bowl").u == pytest.approx(
+        2 * DARK_FOOT_SHARE * transition_px / 200, rel=1e-9
+    )
+    definition_px = math.hypot(ROUNDING_SHARE * 0.5, continued_px(1.2, one.ellipse.m))
+    assert component(found, "rim definition").u == pytest.approx(2 * definition_px / 200, rel=1e-3)
+
+
+def test_a_clipped_edge_is_as_wide_as_blur_and_rounding_together():
+    by = scale()
+    clipped = np.ones(POINTS, bool)  # all of them: what they say is all the say there is
+    facts = {"clipped": clipped, "blur_px": 1.2, "rounding_px": 0.5}
+    found = diameters(rim(specimen(d2=3.0), by, **BARE | facts), by)
+    transition_px = math.hypot(1.2, 0.5 * math.pi / math.sqrt(3))
+    assert component(found, "exposure").u == pytest.approx(
+        2 * CLIPPED_SHARE * transition_px / 200, rel=1e-6
+    )
 
 
 def test_rim_definition_of_a_radius_counts_twice_in_a_diameter():
@@ -420,6 +562,26 @@ def test_rim_definition_grows_with_what_is_not_seen(missing_deg):
     factor = np.linalg.inv(waves.T @ waves)[0, 0] * len(t)
     assert factor > 1
     assert part == pytest.approx(whole * math.sqrt(factor), rel=1e-4)  # without smear
+
+
+@pytest.mark.parametrize("of", ["shape", "rounding", "scatter", "smear"])
+def test_what_differs_from_side_to_side_grows_with_gaps_and_what_does_not_stays(of):
+    """Smear is alike all round; at most by 2.5, as a third of the turn missing does."""
+    by, circle = scale(), specimen(d2=3.0)
+    facts = {
+        "shape": {"u_common_px": 0.4},
+        "rounding": {"rounding_px": 2.0},
+        "scatter": {"offsets_px": lobes(0.5, 20)},
+        "smear": {"blur_px": 3.0},
+    }[of]
+    whole, third, two_thirds = (
+        component(
+            diameters(rim(circle, by, missing_deg=missing, **BARE | facts), by), "rim definition"
+        ).u
+        for missing in (0.0, 120.0, 240.0)
+    )
+    grown = [third / whole, two_thirds / whole]
+    assert grown == pytest.approx([1.0, 1.0] if of == "smear" else [2.5, 2.5], rel=0.06)
 
 
 @pytest.mark.parametrize(("dark", "counts"), [(0.0, 0.0), (0.5, 0.0), (0.75, 0.5), (1.0, 1.0)])

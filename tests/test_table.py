@@ -54,6 +54,70 @@ def test_one_reading_in_many_hands(tmp_path, text, encoding):
     assert row.others == {}
 
 
+UNITS = [
+    ("mm", "mm", 1.0),
+    ("mm", "µm", 1e-3),
+    ("mm", "um", 1e-3),
+    ("mm", "cm", 10.0),
+    ("mm", "in", 25.4),
+    ("mm", "inch", 25.4),
+    *(("deg", written, 1.0) for written in ("deg", "°", "degree", "degrees")),
+    *(("HBW", written, 1.0) for written in ("HBW", "hb", "BHN")),
+    *(("s", written, 1.0) for written in ("s", "sec")),
+]
+"""Unit asked for, as written, and what one is; an inch by the yard's agreement of 1959."""
+
+
+@given(st.sampled_from(UNITS), st.integers(1, 10**6))
+def test_a_unit_means_the_same_in_the_header_and_in_the_cell(tmp_path_factory, unit, number):
+    asked, written, factor = unit
+    path = tmp_path_factory.mktemp("table") / "t.csv"
+    for text in (f"d1 [{written}]\n{number}\n", f"d1\n{number} {written}\n"):
+        path.write_text(text, encoding="utf-8")
+        (row,) = open_table(path, required=("d1",), numeric={"d1": asked}).rows()
+        assert row.numbers["d1"] == pytest.approx(number * factor, rel=1e-12)
+
+
+def test_the_unit_of_the_cell_wins_over_that_of_the_header(tmp_path):
+    text = "photo,operator,d1 [µm],d2 (mm)\na.jpg,A,3.42 mm,3450 µm\nb.jpg,A,3420,3.45\n"
+    for row in read(tmp_path, text):
+        assert (row.numbers["d1"], row.numbers["d2"]) == pytest.approx((3.42, 3.45), rel=1e-12)
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_either_order_of_bytes_is_told_by_its_mark(tmp_path, encoding):
+    (row,) = read(tmp_path, f"\ufeff{PLAIN}", encoding)
+    assert row.texts["operator"] == "Zoë"
+
+
+@pytest.mark.parametrize("name", ["Zoë", "André", "Ngô"])
+def test_a_file_that_ends_with_a_letter_of_windows_is_no_utf_8(tmp_path, name):
+    """Its last byte begins a letter of UTF-8 (RFC 3629, 3), and the rest of that never comes."""
+    (row,) = read(tmp_path, f"photo,operator\na.jpg,{name}", "cp1252", required=("operator",))
+    assert row.texts["operator"] == name
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "photo;d1;size, in all\na.jpg;3.42;7\n",
+        "photo\td1\tsize, in all\na.jpg\t3.42\t7\n",
+        'photo\td1\t"size; in all, roughly"\na.jpg\t3.42\t7\n',
+        'photo,d1,"size; in all"\na.jpg,3.42,7\n',
+    ],
+)
+def test_marks_inside_a_header_part_no_cells(tmp_path, text):
+    (row,) = read(tmp_path, text, required=("photo", "d1"), numeric={"d1": "mm"})
+    assert row.numbers["d1"] == 3.42
+    assert list(row.others.values()) == ["7"]
+
+
+@pytest.mark.parametrize("header", ["heat_no", "Heat-No", "HEAT NO", "heat - no", "Heat No"])
+def test_capitals_spaces_and_hyphens_of_a_header_do_not_matter(tmp_path, header):
+    (row,) = read(tmp_path, f"photo,{header}\na.jpg,H1\n", required=("photo", "heat_no"))
+    assert (row.texts["heat_no"], row.others) == ("H1", {})
+
+
 BAD_CELLS = {
     "": "'d1' is empty",
     "3.4.2": "must be a number",

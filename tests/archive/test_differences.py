@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from rimread.archive.differences import Difference, difference
 from rimread.archive.items import Earlier
-from rimread.hardness import TestCondition, brinell
+from rimread.hardness import TestCondition, brinell, diameter_for
 
 TEST = TestCondition(10.0, 3000.0)
 
@@ -58,6 +58,26 @@ def test_an_unknown_uncertainty_is_that_of_a_reading_by_eye_and_grows_with_its_s
     assert coarse > 2.0 * fine
 
 
+@pytest.mark.parametrize(("hbw", "half_step"), [(302.0, 0.5), (144.0, 0.5), (97.5, 0.05)])
+@pytest.mark.parametrize("step", [0.01, 0.001])
+def test_a_hardness_was_rounded_to_three_figures_and_that_adds_to_the_reading(hbw, half_step, step):
+    """Rounding is rectangular (JCGM 100:2008, 4.3.7): its half in mm is that of HBW over dHBW/dd.
+
+    The scope at its limit, 0.5 % of d (ISO 6506-2, from memory), and two readings in steps.
+    """
+    d = diameter_for(hbw, TEST)
+    found = difference(record(Earlier(hbw=hbw), d), resolution_mm=step)
+    per_mm = (brinell(d + 1e-4, TEST) - brinell(d - 1e-4, TEST)) / 2e-4
+    parts = (0.005 * d, step / 2.0, half_step / per_mm)
+    assert found.U_old_mm == pytest.approx(2.0 * math.hypot(*parts) / math.sqrt(3.0), rel=1e-3)
+
+
+def test_the_hardness_that_was_written_counts_and_not_what_it_should_have_been():
+    found = difference(record(Earlier(mean_mm=3.49, hbw=299.0)))
+    assert found.old_hbw == 299.0
+    assert found.new_minus_old_hbw == pytest.approx(brinell(3.50, TEST) - 299.0)
+
+
 @pytest.mark.parametrize(
     ("earlier", "more", "why"),
     [
@@ -77,6 +97,12 @@ def test_an_unknown_uncertainty_is_that_of_a_reading_by_eye_and_grows_with_its_s
         (Earlier(hbw=402.0), {}, "too-far-apart"),
         (Earlier(mean_mm=0.0035), {"status": "refused"}, "refused-now"),
         (Earlier(mean_mm=3.5), {"checks": [{"outcome": "fail"}]}, "failed-check"),
+        (Earlier(mean_mm=3.5), {"checks": [{"outcome": "warn"}, {"outcome": "pass"}]}, ""),
+        (
+            Earlier(mean_mm=3.5),
+            {"checks": [{"outcome": "warn"}, {"outcome": "fail"}]},
+            "failed-check",
+        ),
     ],
 )
 def test_what_is_worth_pulling(earlier, more, why):
@@ -116,3 +142,11 @@ def test_a_hardness_that_follows_from_the_printed_table_is_no_slip(diameter):
     hbw = float(round(value)) if value >= 100 else round(value, 1)
     found = difference(record(Earlier(mean_mm=diameter, hbw=hbw), diameter))
     assert found.why == ""
+
+
+@given(st.floats(2.5, 5.9))
+def test_a_hardness_cut_off_after_its_last_figure_is_no_slip(diameter):
+    """Common practice, no source: digits are dropped instead of rounded, from the printed table."""
+    value = brinell(round(diameter, 2), TEST)
+    hbw = float(math.floor(value)) if value >= 100 else math.floor(10 * value) / 10
+    assert difference(record(Earlier(mean_mm=diameter, hbw=hbw), diameter)).why == ""

@@ -21,6 +21,14 @@ def test_a_folder_tree_in_the_order_of_names(tmp_path):
     assert all(Path(i.path) == tmp_path / i.photo for i in items)
 
 
+def test_photos_and_folders_come_in_the_order_of_names_however_the_disk_keeps_them(tmp_path):
+    names = [f"{folder}/{k:02}.jpg" for folder in "abcdefgh" for k in range(8)]
+    for name in reversed(names):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).touch()
+    assert [item.photo for item in from_folder(tmp_path)] == names
+
+
 def test_a_folder_that_cannot_be_looked_into_is_told(tmp_path, monkeypatch):
     for name in ("a/1.jpg", "b/2.jpg", "c/3.jpg"):
         (tmp_path / name).parent.mkdir()
@@ -78,6 +86,7 @@ def test_a_manifest_with_everything(tmp_path):
         ("a.jpg,31.2.2019,3.4", "(got '31.2.2019')"),
         ("a.jpg,,-3.4", "'mean' must be above 0 and below 100000 mm (got '-3.4')"),
         ("a.jpg,,0", "'mean' must be above 0 and below 100000 mm (got '0')"),
+        ("a.jpg,,100000", "'mean' must be above 0 and below 100000 mm (got '100000')"),
         ("a.jpg,,113315", "'mean' must be above 0 and below 100000 mm (got '113315')"),
         ("a\0.jpg,,3.4", "no file has such a name"),
     ],
@@ -90,6 +99,34 @@ def test_lines_that_cannot_be_used(tmp_path, cells, says):
     assert problem.line == 2
     assert says in problem.message
     assert good.photo == "b.jpg"
+
+
+@pytest.mark.skipif(os.sep == "\\", reason="a backslash parts folders here")
+def test_a_backslash_is_one_where_a_file_has_it_in_its_name(tmp_path):
+    (tmp_path / "a\\b.jpg").touch()
+    path = tmp_path / "list.csv"
+    path.write_text("photo\na\\b.jpg\na\\c.jpg\n", encoding="utf-8")
+    has_it, has_not = from_manifest(path)
+    assert Path(has_it.path) == tmp_path / "a\\b.jpg"
+    assert Path(has_not.path) == tmp_path / "a" / "c.jpg"
+
+
+def test_a_scale_that_no_file_can_be_costs_its_line(tmp_path):
+    path = tmp_path / "list.csv"
+    path.write_text("photo,scale\na.jpg,x\0.toml\nb.jpg,\n", encoding="utf-8")
+    problem, good = from_manifest(path)
+    assert "no file has such a name" in problem.message
+    assert good.photo == "b.jpg"
+
+
+@pytest.mark.parametrize("unit", ["HBW", "HB", "BHN"])
+def test_hardness_is_in_its_own_unit_and_never_a_length(tmp_path, unit):
+    path = tmp_path / "list.csv"
+    path.write_text(f"photo,hbw ({unit}),U (µm)\na.jpg,311,20\nb.jpg,3 mm,\n", encoding="utf-8")
+    item, problem = from_manifest(path)
+    assert item.earlier.hbw == 311.0
+    assert item.earlier.U_mm == pytest.approx(0.02)
+    assert isinstance(problem, Problem)
 
 
 @pytest.mark.parametrize("written", ["2019-03-28", "28.3.2019", "28.03.2019 9:10", "2019-03-28T09"])

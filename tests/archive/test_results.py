@@ -1,13 +1,19 @@
 """Old against new over a whole archive: counts, order, picture."""
 
+import csv
+import math
 import statistics
 from array import array
 
 import pytest
+from tests.archive import pretend
 
 from rimread.archive.differences import Difference
-from rimread.archive.results import Comparison, _disagreement, draw
-from rimread.archive.run import REPEATED
+from rimread.archive.items import from_manifest
+from rimread.archive.results import Comparison, _disagreement, draw, write_results
+from rimread.archive.run import REPEATED, Archive, remeasure
+from rimread.archive.work import Settings
+from rimread.ledger import open_ledger
 
 
 def test_drawn_as_all_figures_are():
@@ -66,3 +72,52 @@ def test_a_photo_counts_as_refused_or_as_unreadable():
     ):
         found.count({"status": status, "sha256": sha256, "refusal": refusal, "failed": failed})
     assert (found.rows, found.refused, found.unreadable, found.failed) == (5, 1, 1, 1)
+
+
+def compared_table(folder, lines, *, measured=None, **how):
+    """Comparison and rows where 3.50 mm ± 0.006 mm is measured of the first so many photos."""
+    path = folder / "list.csv"
+
+    def work(item, _settings):
+        told = {"test": "10/3000", "mean_mm": 3.50, "U_mean_mm": 0.006, "hbw": 302.1}
+        return pretend.record(item) | told | {"path": item.path}
+
+    def from_first():
+        return from_manifest(path)
+
+    with open_ledger(folder / "book.db") as book:
+        path.write_text("".join(lines[: measured and measured + 1]), encoding="utf-8")
+        with Archive(from_first, Settings(), run="r") as archive:
+            remeasure(archive, book, pretend.Here(), work=work)
+        path.write_text("".join(lines), encoding="utf-8")
+        with Archive(from_first, Settings(), run="r") as archive:
+            found = write_results(archive, book, folder / "out.csv", **how)
+    with (folder / "out.csv").open(encoding="utf-8-sig", newline="") as file:
+        return found, list(csv.DictReader(file))
+
+
+def test_photos_that_the_ledger_does_not_have_are_not_yet_in_the_table(tmp_path):
+    lines = ["photo,mean\n", "a.jpg,3.5\n", "b.jpg,3.5\n", "c.jpg\n", "d.jpg,3.4\n"]
+    found, rows = compared_table(tmp_path, lines, measured=1)
+    assert (found.not_yet, found.rows) == (2, 2)
+    assert [row["line"] for row in rows] == ["2", "4"]
+    assert [row["path"] for row in rows] == [str(tmp_path / "a.jpg"), ""]
+    assert [row["photo"] for row in rows] == ["a.jpg", "c.jpg"]  # a line that cannot be used counts
+
+
+@pytest.mark.parametrize("step_mm", [0.05, 0.2])
+def test_old_against_new_knows_the_step_of_the_old_readings(tmp_path, step_mm):
+    """E_n = (x - X) / √(U_x² + U_X²) (ISO 13528, from memory), with U of a reading by eye.
+
+    The scope at its limit of 0.5 % and two readings in steps, rectangular (JCGM 100:2008, 4.3.7).
+    """
+    _, (row,) = compared_table(
+        tmp_path, ["photo,d1,d2\n", "a.jpg,3.40,3.40\n"], resolution_mm=step_mm
+    )
+    scope, step = 0.005 * 3.40 / math.sqrt(3.0), step_mm / (2.0 * math.sqrt(3.0))
+    U_old = 2.0 * math.hypot(scope, step)
+    assert float(row["U_old_mm"]) == pytest.approx(U_old, rel=1e-6)
+    assert float(row["new_minus_old_mm"]) == pytest.approx(0.10, abs=1e-9)
+    error = 0.10 / math.hypot(U_old, 0.006)
+    assert float(row["normalised_error"]) == pytest.approx(error, rel=1e-6)
+    assert row["pull"] == ("disagrees" if error > 1 else "")

@@ -13,7 +13,7 @@ from rimread.diameters import diameters
 from rimread.photo import Photo
 from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse
-from rimread.rim.tone import edge_moves, tone_uncertainty_px
+from rimread.rim.tone import CANCELLED, READ_OTHERWISE, edge_moves, tone_uncertainty_px
 from rimread.simulate import Camera, Indent, Light, Scene, Surface, simulate
 
 PHOTO = Photo(grey=np.zeros((400, 400), np.uint8), tone="srgb", name="a", sha256="")
@@ -66,6 +66,33 @@ def test_moves_turn_with_the_polarity_and_are_bounded(inner, outer):
     assert (there <= 1e-6) if inner > outer else (there >= -1e-6)
 
 
+@given(inner=st.floats(0, 1), outer=st.floats(0, 1))
+def test_moves_do_not_depend_on_the_bits_of_the_picture_or_on_the_curve_assumed(inner, outer):
+    fine = replace(PHOTO, grey=PHOTO.grey.astype(np.uint16))
+    levels = np.array([inner]), np.array([outer])
+    expected = pytest.approx(edge_moves(PHOTO, *levels), abs=1e-4)
+    assert edge_moves(fine, *levels) == expected
+    assert edge_moves(replace(PHOTO, tone="linear"), *levels) == expected
+
+
+@pytest.mark.parametrize("blur_px", [1.0, 2.5])
+def test_between_the_curves_any_is_as_likely_so_that_u_is_the_move_over_root_three(blur_px):
+    """Rectangular: JCGM 100:2008, 4.3.7. All arcs alike: the mean and the mean size are one."""
+    (move,) = np.abs(edge_moves(PHOTO, np.array([204 / 255]), np.array([76 / 255])))
+    photo = disc(204 / 255, 76 / 255)
+    expected = READ_OTHERWISE * blur_px * move * np.hypot(1, CANCELLED) / np.sqrt(3)
+    assert bound(photo, blur_px=blur_px) == pytest.approx(expected, rel=1e-3)
+
+
+@pytest.mark.parametrize(("side", "half"), [(np.cos(TURN) < -0.1, 0.2), (np.cos(TURN) > 0.1, 0.8)])
+def test_only_arcs_that_carry_the_fit_have_a_say(side, half):
+    two_sided = disc(0.5, 0.2, half=0.8)
+    by_side = tone_uncertainty_px(two_sided, RING, blur_px=1.5, t=TURN, weights=1.0 * side)
+    assert by_side == pytest.approx(bound(disc(0.5, half)), rel=0.02)
+    by_none = tone_uncertainty_px(two_sided, RING, blur_px=1.5, t=TURN, weights=0.0 * EVEN)
+    assert by_none == pytest.approx(bound(two_sided), rel=1e-6)
+
+
 def test_a_stated_curve_costs_nothing():
     assert bound(replace(disc(0.8, 0.3), tone_stated=True)) == 0.0
     assert bound(disc(0.8, 0.3)) > 0.05
@@ -80,6 +107,18 @@ def test_it_grows_with_the_blur_and_the_contrast():
 def test_arcs_of_either_polarity_cancel_for_the_most_part():
     one_sided, two_sided = bound(disc(0.5, 0.2)), bound(disc(0.5, 0.2, half=0.8))
     assert 0.1 * one_sided < two_sided < 0.7 * one_sided
+
+
+def test_what_cancels_round_the_turn_leaves_a_part_of_the_mean_size_of_the_moves():
+    """Two halves of opposite moves: the mean, and `CANCELLED` of the mean size, which stays."""
+    levels = [round(255 * grey) / 255 for grey in (0.5, 0.2, 0.8)]
+    left, right = (
+        edge_moves(PHOTO, np.array(levels[:1]), np.array([grey]))[0] for grey in levels[1:]
+    )
+    assert left * right < 0
+    mean, size = (left + right) / 2, (abs(left) + abs(right)) / 2
+    expected = READ_OTHERWISE * 1.5 * np.hypot(mean, CANCELLED * size) / np.sqrt(3)
+    assert bound(disc(0.5, 0.2, half=0.8)) == pytest.approx(expected, rel=0.03)
 
 
 @lru_cache(maxsize=12)

@@ -77,6 +77,23 @@ def test_two_photos_give_both_directions():
     assert scale.px_per_mm_x == pytest.approx(120.0, rel=1e-4)
     assert scale.px_per_mm_y == pytest.approx(112.0, rel=1e-4)
     assert len(scale.photos) == 2
+    for photo, angle in zip(scale.photos, (0.0, 90.0), strict=True):
+        assert photo.angle_deg == pytest.approx(angle, abs=0.05)
+
+
+def test_a_scale_says_what_it_holds_for_and_until_when():
+    photo = photo_of(Ruling(height=400), np.random.default_rng(3))
+    scale = calibrate(
+        [photo],
+        division_mm=0.1,
+        certificate=SURE,
+        label="bench",
+        calibrated_on=TODAY,
+        valid_days=30,
+    )
+    assert (scale.width_px, scale.height_px, scale.label) == (640, 400, "bench")
+    assert scale.valid_until == date(2026, 1, 31)
+    assert (scale.photos[0].name, scale.photos[0].sha256) == (photo.name, photo.sha256)
 
 
 def test_certificate_scales_the_division():
@@ -290,6 +307,8 @@ def test_indents_are_no_scales(path):
         ({"division_mm": 10.0}, "in mm, 0.00001 to 5"),
         ({"division_mm": 5.0, "certificate": Certificate(4, 4, 1e-3)}, "must not exceed"),
         ({"valid_days": 0}, "valid"),
+        ({"valid_days": 36501}, "valid"),
+        ({"calibrated_on": date(9999, 12, 1), "valid_days": 31}, "beyond the year 9999"),
         ({"photos": []}, "at least one photo"),
         ({"photos": "twice"}, "given twice"),
     ],
@@ -391,3 +410,5 @@ def test_degrees_of_freedom_are_those_of_the_axis_that_has_fewer(along):
     assert whole[along, along] == pytest.approx(0.02)
     assert whole[0, 1] == pytest.approx(0.01)
     assert dof == pytest.approx(8.0 / 0.5**2)
+    assert whole[2, 2] == pytest.approx(1e-6)  # a wrong length does not bend the picture
+    assert whole[2, :2] == pytest.approx([0.0, 0.0])

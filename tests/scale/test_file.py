@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import re
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -75,6 +77,41 @@ def test_no_photos_are_none(tmp_path):
         assert replace(back, sha256="") == replace(GOOD, photos=(), certificate=certificate)
 
 
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"dof": math.inf},
+        {"dof": 1.0},
+        {"k1_half_diagonal": 0.1},
+        {"k1_half_diagonal": -0.1},
+        {"valid_until": GOOD.calibrated_on},
+        {"px_per_mm_x": 100.0, "px_per_mm_y": 199.0},
+        {"px_per_mm_x": 199.0, "px_per_mm_y": 100.0},
+        {"px_per_mm_x": 0.1, "px_per_mm_y": 0.1, "covariance": tuple(np.eye(3) * 1e-6)},
+        {"px_per_mm_x": 9e4, "px_per_mm_y": 9e4},
+        {"photos": (replace(GOOD.photos[0], angle_deg=-44.5), replace(GOOD.photos[0], name="2"))},
+        {"notes": ()},
+    ],
+    ids=str,
+)
+def test_what_a_scale_may_be_comes_back(changes, tmp_path):
+    path = tmp_path / "scope.toml"
+    told = replace(GOOD, **changes)
+    write_scale(told, path)
+    back = replace(read_scale(path), sha256="")
+    assert np.array_equal(back.covariance, told.covariance)
+    assert replace(back, covariance=told.covariance) == told
+
+
+def test_people_read_the_standard_uncertainty_beside_each_px_per_mm(tmp_path):
+    path = tmp_path / "scope.toml"
+    write_scale(GOOD, path)
+    lines = path.read_text(encoding="utf-8").splitlines()
+    for k, name in enumerate(("px_per_mm_x", "px_per_mm_y")):
+        (line,) = (line for line in lines if line.startswith(f"{name} ="))
+        assert line.endswith(f" {math.sqrt(GOOD.covariance[k][k]):.3g}")
+
+
 @pytest.mark.parametrize("name", ["hall", "bench", "fine"])
 def test_shipped_files_are_read(name):
     scale = read_scale(ROOT / "calibration" / f"{name}-scope.toml")
@@ -90,6 +127,9 @@ BROKEN = [
     (r"px_per_mm_x = [\d.]+", 'px_per_mm_x = "118"', "scale.px_per_mm_x must be a number"),
     (r"px_per_mm_x = [\d.]+", "", "scale.px_per_mm_x is missing"),
     (r"px_per_mm_y = [\d.]+", "px_per_mm_y = 11.8", "factor of 2"),
+    (r"px_per_mm_x = [\d.]+", "px_per_mm_x = 11.8", "factor of 2"),
+    (r"\[9e-05, 0\.00011, 2e-08\]", "[9e-05, 600.0, 2e-08]", "under 20 %"),
+    (r"2e-08, 1e-08\]", "2e-08, 0.05]", "of k1: under 0.2"),
     (r"k1_half_diagonal = \S+", "k1_half_diagonal = 0.9", "scale.k1_half_diagonal must lie in"),
     (r"dof = \S+", "dof = 0.0", "scale.dof must lie in"),
     (r"dof = \S+", "dof = nan", "scale.dof must lie in"),
@@ -110,7 +150,12 @@ BROKEN = [
     (r"U_mm = \S+", "", "certificate.U_mm is missing"),
     (r"\nk = \S+", "\nk = nan", "certificate.k must lie in"),
     (r'sha256 = "\w+"', 'sha256 = "xyz"', "64 lower-case hexadecimal digits"),
+    (r'sha256 = "\w+"', f'sha256 = "{"ab" * 31}"', "64 lower-case hexadecimal digits"),
+    (r'sha256 = "\w+"', f'sha256 = "{"AB" * 32}"', "64 lower-case hexadecimal digits"),
     (r"lines_used = \d+", "lines_used = -1", "lines_used must lie in"),
+    (r"lines_used = \d+", "lines_used = 0", "lines_used must lie in"),
+    (r"residual_rms_px = \S+", "residual_rms_px = -0.011", "residual_rms_px must lie in"),
+    (r"height_px = \d+", "height_px = 0", "picture.height_px must lie in"),
     (r"\[\[photos\]\][^[]*$", "", "photos is missing"),
     (r"\[\[photos\]\]", "[[other]]", "photos is missing"),
     (r"\[\[photos\]\][^[]*$|(?=label = )", "photos = [1]\n", "photos must be a list of tables"),

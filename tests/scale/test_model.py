@@ -51,6 +51,23 @@ def test_distortion_convention():
     assert np.allclose(s.px_from_mm(corner_mm) - centre, np.array([500.0, 400.0]) * 1.01)
 
 
+@given(x=st.floats(0, 999), y=st.floats(0, 799))
+def test_without_distortion_px_along_each_axis_are_divided_by_its_own_px_per_mm(x, y):
+    s = scale(k1_half_diagonal=0.0, px_per_mm_x=120.0, px_per_mm_y=100.0)
+    expected = [(x - 499.5) / 120.0, (y - 399.5) / 100.0]  # the middle of pixels 0 to 999, 0 to 799
+    assert np.allclose(s.mm_from_px(np.array([x, y])), expected, atol=1e-12)
+    assert np.allclose(s.px_from_mm(np.array(expected)), [x, y], atol=1e-9)
+
+
+@pytest.mark.parametrize("step", [0.25, -0.0625])
+@pytest.mark.parametrize("parameter", [0, 1, 2])
+def test_one_parameter_is_moved_and_the_others_stay(parameter, step):
+    s = scale(k1_half_diagonal=0.0, px_per_mm_x=120.0, px_per_mm_y=100.0)
+    moved = s.shifted(parameter, step)
+    found = np.array([moved.px_per_mm_x, moved.px_per_mm_y, moved.k1_half_diagonal])
+    assert np.array_equal(found, np.array([120.0, 100.0, 0.0]) + step * np.eye(3)[parameter])
+
+
 def test_any_shape_of_points():
     s = scale()
     grid = np.random.default_rng(1).uniform(0, 700, (3, 4, 2))
@@ -75,3 +92,34 @@ def test_certificate_refuses_nonsense(changes, word):
     told = {"nominal_mm": 10.0, "certified_mm": 9.9987, "U_mm": 0.001, "k": 2.0, **changes}
     with pytest.raises(ValueError, match=word):
         Certificate(**told)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"certified_mm": 10.199},
+        {"certified_mm": 9.801},
+        {"U_mm": 0.199},  # 2 % of it
+        {"k": 1.0},
+        {"k": 20.0},
+        {"nominal_mm": 1e-4, "certified_mm": 1e-4, "U_mm": 1e-7},
+        {"nominal_mm": 1e5, "certified_mm": 1e5},
+    ],
+)
+def test_certificate_takes_what_its_limits_allow(changes):
+    told = {"nominal_mm": 10.0, "certified_mm": 9.9987, "U_mm": 0.001, "k": 2.0, **changes}
+    assert Certificate(**told).U_mm == told["U_mm"]
+
+
+@pytest.mark.parametrize(
+    "changes", [{"certified_mm": 10.21}, {"certified_mm": 9.79}, {"U_mm": 0.21}, {"k": 20.1}]
+)
+def test_certificate_refuses_what_lies_just_beyond(changes):
+    told = {"nominal_mm": 10.0, "certified_mm": 9.9987, "U_mm": 0.001, "k": 2.0, **changes}
+    with pytest.raises(ValueError, match="got nominal"):
+        Certificate(**told)
+
+
+def test_a_certificate_that_names_no_k_expands_by_two():
+    """Common practice where a certificate says no more than 95 %: JCGM 100:2008, 6.3.3."""
+    assert Certificate(10.0, 10.0, 0.001).k == 2.0
