@@ -96,6 +96,29 @@ def test_full_scale_of_sensor_values(tmp_path, grey, full):
     assert unsaid.full_scale == full
 
 
+@pytest.mark.parametrize("step", [256, 257])
+@pytest.mark.parametrize("brightest", [3, 15, 60, 255])
+def test_a_dark_picture_of_8_bits_in_16_stays_dark(tmp_path, grey, step, brightest):
+    """However dark it is, its values are no sensor's: nothing lies between the 256 steps."""
+    dark = (grey.astype(np.uint32) * brightest // 255).astype(np.uint16)
+    photo = read_photo(saved(Image.fromarray(step * dark), tmp_path / "dark.png"))
+    assert (photo.tone, photo.white, photo.full_scale) == ("srgb", None, 65535)
+
+
+@pytest.mark.parametrize(
+    ("array", "tone", "says"),
+    [
+        (np.zeros((64, 64), np.int32), "srgb", "uint8 or uint16"),
+        (np.zeros((64, 64), float), "srgb", "uint8 or uint16"),
+        (np.zeros((64, 64, 3), np.uint8), "srgb", r"\(64, 64, 3\)"),
+        (np.zeros((64, 64), np.uint8), "Linear", "one of srgb, linear"),
+    ],
+)
+def test_an_array_that_is_no_picture_is_misuse(array, tone, says):
+    with pytest.raises(ValueError, match=says):
+        Photo(grey=array, tone=tone, name="camera", sha256="")
+
+
 @pytest.mark.parametrize("orientation", range(1, 9))
 @pytest.mark.parametrize("suffix", [".jpg", ".png", ".tif"])
 def test_orientation_is_not_applied(tmp_path, grey, orientation, suffix):

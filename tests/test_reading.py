@@ -239,6 +239,28 @@ def test_compression(quality, expected):
     assert outcome(reading, "compression") == expected
 
 
+@pytest.mark.parametrize(("spread", "expected"), [(0.05, "warn"), (0.099, "warn"), (0.1, "pass")])
+def test_a_rim_about_a_nearly_flat_face_is_looked_at(stages, spread, expected):
+    stages(rim=replace(RIM, bowl_spread=spread))
+    assert outcome(measure_photo(PHOTO, SCALE, TEST, on=TODAY), "bowl-shading") == expected
+
+
+@pytest.mark.usefixtures("stages")
+@pytest.mark.parametrize(("white", "stated"), [(4095, False), (4095, True), (None, False)])
+def test_values_taken_for_those_of_a_sensor_are_told(white, stated):
+    photo = replace(PHOTO, tone="linear", white=white, tone_stated=stated)
+    told = [c for c in measure_photo(photo, SCALE, TEST, on=TODAY).checks if c.code == "tone-taken"]
+    assert bool(told) == (white is not None and not stated)
+    assert all(check.outcome == "warn" and "12 bits" in check.message for check in told)
+
+
+@pytest.mark.parametrize("lay_deg", [math.nan, math.inf])
+def test_a_lay_that_is_no_direction_is_misuse(lay_deg):
+    for measure in (measure_photo, measure_all):
+        with pytest.raises(ValueError, match="direction in degrees"):
+            measure(PHOTO, SCALE, TEST, lay_deg=lay_deg)
+
+
 @pytest.mark.parametrize(("U_mm", "expected"), [(0.0199, "pass"), (0.0201, "warn")])
 def test_resolution_is_half_a_percent_of_d(stages, U_mm, expected):
     # ISO 6506-2: the measuring system permits estimating d to ±0.5 %, from memory

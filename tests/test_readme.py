@@ -3,6 +3,9 @@
 import ast
 import re
 import shlex
+import subprocess
+import sys
+import textwrap
 from pathlib import Path
 from typing import get_args, get_type_hints
 
@@ -108,3 +111,14 @@ def test_the_map_for_developers_names_every_part():
         if path.name not in {"__init__.py", "__pycache__", "py.typed"}
     }
     assert {part for part in parts if f"`{part}`" not in text} == set()
+
+
+@pytest.mark.slow
+def test_the_program_in_your_own_code_is_typed(tmp_path):
+    """The example type-checks: what `if reading:` leaves is known to a type checker."""
+    code = README.split("## The program in your own code")[1].split("\n\nHow")[0]
+    path = tmp_path / "example.py"
+    path.write_text(textwrap.dedent(code.strip("\n")), encoding="utf-8")
+    words = [sys.executable, "-m", "mypy", "--strict", "--cache-dir", str(tmp_path), str(path)]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert "no issues found" in done.stdout, done.stdout

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Literal
 
 __all__ = ["Refusal", "program_fault"]
 
@@ -29,7 +30,7 @@ class Refusal:
     message: str
     evidence: Mapping[str, float | str] = field(default_factory=lambda: _NOTHING, compare=False)
 
-    def __bool__(self) -> bool:
+    def __bool__(self) -> Literal[False]:
         return False
 
 

@@ -82,6 +82,10 @@ def test_the_hardness_that_was_written_counts_and_not_what_it_should_have_been()
     ("earlier", "more", "why"),
     [
         (Earlier(mean_mm=3.5, hbw=302.0), {}, ""),
+        (Earlier(d1_mm=3.5, d2_mm=3.51, mean_mm=3.5), {}, ""),  # rounded, as a person does
+        (Earlier(d1_mm=3.5, d2_mm=3.51, mean_mm=3.51), {}, ""),
+        (Earlier(d1_mm=3.5, d2_mm=3.51, mean_mm=3.52), {}, "arithmetic"),
+        (Earlier(d1_mm=3.5, d2_mm=3.5, mean_mm=3.7), {}, "arithmetic"),
         (Earlier(mean_mm=3.5, hbw=300.0), {}, "arithmetic"),
         (Earlier(mean_mm=3.5, hbw=203.0), {}, "arithmetic"),
         (Earlier(mean_mm=3.5), {"status": "refused"}, "refused-now"),
@@ -150,3 +154,21 @@ def test_a_hardness_cut_off_after_its_last_figure_is_no_slip(diameter):
     value = brinell(round(diameter, 2), TEST)
     hbw = float(math.floor(value)) if value >= 100 else math.floor(10 * value) / 10
     assert difference(record(Earlier(mean_mm=diameter, hbw=hbw), diameter)).why == ""
+
+
+@pytest.mark.parametrize("one", [{"d1_mm": 3.5}, {"d2_mm": 3.5}])
+def test_one_diameter_alone_is_no_mean(one):
+    alone = Earlier(**one)
+    assert alone.single
+    assert difference(record(alone)) is None
+    by_hbw = difference(record(Earlier(**one, hbw=302.0)))
+    assert by_hbw.old_mm == pytest.approx(diameter_for(302.0, TEST))
+    assert not any(
+        told.single
+        for told in (
+            Earlier(),
+            Earlier(d1_mm=3.5, d2_mm=3.5),
+            Earlier(mean_mm=3.5),
+            Earlier(**one, hbw=302.0),
+        )
+    )

@@ -147,7 +147,7 @@ def test_a_hardness_nobody_has_is_told_by_its_upper_limit(tmp_path):
 def test_a_mean_from_what_there_is():
     assert Earlier(d1_mm=3.0, d2_mm=3.2).diameter_mm == pytest.approx(3.1)
     assert Earlier(d1_mm=3.0, mean_mm=3.3).diameter_mm == 3.3
-    assert Earlier(d2_mm=3.2).diameter_mm == 3.2
+    assert Earlier(d2_mm=3.2).diameter_mm is None  # the indent may be oval
     assert Earlier(hbw=200.0).diameter_mm is None
 
 

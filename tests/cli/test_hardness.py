@@ -134,6 +134,29 @@ def test_results_of_measure_on_standard_input() -> None:
     assert reading["u_hbw"] == pytest.approx(0.004 * slope, rel=0.01)
 
 
+def test_what_did_not_pass_when_it_was_measured_is_told_again_once() -> None:
+    def checks(**outcomes: str) -> list[dict[str, str]]:
+        return [
+            {"code": code, "outcome": outcome, "message": f"{code} it is", "source": "the standard"}
+            for code, outcome in outcomes.items()
+        ]
+
+    lines = [
+        _result(
+            4.0, photo="a.jpg", checks=checks(resolution="warn", certificate="warn", date="pass")
+        ),
+        _result(4.02, photo="b.jpg", checks=checks(certificate="warn", date="fail")),
+    ]
+    result = _call("--test", "10/3000", "-", "--json", stdin="\n".join(lines))
+    told = [(c["outcome"], c["message"]) for c in json.loads(result.stdout)["checks"]]
+    assert result.exit_code == 1
+    assert told[-3:] == [
+        ("warn", "a.jpg: resolution it is"),
+        ("warn", "a.jpg and 1 more: certificate it is"),
+        ("fail", "b.jpg: date it is"),
+    ]
+
+
 def test_budgets_of_results_are_used(tmp_path: Path) -> None:
     parts = [
         {"name": "scale", "u_mm": 0.003, "dof": None, "how": "", "common": True},

@@ -103,6 +103,7 @@ def test_from_spreadsheet_to_table(archive, tmp_path):
     ]
     assert (tmp_path / "old-new.png").read_bytes().startswith(b"\x89PNG")
     assert "3 worth pulling" in done.stdout
+    assert "4 measured (4 of them now), 1 refused, 3 not read" in done.stdout
     assert "qualified person" in done.stdout
     assert "line 9: 'd1 (mm)' must be a number" in done.stderr
     assert "line 10: names the same photo as line 2" in done.stderr

@@ -44,9 +44,10 @@ class Difference:
         E_n, from memory): beyond ±1 they disagree.
     why : str
         Why the piece is worth pulling from the drawer: ``disagrees``; ``arithmetic``, the earlier
-        hardness does not follow from the earlier diameter; ``failed-check``; ``refused-now``;
-        ``no-number``, the earlier figures cannot be those of this test; ``too-far-apart``, they
-        cannot be those of this indent, and nothing is computed from them. Empty when it is not.
+        hardness does not follow from the earlier diameter, or a mean not from its two;
+        ``failed-check``; ``refused-now``; ``no-number``, the earlier figures cannot be those of
+        this test; ``too-far-apart``, they cannot be those of this indent, and nothing is computed
+        from them. Empty when it is not.
     """
 
     old_mm: float | None
@@ -125,11 +126,16 @@ def _why(record: Mapping[str, Any], earlier: Earlier, test: TestCondition, error
         )
         if abs(by_formula - earlier.hbw) > slack:
             return "arithmetic"
+    written, of_two = earlier.mean_mm, earlier.diameter_mm
+    apart_mm = 0.0 if written is None or of_two is None else abs(written - of_two)
+    if apart_mm > _TABLE_STEP_MM / 2.0 + _LAST_BITS_MM:
+        return "arithmetic"
     if any(check["outcome"] == "fail" for check in record["checks"]):
         return "failed-check"
     return ""
 
 
+_LAST_BITS_MM = 1e-9  # of a mean of two decimals
 _TABLE_STEP_MM = 0.01  # step of the printed d-to-HBW tables that people read hardness from
 
 

@@ -34,10 +34,16 @@ class Earlier:
 
     @property
     def diameter_mm(self) -> float | None:
-        """Mean diameter, None when only the hardness was kept."""
+        """Mean diameter, None when only the hardness was kept, or one diameter of the two."""
         if self.d1_mm is not None and self.d2_mm is not None:
             return (self.d1_mm + self.d2_mm) / 2.0
-        return self.mean_mm if self.mean_mm is not None else self.d1_mm or self.d2_mm
+        return self.mean_mm
+
+    @property
+    def single(self) -> bool:
+        """Whether one diameter is all that was kept: of an oval indent it is no mean."""
+        told = (self.d1_mm, self.d2_mm, self.mean_mm, self.hbw)
+        return sum(value is not None for value in told) == 1 and told[2:] == (None, None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,9 +47,11 @@ class Comparison:
     too_far_apart : int
         Photos whose earlier figures are of another indent or unit, or of none that this test can
         make; they are in none of the above but `pulled`.
-    rows, refused, unreadable, failed : int
-        Rows written; of them refused, without a photo that could be read (lines of the manifest
-        that cannot be used among them), and with a check that failed.
+    single : int
+        Photos of which one diameter alone had been kept; nothing is held against them.
+    rows, measured, refused, unreadable, failed : int
+        Rows written; of them with a number, refused, without a photo that could be read (lines of
+        the manifest that cannot be used among them), and with a check that failed.
     not_yet : int
         Photos that the ledger does not have, because the run was stopped.
     """
@@ -59,7 +61,9 @@ class Comparison:
     error: array[float] = field(default_factory=lambda: array("d"))
     pulled: list[dict[str, Any]] = field(default_factory=list)
     too_far_apart: int = 0
+    single: int = 0
     rows: int = 0
+    measured: int = 0
     refused: int = 0
     unreadable: int = 0
     failed: int = 0
@@ -68,6 +72,7 @@ class Comparison:
     def count(self, row: Mapping[str, Any]) -> None:
         """Count one row."""
         self.rows += 1
+        self.measured += row["status"] == "measured"
         lost = row["status"] == "refused" and row["sha256"] is None
         self.unreadable += lost and row["refusal"] != REPEATED
         self.refused += row["status"] == "refused" and not lost
@@ -140,6 +145,7 @@ def write_results(
                     continue
                 row = _row(item, entry, columns, places)
                 comparison.count(row)
+                comparison.single += isinstance(item, Item) and item.earlier.single
                 found = _compared(item, entry, resolution_mm)
                 if found is not None:
                     row |= _named(found)

@@ -35,8 +35,8 @@ class Given:
     refused : int
         How many results hold no diameters.
     checks : tuple of Check
-        What failed when the results were measured, each with its photo, and two photos that look
-        like one indent.
+        What failed or was warned of when the results were measured, with its photo or the first
+        of several, and two photos that look like one indent.
     pictures : frozenset of str
         Hashes of the photos of the results, where they are known.
     """
@@ -80,7 +80,7 @@ def indents_from(
     if given and len(given) <= 2 and all(_is_number(word) for word in given):
         return Given((_typed(given[0], given[-1], resolution_mm),), 0)
     indents: list[Indent] = []
-    failed: list[Check] = []
+    results: list[Result] = []
     met: dict[tuple[str, int], str] = {}
     refused = 0
     for word in given:
@@ -97,9 +97,9 @@ def indents_from(
                 refused += 1
             elif not _came_before(result, met):
                 indents.append(result.indent)
-                failed += _failed(result)
+                results.append(result)
     pictures = frozenset(sha256 for sha256, _ in met if sha256)
-    return Given(tuple(indents), refused, tuple(failed), pictures)
+    return Given(tuple(indents), refused, tuple(_told(results)), pictures)
 
 
 def held_against(
@@ -204,10 +204,16 @@ def _came_before(result: Result, met: dict[tuple[str, int], str]) -> bool:
     return False
 
 
-def _failed(result: Result) -> Iterator[Check]:
-    for check in result.checks:
-        if check.outcome == "fail":
-            yield replace(check, message=f"{result.name}: {check.message}")
+def _told(results: Iterable[Result]) -> Iterator[Check]:
+    """What did not pass when results were measured; what says the same of several, once."""
+    met: dict[Check, list[str]] = {}
+    for result in results:
+        for check in result.checks:
+            if check.outcome != "pass":
+                met.setdefault(check, []).append(result.name)
+    for check, names in met.items():
+        more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+        yield replace(check, message=f"{names[0]}{more}: {check.message}")
 
 
 def _results(word: str, test: TestCondition) -> Iterator[Result]:

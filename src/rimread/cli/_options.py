@@ -40,7 +40,9 @@ Test = Annotated[
 Rules = Annotated[str, typer.Option(help="Whose limits: iso, astm or a rules file (TOML).")]
 Tone = Annotated[
     ToneCurve | None,
-    typer.Option(help="Tone curve of the camera. [default: what the file says, else srgb]"),
+    typer.Option(
+        help="Tone curve of the camera. [default: what the file says, else srgb; see README]"
+    ),
 ]
 PictureSize = Annotated[
     str | None, typer.Option(metavar="WxH", help="Picture size to ask of the camera.")

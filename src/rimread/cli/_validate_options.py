@@ -30,7 +30,9 @@ Like = Annotated[
 ]
 Tone = Annotated[
     ToneCurve | None,
-    typer.Option(help="Tone curve of that photo. [default: what the file says, else srgb]"),
+    typer.Option(
+        help="Tone curve of that photo. [default: what the file says, else srgb; see README]"
+    ),
 ]
 Light = Annotated[
     list[str] | None,

@@ -230,6 +230,7 @@ def _record(tally: Tally, compared: Comparison, head: tuple[int, str]) -> dict[s
         "new_minus_old_mean_mm": compared.mean_mm if compared.error else None,
         "new_minus_old_sd_mm": compared.sd_mm if several else None,
         "too_far_apart": compared.too_far_apart,
+        "single_diameters": compared.single,
         "disagreeing": compared.disagreeing,
         "worth_pulling": len(compared.pulled),
         "ledger_entries": head[0],
@@ -244,11 +245,11 @@ def _print(
 
     rows = "1 row" if compared.rows == 1 else f"{compared.rows} rows"
     print(
-        f"{rows} in {out}: {tally.measured} measured now, {tally.before} done "
-        f"before, {compared.refused} refused, {compared.unreadable} not read"
+        f"{rows} in {out}: {compared.measured} measured ({tally.measured} of them now), "
+        f"{compared.refused} refused, {compared.unreadable} not read"
     )
     for code, count in tally.reasons.most_common():
-        print(f"  {count:7} refused now: {code}")
+        print(f"  {count:7} without a number now: {code}")
     if compared.failed:
         print(f"  {compared.failed:7} measured with a check that failed; the table says which")
     if tally.duplicates:
@@ -263,6 +264,11 @@ def _print(
         print(
             f"{compared.too_far_apart} not compared: the earlier result is of another indent, in "
             "another unit or a slip of the pen"
+        )
+    if compared.single:
+        print(
+            f"{compared.single} not compared: one diameter of two is no mean; where people read "
+            "one alone, name its column 'mean'"
         )
     if compared.pulled:
         where = f", listed in {pull}" if pull else "; --pull FILE lists them"

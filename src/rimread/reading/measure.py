@@ -69,7 +69,13 @@ def measure_photo(
     Reading or Refusal
         A refusal of `find_rim` is handed on as it is; the ones from here are ``photo-size`` (the
         scale was made with photos of another size) and ``larger-than-ball``.
+
+    Raises
+    ------
+    ValueError
+        If the lay is no direction, or the rules have no such name.
     """
+    _judge_lay(lay_deg)
     if (photo.width_px, photo.height_px) != (scale.width_px, scale.height_px):
         return _other_size(photo, scale)
     rim = find_rim(photo)
@@ -115,6 +121,7 @@ def measure_all(
         ``about_diameter_px`` in its evidence. A single refusal where no indent can be read, two
         overlap, or the photo or the scale is not the right one.
     """
+    _judge_lay(lay_deg)
     if (photo.width_px, photo.height_px) != (scale.width_px, scale.height_px):
         return _other_size(photo, scale)
     sighted = sight_indents(photo)
@@ -204,6 +211,11 @@ def _reading(
         ),
         tone=photo.tone,
     )
+
+
+def _judge_lay(lay_deg: float | None) -> None:
+    if lay_deg is not None and not math.isfinite(lay_deg):
+        raise ValueError(f"lay_deg is a direction in degrees (got {lay_deg})")
 
 
 def _widened(found: Diameters, beyond: Sequence[Component]) -> Diameters:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import final
 
 from rimread import __version__
 from rimread.check import Check
@@ -15,6 +16,7 @@ from rimread.rim import Rim
 __all__ = ["Reading", "indent_of"]
 
 
+@final  # so that a type checker knows what `if reading:` leaves
 @dataclass(frozen=True, slots=True, eq=False)
 class Reading:
     """What one photo says, with everything it rests on.
