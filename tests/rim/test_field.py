@@ -112,6 +112,7 @@ def test_one_lit_corner_is_enough(simulated, corner):
     assert black_surround(replace(photo, grey=grey)) is None
 
 
+@pytest.mark.usefixtures("even_bowls")
 @pytest.mark.parametrize("radius", [60.0, 90.0, 110.0])
 def test_a_small_bright_bowl_on_black_metal_is_no_field(radius):
     """The field of view covers two fifths of a picture and more; a bowl may look like one."""

@@ -80,6 +80,7 @@ def test_no_break_is_seen_under_grease():
     assert located.log_odds[turn > 52].min() > 5
 
 
+@pytest.mark.usefixtures("even_bowls")
 @pytest.mark.parametrize("turn_deg", [40.0, 80.0])
 def test_grease_does_not_bend_the_ellipse(turn_deg):
     """The grease ends along arcs of circles of its own, a good deal inside and outside the rim."""

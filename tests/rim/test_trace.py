@@ -125,6 +125,7 @@ def traced(photo):
     return rim
 
 
+@pytest.mark.usefixtures("even_bowls")
 @pytest.mark.parametrize("blur", [0.8, 1.2, 2.0])
 @pytest.mark.parametrize("inner", [0.45, 0.08])
 def test_a_painted_outline_is_traced_to_a_twentieth_of_a_pixel(inner, blur):
@@ -136,6 +137,7 @@ def test_a_painted_outline_is_traced_to_a_twentieth_of_a_pixel(inner, blur):
     assert rim.blur_px == pytest.approx(np.hypot(blur, 1e-9), rel=0.35)
 
 
+@pytest.mark.usefixtures("even_bowls")
 @settings(max_examples=8)
 @given(
     st.floats(180, 300),
@@ -158,6 +160,7 @@ def test_a_bowl_lit_from_one_side_is_traced():
     assert rim.coverage > 0.7
 
 
+@pytest.mark.usefixtures("even_bowls")
 def test_the_wrong_tone_curve_moves_the_rim_and_an_assumed_one_says_so():
     """Why grey values are decoded: blurred edges move to the darker side by up to 0.4 blurs."""
     shot = painted(inner=0.6, outer=0.05, blur=2.0)
