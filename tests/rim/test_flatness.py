@@ -43,8 +43,8 @@ def test_a_matte_bowl_varies_by_the_cosine_of_its_slope(d_over_ball, brightness)
         return brightness * np.sqrt(1 - (share * d_over_ball) ** 2)
 
     spread = spread_within(within(light), RING)
-    # areas: a twentieth lies within s^2 = 0.05, all but one within 0.95, of 0.85 of the radius
-    low, middle, high = (light(0.85 * math.sqrt(share)) for share in (0.95, 0.5, 0.05))
+    # equal areas: half of them lie within s^2 = 0.5 and all but a twentieth within 0.95, of 0.85 R
+    low, middle, high = (light(0.85 * math.sqrt(share)) for share in (0.95, 0.5, 0.0))
     assert spread == pytest.approx((high - low) / middle, rel=0.15, abs=0.002)
 
 
@@ -52,7 +52,13 @@ def test_neither_the_size_nor_the_place_of_the_ring_matters():
     for radius in (40.0, 110.0, 150.0):
         photo = within(lambda s: 0.5 - 0.2 * s**2, radius=radius)
         spread = spread_within(photo, Ellipse(160.3, 158.6, radius))
-        assert spread == pytest.approx(0.2 * 0.85**2 * 0.9 / (0.5 - 0.1 * 0.85**2), rel=0.06)
+        assert spread == pytest.approx(0.2 * 0.85**2 * 0.95 / (0.5 - 0.1 * 0.85**2), rel=0.06)
+
+
+def test_a_glint_in_the_middle_of_a_dark_bowl_speaks_for_a_bowl():
+    """As light along the axis shows it: what is not level throws it past the lens."""
+    spread = spread_within(within(lambda s: np.where(s < 0.1, 0.9, 0.03)), RING)
+    assert spread > 1.0
 
 
 def test_black_within_is_flat():
