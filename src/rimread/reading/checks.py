@@ -30,8 +30,8 @@ LEAST_JPEG_QUALITY = 60
 moves a rim by 0.016 px and adds a third to its scatter, 70 does nothing)."""
 NEARLY_FLAT = 0.1
 """A face as even as this within its rim is looked at by a person: of 4195 simulated indents five
-are, and of drawn stickers, holes, bolt heads and spot faces most (own trials; see
-`rimread.rim.flatness`)."""
+are, and of round things drawn on bare metal some more than are refused as flat
+(tests/accuracy/other_things.py). Own choice."""
 SAME_PLACE_PX, SAME_SIZE = 3.0, 5e-4
 """Two pictures of one indent that was not moved differ by less; two indents hardly ever do."""
 
