@@ -5,6 +5,8 @@ The figures are those of `renderings.py` over the sample pictures and of `simula
 
 import math
 
+import altered
+import other_things
 import pytest
 import renderings
 import simulated
@@ -129,3 +131,21 @@ def test_errors_of_simulated_photos(many):
     assert of.median <= 0.001
     assert of.p95 <= 0.003
     assert abs(of.bias) <= 0.0003
+
+
+@pytest.mark.slow
+def test_no_coloured_line_along_the_rim_gets_a_number_and_each_way_is_told():
+    found = altered.altered((OTHER_SEED, "clean-0"))
+    assert [one.group for one in found] == [way for ways in altered.WAYS.values() for way in ways]
+    coloured = [one for one in found if one.group.startswith(("green 1", "green 2", "red"))]
+    assert len(coloured) == 4
+    assert not any(one.measured for one in coloured)
+    assert next(one for one in found if one.group == "nothing").covered
+
+
+@pytest.mark.slow
+def test_round_things_are_drawn_alike_each_time_and_some_are_told_flat():
+    first, again = (other_things.drawn("sticker or paint", 0, 1).picture for _ in range(2))
+    assert (first == again).all()
+    said = [other_things.told(("sticker or paint", 0, index)) for index in range(6)]
+    assert "flat-inside" in said

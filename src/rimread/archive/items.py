@@ -42,8 +42,8 @@ class Earlier:
     @property
     def single(self) -> bool:
         """Whether one diameter is all that was kept: of an oval indent it is no mean."""
-        told = (self.d1_mm, self.d2_mm, self.mean_mm, self.hbw)
-        return sum(value is not None for value in told) == 1 and told[2:] == (None, None)
+        one = (self.d1_mm is None) != (self.d2_mm is None)
+        return one and self.mean_mm is None and self.hbw is None
 
 
 @dataclass(frozen=True, slots=True)

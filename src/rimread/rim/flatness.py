@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from rimread.photo import Photo, linear_light
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
+from rimread.rim.sampling import rays_from
 
 __all__ = ["flat_face", "spread_within"]
 
@@ -57,7 +58,7 @@ def flat_face(spread: float) -> Refusal | None:
 
 
 def _light_within(photo: Photo, ellipse: Ellipse) -> NDArray[np.floating]:
-    """Smoothed light at places of equal area within an ellipse: (RINGS, ANGLES)."""
+    """Smoothed light at places of equal area within an ellipse: (ANGLES, RINGS)."""
     reach = np.array([ellipse.width, ellipse.height]) / 2
     centre = np.array([ellipse.x, ellipse.y])
     first, last = np.floor(centre - reach).astype(int), np.ceil(centre + reach).astype(int) + 1
@@ -66,9 +67,8 @@ def _light_within(photo: Photo, ellipse: Ellipse) -> NDArray[np.floating]:
     part = photo.grey[first[1] : last[1] : step, first[0] : last[0] : step]
     across = 2 * round(SMOOTHED * ellipse.m / step / 2) + 1
     smooth = cv2.blur(linear_light(photo, part), (across, across))
-    shares = INNER * np.sqrt((np.arange(RINGS) + 0.5) / RINGS)
+    x, y = (centre - first) / step
+    inner = Ellipse(x, y, ellipse.m / step, ellipse.e / step, ellipse.f / step)
     t = np.linspace(0, 2 * np.pi, ANGLES, endpoint=False)
-    places = centre - first + shares[:, None, None] * (ellipse.points(t) - centre)
-    x, y = np.moveaxis(places / step, 2, 0).astype(np.float32)
-    light = cv2.remap(smooth, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(light)
+    light, _ = rays_from(smooth, inner, t, INNER * np.sqrt((np.arange(RINGS) + 0.5) / RINGS))
+    return light
