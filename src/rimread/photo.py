@@ -181,7 +181,9 @@ def chroma(photo: Photo) -> NDArray[np.uint8] | None:
     return _channels(half, 2, 1)
 
 
-def _channels(picture: NDArray[np.integer | np.floating], first: int, second: int) -> NDArray[np.uint8]:
+def _channels(
+    picture: NDArray[np.integer | np.floating], first: int, second: int
+) -> NDArray[np.uint8]:
     """Two channels of a picture: numpy's copy of a slice takes ten times longer."""
     two = np.empty((*picture.shape[:2], 2), np.uint8)
     cv2.mixChannels([picture], [two], [first, 0, second, 1])

@@ -84,36 +84,3 @@ def test_no_number_lies_far_outside_its_uncertainty(scene, seed):
 @given(scenes(), st.integers(0, 2**32))
 def test_no_number_lies_far_outside_its_uncertainty_in_many(scene, seed):
     check(scene, seed)
-
-
-@pytest.mark.slow
-@pytest.mark.xfail(reason="still open", raises=AssertionError, strict=True)
-def test_a_small_bowl_whose_glint_lies_near_the_rim_is_read_in_its_place():
-    """Lit from one side: on the bright side the rim lies 6 px inside what is read, within U."""
-    scene = Scene(
-        indents=(
-            Indent(
-                d1_mm=1.5,
-                d2_mm=1.5,
-                ball_mm=2.5,
-                recovery=1.03125,
-                pile=0.09375,
-                pile_width=0.25,
-                crest=0.0,
-                edge_round_mm=0.00045,
-            ),
-        ),
-        surface=Surface(finish="ground", finish_um=0.25, lay_deg=0.0),
-        light=Light(kind="side", elevation_deg=51.0, azimuth_deg=0.0),
-        camera=Camera(
-            width_px=SIDE_PX,
-            height_px=SIDE_PX,
-            px_per_mm=80.0,
-            k1_half_diagonal=0.0,
-            blur_px=1.0,
-            exposure=0.25,
-            tone="srgb",
-            jpeg_quality=None,
-        ),
-    )
-    check(scene, 0)

@@ -6,23 +6,22 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import gates
-from rimread.rim.ellipse import Ellipse, largest_move, moved_by_offsets
+from rimread.rim.contest import inner_flank, rounder
+from rimread.rim.ellipse import Ellipse
 from rimread.rim.field import CUT_BY_FIELD, black_surround, filled, reaches_into
 from rimread.rim.flatness import flat_face, spread_within
-from rimread.rim.locate import Located, Settled, locate, log_likelihood, settle
+from rimread.rim.locate import settle
 from rimread.rim.marks import drawn_along
 from rimread.rim.model import Rim
-from rimread.rim.profiles import half_px
+from rimread.rim.placed import Placed, placed_on
 from rimread.rim.seed import Seed, ring_seeds
-from rimread.rim.shapes import nearest_blur
 from rimread.rim.threads import one_thread
 from rimread.rim.tone import tone_uncertainty_px
-from rimread.rim.trace import FLANK_APART_PX, Ring, edge_inside, rings_about, rings_near
+from rimread.rim.trace import Ring, rings_about, rings_near
 
 __all__ = ["Sighted", "find_rim", "find_rims", "sight_indents"]
 
@@ -44,25 +43,6 @@ BOWL = 2.6
 OWN_RADII = (0.75, 1.35)
 """A later seed whose paths end at other radii, on a stronger ring about or inside its own, is
 searched once more within these: seeds lie a fifteenth apart."""
-PASSES = 4
-NEARLY_SETTLED_PX, SETTLED_PX = 2.0, 1.0
-"""Profiles are taken anew along the moved ellipse until it moves by less, at first and at last, and
-at last until the blur stays too; the places searched stay those of the first blur."""
-STRONG = 3.0
-"""Logarithm of how much likelier one of two edges must be: 20 to 1, from where on evidence is
-called strong (Kass & Raftery 1995, see `rimread.rim.locate`)."""
-LOST_FACTOR = 2.0
-"""An ellipse that one pass makes half or twice as large has lost its rim."""
-CONSENSUS_PX = 1.0
-"""Reach within which places agree on an ellipse, a few times the uncertainty of one on a sharp rim:
-a stain has an edge of its own, and a fit to all places would bend towards it."""
-FIT_FLOOR_PX = 0.1
-"""Scatter below a tenth of a pixel is not believed when points are rejected."""
-PLACE_FLOOR_PX = 0.3
-"""Added to a place's own uncertainty when points are weighted: rims are never better circles."""
-CLIPPED_BLURS = 2.0
-"""Added instead, in blurs, where an arc is clipped: its edge may lie anywhere in its blur, on
-either side, and farther off in a glint that covers the rim. Own choice."""
 
 
 @one_thread
@@ -265,21 +245,10 @@ def _weight(ring: Ring) -> float:
     return ring.evidence * ring.agreement * float(np.sqrt(ring.ellipse.m))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Placed:
-    """Places along a rim and the ellipse through them."""
-
-    located: Located
-    points_px: NDArray[np.floating]
-    weights: NDArray[np.floating]
-    ellipse: Ellipse
-    moved_px: float
-
-
 def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
-    found = _placed_on(photo, ring.ellipse)
-    if isinstance(found, _Placed):
-        found = _inner_flank(photo, found)
+    found = placed_on(photo, ring.ellipse)
+    if isinstance(found, Placed):
+        found = inner_flank(photo, rounder(photo, found))
     if isinstance(found, Refusal):
         return found
     located, weights = found.located, found.weights
@@ -302,99 +271,3 @@ def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
     )
     refusal = gates.seen(rim, shown, speaking=broken & ~located.clipped, moved_px=found.moved_px)
     return rim if refusal is None else refusal
-
-
-def _settled_on(photo: Photo, ellipse: Ellipse) -> Settled | Refusal:
-    for _ in range(PASSES):
-        settled = settle(photo, ellipse)
-        if isinstance(settled, Refusal):
-            return settled
-        if _lost(settled.ellipse, ellipse):
-            return gates.LOST
-        step, ellipse = largest_move(settled.ellipse, ellipse), settled.ellipse
-        if step < NEARLY_SETTLED_PX:
-            break
-    return settled
-
-
-def _placed_on(photo: Photo, ellipse: Ellipse) -> _Placed | Refusal:
-    settled = _settled_on(photo, ellipse)
-    if isinstance(settled, Refusal):
-        return settled
-    for _ in range(PASSES):
-        found = _placed(photo, settled)
-        if isinstance(found, Refusal):
-            return found
-        if _lost(found.ellipse, settled.ellipse):
-            return gates.LOST
-        before, blur = settled.blur_px, nearest_blur(found.located.blur_px)
-        settled = replace(settled, ellipse=found.ellipse, blur_px=blur)
-        if found.moved_px < SETTLED_PX and blur == before:
-            break
-    return found
-
-
-def _lost(moved: Ellipse, ellipse: Ellipse) -> bool:
-    """Whether what was followed is no longer the same ring: chance places may turn one over."""
-    return not 1 / LOST_FACTOR < moved.m / ellipse.m < LOST_FACTOR
-
-
-def _inner_flank(photo: Photo, found: _Placed) -> _Placed | Refusal:
-    """The same, or the places on an edge inside where these explain the light of both far better.
-
-    Otherwise they are a rival, unless they explain it worse and lie away from where the edge was
-    seen, or far worse and are far less sharp: an outer edge's bowl explains the inner one, too.
-    """
-    inside = edge_inside(photo, found.ellipse)
-    if inside is None:
-        return found
-    other = _placed_on(photo, inside)
-    if isinstance(other, Refusal):
-        return found
-    apart = float(np.ceil(found.ellipse.m - other.ellipse.m))
-    if apart <= FLANK_APART_PX:
-        return found
-    blurs = (found.located.blur_px, other.located.blur_px)
-    half = half_px(max(blurs))
-    now, then = (
-        log_likelihood(photo, one.ellipse, blur_px=one.located.blur_px, span_px=span)
-        for one, span in ((found, (-apart - half, half)), (other, (-half, apart + half)))
-    )
-    if then > now + STRONG:
-        return other
-    seen = then > now or abs(other.ellipse.m - inside.m) <= apart  # where an edge seemed to be
-    rival = seen and (then > now - STRONG or blurs[1] < gates.AS_SHARP * blurs[0])
-    return gates.rivalled(found.ellipse, other.ellipse) if rival else found
-
-
-def _placed(photo: Photo, settled: Settled) -> _Placed | Refusal:
-    located, ellipse = locate(photo, settled), settled.ellipse
-    if isinstance(located, Refusal):
-        return located
-    moved, _, weights = moved_by_offsets(
-        ellipse,
-        located.t,
-        located.q_px,
-        _prior_weights(located),
-        floor=FIT_FLOOR_PX,
-        consensus=CONSENSUS_PX,
-    )
-    return _Placed(
-        located=located,
-        points_px=ellipse.points(located.t) + located.q_px[:, None] * ellipse.normals(located.t),
-        weights=weights,
-        ellipse=moved,
-        moved_px=largest_move(moved, ellipse),
-    )
-
-
-def _prior_weights(located: Located) -> NDArray[np.floating]:
-    """Weights of the places before any is rejected.
-
-    Where no break is seen a place says only where the search was, and gets no weight as long as
-    half of the turn is seen.
-    """
-    floor = np.where(located.clipped, CLIPPED_BLURS * located.blur_px, PLACE_FLOOR_PX)
-    weights = located.inside / (located.u_px**2 + floor**2)
-    seen = gates.found(located)
-    return np.asarray(np.where(seen, weights, 0.0) if seen.mean() > 0.5 else weights)

@@ -1,0 +1,107 @@
+"""Whether another edge near the one found is the rim: both explain the same light, one better."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from rimread.photo import Photo
+from rimread.refusal import Refusal
+from rimread.rim import gates
+from rimread.rim.ellipse import Ellipse, largest_move
+from rimread.rim.locate import log_likelihood
+from rimread.rim.placed import Placed, placed_on
+from rimread.rim.profiles import half_px
+from rimread.rim.trace import FLANK_APART_PX, edge_inside
+
+__all__ = ["inner_flank", "rounder"]
+
+STRONG = 3.0
+"""Logarithm of how much likelier one of two edges must be: 20 to 1, from where on evidence is
+called strong (Kass & Raftery 1995, see `rimread.rim.locate`)."""
+OVAL = 1.02
+"""A rim whose axes differ by more may have followed something else on a side: 7 of 100 simulated
+ones, most of them pressed into round bars."""
+ROUND = 0.01
+"""How oval a rim is likely to be (the scale of a Cauchy distribution): flat metal gives way alike
+all round or nearly so, rolled sheet less, a round bar not at all. Own choice."""
+HALF_AS_OVAL = 0.5
+"""A round start that ends less round than this does not speak for a round rim."""
+
+
+def rounder(photo: Photo, found: Placed) -> Placed:
+    """The same, or the places reached from a round start where these are far likelier.
+
+    Where the bowl happens to be as bright as the metal outside, the ring followed to begin with may
+    bulge out to a shadow or into the bowl: a circle about its narrow or wide axis then ends on the
+    rim. A rim that is oval indeed is reached again, or explains the light far better.
+
+    Parameters
+    ----------
+    photo : Photo
+    found : Placed
+    """
+    a, b = found.ellipse.semi_axes
+    if a < OVAL * b:
+        return found
+    starts = (replace(found.ellipse, m=m, e=0.0, f=0.0) for m in (b, a))
+    others = (placed_on(photo, start) for start in starts)
+    rounds = [other for other in others if isinstance(other, Placed) and _halved(other, found)]
+    odds = [_log_odds(photo, other, found) for other in rounds]
+    best = int(np.argmax([STRONG, *odds]))
+    return rounds[best - 1] if best else found
+
+
+def _oval(ellipse: Ellipse) -> float:
+    a, b = ellipse.semi_axes
+    return a / b - 1
+
+
+def _halved(other: Placed, found: Placed) -> bool:
+    return _oval(other.ellipse) < HALF_AS_OVAL * _oval(found.ellipse)
+
+
+def _log_odds(photo: Photo, other: Placed, found: Placed) -> float:
+    """Logarithm of how much likelier another rim is by its light and its roundness."""
+    apart = float(np.ceil(largest_move(other.ellipse, found.ellipse)))
+    half = apart + half_px(max(other.located.blur_px, found.located.blur_px))
+    there, here = (
+        log_likelihood(photo, one.ellipse, blur_px=one.located.blur_px, span_px=(-half, half))
+        - float(np.log1p((_oval(one.ellipse) / ROUND) ** 2))
+        for one in (other, found)
+    )
+    return there - here
+
+
+def inner_flank(photo: Photo, found: Placed) -> Placed | Refusal:
+    """The same, or the places on an edge inside where these explain the light of both far better.
+
+    Otherwise they are a rival, unless they explain it worse and lie away from where the edge was
+    seen, or far worse and are far less sharp: an outer edge's bowl explains the inner one, too.
+
+    Parameters
+    ----------
+    photo : Photo
+    found : Placed
+    """
+    inside = edge_inside(photo, found.ellipse)
+    if inside is None:
+        return found
+    other = placed_on(photo, inside)
+    if isinstance(other, Refusal):
+        return found
+    apart = float(np.ceil(found.ellipse.m - other.ellipse.m))
+    if apart <= FLANK_APART_PX:
+        return found
+    blurs = (found.located.blur_px, other.located.blur_px)
+    half = half_px(max(blurs))
+    now, then = (
+        log_likelihood(photo, one.ellipse, blur_px=one.located.blur_px, span_px=span)
+        for one, span in ((found, (-apart - half, half)), (other, (-half, apart + half)))
+    )
+    if then > now + STRONG:
+        return other
+    seen = then > now or abs(other.ellipse.m - inside.m) <= apart  # where an edge seemed to be
+    rival = seen and (then > now - STRONG or blurs[1] < gates.AS_SHARP * blurs[0])
+    return gates.rivalled(found.ellipse, other.ellipse) if rival else found

@@ -1,0 +1,76 @@
+"""A rim that looks oval against a round one: each has to explain the light."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rimread.diameters import diameters
+from rimread.rim import find_rim
+from rimread.rim.contest import OVAL, rounder
+from rimread.rim.ellipse import Ellipse, largest_move
+from rimread.rim.placed import Placed, placed_on
+from rimread.simulate import Camera, Indent, Light, Scene, Surface, simulate
+
+SIDE_PX = 420
+GLINT = Scene(
+    indents=(
+        Indent(
+            d1_mm=1.5,
+            d2_mm=1.5,
+            ball_mm=2.5,
+            recovery=1.03,
+            pile=0.094,
+            pile_width=0.25,
+            crest=0.0,
+            edge_round_mm=0.00045,
+        ),
+    ),
+    surface=Surface(finish="ground", finish_um=0.25),
+    light=Light(kind="side", elevation_deg=51.0, azimuth_deg=0.0),
+    camera=Camera(width_px=SIDE_PX, height_px=SIDE_PX, px_per_mm=80.0, blur_px=1.0, exposure=0.25),
+)
+"""Lit from one side, the bowl is as bright there as the metal outside, which is in shadow."""
+
+
+def lit(scene, *, seed=0):
+    return simulate(scene, rng=np.random.default_rng(seed))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_rim_beside_a_glint_is_read_in_its_place(seed):
+    """The ring that breaks best runs 6 px outside of it there."""
+    shot = lit(GLINT, seed=seed)
+    rim, true = find_rim(shot.photo()), shot.truth[0]
+    found = diameters(rim, shot.scale)
+    assert abs(found.mean_mm - true.mean_mm) <= found.budget.U < 0.02 * true.mean_mm
+    assert rim.centre_px == pytest.approx((true.centre_x_px, true.centre_y_px), abs=0.5)
+
+
+@pytest.mark.parametrize("kind", ["ring", "side", "coaxial"])
+@pytest.mark.parametrize("oval", [0.03, 0.06, 0.1])
+def test_a_rim_that_is_oval_stays_so(kind, oval):
+    """As one pressed into a round bar is."""
+    indent = replace(GLINT.indents[0], d2_mm=1.5 / (1 + oval), angle_deg=30.0)
+    camera = replace(GLINT.camera, px_per_mm=160.0)
+    light = replace(GLINT.light, kind=kind, elevation_deg=35.0)
+    shot = lit(replace(GLINT, indents=(indent,), light=light, camera=camera))
+    found = diameters(find_rim(shot.photo()), shot.scale)
+    assert found.d1_mm / found.d2_mm == pytest.approx(1 + oval, abs=0.005)
+
+
+def test_a_round_rim_is_not_contested():
+    photo = lit(replace(GLINT, light=Light(kind="ring", elevation_deg=35.0))).photo()
+    found = placed_on(photo, Ellipse(209.5, 209.5, 60.5))
+    assert isinstance(found, Placed)
+    a, b = found.ellipse.semi_axes
+    assert a < OVAL * b
+    assert rounder(photo, found) is found
+
+
+def test_the_bulge_is_left_for_the_circle():
+    photo = lit(GLINT).photo()
+    bulged = placed_on(photo, Ellipse(205.5, 209.5, 61.5, 1.7))
+    assert isinstance(bulged, Placed)
+    assert largest_move(bulged.ellipse, Ellipse(209.5, 209.5, 60.0)) > 5
+    assert largest_move(rounder(photo, bulged).ellipse, Ellipse(209.5, 209.5, 60.0)) < 0.6
