@@ -9,7 +9,7 @@ from tests.rim.drawn import light_about, taken
 
 from rimread.diameters import diameters
 from rimread.refusal import Refusal
-from rimread.rim import Rim, find, find_rim
+from rimread.rim import Rim, contest, find_rim
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.locate import log_likelihood
 from rimread.rim.shading import CHART_SLOPES, dark_feet
@@ -61,7 +61,7 @@ def test_a_wide_crest_without_a_ridge_is_not_read_wrongly(edge_round_mm):
 
 def test_the_outer_flank_would_be_taken_otherwise(monkeypatch):
     shot = crest(0.25, 0.018)
-    monkeypatch.setattr(find, "edge_inside", lambda *_: None)
+    monkeypatch.setattr(contest, "edge_inside", lambda *_: None)
     error, U = off(shot)
     assert error > 3 * U
 
@@ -81,8 +81,8 @@ def test_one_flank_must_be_twenty_times_likelier(monkeypatch, ahead, sharp, take
     """The inner one; and the outer one far sharper besides. Otherwise they are rivals."""
     shot = crest(0.25, 0.018)
     told = iter([0.0, ahead])  # of the outer, of the inner
-    monkeypatch.setattr(find, "log_likelihood", lambda *_, **__: next(told))
-    monkeypatch.setattr(find.gates, "AS_SHARP", sharp)
+    monkeypatch.setattr(contest, "log_likelihood", lambda *_, **__: next(told))
+    monkeypatch.setattr(contest.gates, "AS_SHARP", sharp)
     rim = find_rim(shot.photo())
     assert next(told, None) is None  # both were asked for
     if taken_is == "none":
