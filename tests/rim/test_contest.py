@@ -7,7 +7,7 @@ import pytest
 
 from rimread.diameters import diameters
 from rimread.rim import find_rim
-from rimread.rim.contest import OVAL, rounder
+from rimread.rim.contest import OVAL, best_explained
 from rimread.rim.ellipse import Ellipse, largest_move
 from rimread.rim.placed import Placed, placed_on
 from rimread.simulate import Camera, Indent, Light, Scene, Surface, simulate
@@ -65,7 +65,7 @@ def test_a_round_rim_is_not_contested():
     assert isinstance(found, Placed)
     a, b = found.ellipse.semi_axes
     assert a < OVAL * b
-    assert rounder(photo, found) is found
+    assert best_explained(photo, found, ()) is found
 
 
 def test_the_bulge_is_left_for_the_circle():
@@ -73,4 +73,6 @@ def test_the_bulge_is_left_for_the_circle():
     bulged = placed_on(photo, Ellipse(205.5, 209.5, 61.5, 1.7))
     assert isinstance(bulged, Placed)
     assert largest_move(bulged.ellipse, Ellipse(209.5, 209.5, 60.0)) > 5
-    assert largest_move(rounder(photo, bulged).ellipse, Ellipse(209.5, 209.5, 60.0)) < 0.6
+    assert (
+        largest_move(best_explained(photo, bulged, ()).ellipse, Ellipse(209.5, 209.5, 60.0)) < 0.6
+    )

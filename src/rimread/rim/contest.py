@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -11,15 +12,17 @@ from rimread.refusal import Refusal
 from rimread.rim import gates
 from rimread.rim.ellipse import Ellipse, largest_move
 from rimread.rim.locate import log_likelihood
-from rimread.rim.placed import Placed, placed_on
+from rimread.rim.placed import SETTLED_PX, Placed, placed_on
 from rimread.rim.profiles import half_px
-from rimread.rim.trace import FLANK_APART_PX, edge_inside
+from rimread.rim.trace import FLANK_APART_PX, Ring, edge_inside
 
-__all__ = ["inner_flank", "rounder"]
+__all__ = ["best_explained", "inner_flank"]
 
 STRONG = 3.0
 """Logarithm of how much likelier one of two edges must be: 20 to 1, from where on evidence is
 called strong (Kass & Raftery 1995, see `rimread.rim.locate`)."""
+SAME_INDENT = 0.25
+"""A ring within a quarter of the radius may be another reading of one indent. Own choice."""
 OVAL = 1.02
 """A rim whose axes differ by more may have followed something else on a side: 7 of 100 simulated
 ones, most of them pressed into round bars."""
@@ -30,36 +33,59 @@ HALF_AS_OVAL = 0.5
 """A round start that ends less round than this does not speak for a round rim."""
 
 
-def rounder(photo: Photo, found: Placed) -> Placed:
-    """The same, or the places reached from a round start where these are far likelier.
+def best_explained(photo: Photo, found: Placed, rings: Iterable[Ring]) -> Placed:
+    """The same, or the places reached from another start where they are far likelier.
 
-    Where the bowl happens to be as bright as the metal outside, the ring followed to begin with may
-    bulge out to a shadow or into the bowl: a circle about its narrow or wide axis then ends on the
-    rim. A rim that is oval indeed is reached again, or explains the light far better.
+    A ring that breaks well may be the edge of a bowl's glow, or bulge out to a shadow where the
+    bowl is as bright as the metal outside. Another ring about the same indent, or where the rim
+    looks oval a circle about its narrow or its wide axis, then ends on the rim. What is oval indeed
+    is reached again from there, or explains the light far better.
 
     Parameters
     ----------
     photo : Photo
     found : Placed
+    rings : iterable of Ring
+        All that were seen; those that are not clear or lie far off do not count.
     """
+    others = [*_from_rings(photo, found, rings), *_from_circles(photo, found)]
+    odds = [_log_odds(photo, other, found) for other in others]
+    best = int(np.argmax([STRONG, *odds]))
+    return others[best - 1] if best else found
+
+
+def _from_rings(photo: Photo, found: Placed, rings: Iterable[Ring]) -> list[Placed]:
+    starts = [found.ellipse]
+    for ring in rings:
+        near = largest_move(ring.ellipse, found.ellipse) < SAME_INDENT * found.ellipse.m
+        new = min(largest_move(ring.ellipse, start) for start in starts) > FLANK_APART_PX
+        if near and new and gates.clear(ring) is None:
+            starts.append(ring.ellipse)
+    return _elsewhere(photo, found, starts[1:])
+
+
+def _from_circles(photo: Photo, found: Placed) -> list[Placed]:
     a, b = found.ellipse.semi_axes
     if a < OVAL * b:
-        return found
-    starts = (replace(found.ellipse, m=m, e=0.0, f=0.0) for m in (b, a))
+        return []
+    circles = [replace(found.ellipse, m=m, e=0.0, f=0.0) for m in (b, a)]
+    half = HALF_AS_OVAL * _oval(found.ellipse)
+    return [one for one in _elsewhere(photo, found, circles) if _oval(one.ellipse) < half]
+
+
+def _elsewhere(photo: Photo, found: Placed, starts: Iterable[Ellipse]) -> list[Placed]:
+    """What is reached from some starts, and is not what was found."""
     others = (placed_on(photo, start) for start in starts)
-    rounds = [other for other in others if isinstance(other, Placed) and _halved(other, found)]
-    odds = [_log_odds(photo, other, found) for other in rounds]
-    best = int(np.argmax([STRONG, *odds]))
-    return rounds[best - 1] if best else found
+    return [
+        other
+        for other in others
+        if isinstance(other, Placed) and largest_move(other.ellipse, found.ellipse) > SETTLED_PX
+    ]
 
 
 def _oval(ellipse: Ellipse) -> float:
     a, b = ellipse.semi_axes
     return a / b - 1
-
-
-def _halved(other: Placed, found: Placed) -> bool:
-    return _oval(other.ellipse) < HALF_AS_OVAL * _oval(found.ellipse)
 
 
 def _log_odds(photo: Photo, other: Placed, found: Placed) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import gates
-from rimread.rim.contest import inner_flank, rounder
+from rimread.rim.contest import best_explained, inner_flank
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.field import CUT_BY_FIELD, black_surround, filled, reaches_into
 from rimread.rim.flatness import flat_face, spread_within
@@ -80,7 +80,7 @@ def _only_rim(photo: Photo) -> Rim | Refusal:
 
 def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusal:
     """The rim traced from a ring, unless a rival, a flat face or a drawn line speaks against it."""
-    result = _traced(photo, ring)
+    result = _traced(photo, ring, rings)
     if isinstance(result, Refusal):
         return result
     others = gates.rivals(result, [*rings, *rings_about(photo, ring)])
@@ -156,14 +156,14 @@ def _all_sighted(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     if refusal is not None:
         return refusal
     seeds = ring_seeds(photo, most=SEEDS_OF_SEVERAL)
-    rings = [ring for seed in seeds for ring in _rims_first(photo, rings_near(photo, seed))[:1]]
-    rings = [ring for ring in rings if gates.convincing(ring)]
-    apart = _apart(_ranked(rings))
+    near = [_rims_first(photo, rings_near(photo, seed)) for seed in seeds]
+    rings = [ring for some in near for ring in some]
+    apart = _apart(_ranked(some[0] for some in near if some and gates.convincing(some[0])))
     refusal = gates.none_overlap(apart)
     if refusal is not None:
         return refusal
     sighted = [
-        Sighted(ring.ellipse, _unrivalled(photo, ring, ()) if refused is None else refused)
+        Sighted(ring.ellipse, _unrivalled(photo, ring, rings) if refused is None else refused)
         for ring in apart
         for refused in [gates.first_failed_of_several(photo, ring)]
     ]
@@ -245,10 +245,10 @@ def _weight(ring: Ring) -> float:
     return ring.evidence * ring.agreement * float(np.sqrt(ring.ellipse.m))
 
 
-def _traced(photo: Photo, ring: Ring) -> Rim | Refusal:
+def _traced(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusal:
     found = placed_on(photo, ring.ellipse)
     if isinstance(found, Placed):
-        found = inner_flank(photo, rounder(photo, found))
+        found = inner_flank(photo, best_explained(photo, found, rings))
     if isinstance(found, Refusal):
         return found
     located, weights = found.located, found.weights

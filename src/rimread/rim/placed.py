@@ -14,7 +14,7 @@ from rimread.rim.ellipse import Ellipse, largest_move, moved_by_offsets
 from rimread.rim.locate import Located, Settled, locate, settle
 from rimread.rim.shapes import nearest_blur
 
-__all__ = ["Placed", "placed_on"]
+__all__ = ["SETTLED_PX", "Placed", "placed_on"]
 
 PASSES = 4
 NEARLY_SETTLED_PX, SETTLED_PX = 2.0, 1.0
