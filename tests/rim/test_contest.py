@@ -47,6 +47,36 @@ def test_the_rim_beside_a_glint_is_read_in_its_place(seed):
     assert rim.centre_px == pytest.approx((true.centre_x_px, true.centre_y_px), abs=0.5)
 
 
+GLOW = Scene(
+    indents=(
+        Indent(
+            d1_mm=0.65,
+            d2_mm=0.65,
+            ball_mm=2.5,
+            recovery=1.09,
+            pile=0.06,
+            pile_width=0.2,
+            edge_round_mm=0.001,
+        ),
+    ),
+    surface=Surface(finish="polished", finish_um=0.017, alpha_inside=0.15, alpha_outside=0.22),
+    light=Light(kind="ring", elevation_deg=69.5),
+    camera=Camera(width_px=320, height_px=320, px_per_mm=335.0, blur_px=1.03, exposure=0.23),
+)
+"""Under steep light a shallow bowl glows to a blurred edge well inside its rim."""
+
+
+def test_the_edge_of_a_glow_is_not_the_rim():
+    """Read in its place or refused, not 4 % smaller."""
+    shots = [lit(GLOW, seed=seed) for seed in range(4)]
+    rims = [(shot, find_rim(shot.photo())) for shot in shots]
+    read = [(diameters(rim, shot.scale), shot) for shot, rim in rims if rim]
+    assert len(read) > 1
+    for found, shot in read:
+        true = shot.truth[0]
+        assert abs(found.mean_mm - true.mean_mm) <= found.budget.U < 0.02 * true.mean_mm
+
+
 @pytest.mark.parametrize("kind", ["ring", "side", "coaxial"])
 @pytest.mark.parametrize("oval", [0.03, 0.06, 0.1])
 def test_a_rim_that_is_oval_stays_so(kind, oval):
