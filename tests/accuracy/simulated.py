@@ -86,13 +86,26 @@ def measured(task: tuple[int, str]) -> Outcome:
     seed, name = task
     shot = photographed(seed, name)
     readable = not name.startswith("refuse-")
-    told = (
-        name,
-        name.rsplit("-", 1)[0],
-        readable,
-        shot.truth[0].mean_mm if readable else math.nan,
+    return outcome(
+        shot,
+        name=name,
+        group=name.rsplit("-", 1)[0],
+        readable=readable,
+        facts=_facts(shot) if readable else {},
     )
-    facts = _facts(shot) if readable else {}
+
+
+def outcome(
+    shot: Simulated,
+    *,
+    name: str,
+    group: str,
+    readable: bool = True,
+    facts: dict[str, float | str],
+) -> Outcome:
+    """What comes of a photo."""
+    true_mm = shot.truth[0].mean_mm if readable else math.nan
+    told = (name, group, readable, true_mm)
     rim = find_rim(shot.photo())
     if isinstance(rim, Refusal):
         return Outcome(*told, code=rim.code, facts=facts)
