@@ -6,7 +6,9 @@ The figures are those of `renderings.py` over the sample pictures and of `simula
 import math
 
 import altered
+import beyond
 import other_things
+import pressed_twice
 import pytest
 import renderings
 import simulated
@@ -149,3 +151,16 @@ def test_round_things_are_drawn_alike_each_time_and_some_are_told_flat():
     assert (first == again).all()
     said = [other_things.told(("sticker or paint", 0, index)) for index in range(6)]
     assert "flat-inside" in said
+
+
+@pytest.mark.slow
+def test_one_pressed_twice_well_apart_is_told():
+    said = [pressed_twice.measured((0, index, (0.06, 0.1))).code for index in range(4)]
+    assert "pressed-twice" in said
+
+
+@pytest.mark.slow
+def test_conditions_beyond_the_tiers_are_covered_where_the_bowl_is_the_smoother_one():
+    found = [beyond.measured((OTHER_SEED, index)) for index in range(60)]
+    smooth = [one for one in found if one.facts["roughness of the bowl over that outside"] < 1]
+    assert figures(smooth).covered > 0.85

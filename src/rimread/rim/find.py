@@ -22,6 +22,7 @@ from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.threads import one_thread
 from rimread.rim.tone import tone_uncertainty_px
 from rimread.rim.trace import Ring, rings_about, rings_near
+from rimread.rim.twice import pressed_twice
 
 __all__ = ["Sighted", "find_rim", "find_rims", "sight_indents"]
 
@@ -79,7 +80,10 @@ def _only_rim(photo: Photo) -> Rim | Refusal:
 
 
 def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusal:
-    """The rim traced from a ring, unless a rival, a flat face or a drawn line speaks against it."""
+    """The rim traced from a ring, unless something speaks against it.
+
+    A rival, two indents in one, a flat face or a drawn line.
+    """
     result = _traced(photo, ring, rings)
     if isinstance(result, Refusal):
         return result
@@ -88,8 +92,11 @@ def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusa
     if rival is not None:
         return gates.rivalled(result.ellipse, rival.ellipse)
     rim = replace(result, bowl_spread=spread_within(photo, result.ellipse))
-    flat = flat_face(rim.bowl_spread)
-    refusal = drawn_along(photo, rim.ellipse) if flat is None else flat
+    refusal = pressed_twice(rim)
+    if refusal is None:
+        refusal = flat_face(rim.bowl_spread)
+    if refusal is None:
+        refusal = drawn_along(photo, rim.ellipse)
     return rim if refusal is None else refusal
 
 
