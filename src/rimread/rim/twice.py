@@ -47,7 +47,7 @@ def pressed_twice(rim: Rim) -> Refusal | None:
     if oval < OVAL * LEAST_APART:
         return None
     off = rim.ellipse.distance(rim.points_px)
-    near = np.abs(off) <= a - b
+    near = rim.used | (np.abs(off) <= a - b)  # corners carry no fit
     scatter = max(1.4826 * float(np.median(np.abs(off[near]))), LEAST_SCATTER_PX)
     circles = _two_circles(rim.points_px[near], rim.ellipse, scatter)
     likelier = _log_likelihood(circles.left_px, scatter) - _log_likelihood(off[near], scatter)
