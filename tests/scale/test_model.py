@@ -97,8 +97,8 @@ def test_certificate_refuses_nonsense(changes, word):
 @pytest.mark.parametrize(
     "changes",
     [
-        {"certified_mm": 10.199},
-        {"certified_mm": 9.801},
+        {"certified_mm": 10.2},  # 10.2 / 10 - 1 is 0.02 and a last bit
+        {"certified_mm": 9.8},
         {"U_mm": 0.199},  # 2 % of it
         {"k": 1.0},
         {"k": 20.0},

@@ -48,7 +48,7 @@ _ENOUGH = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 30, 1e-4)
 
 
 def small(grey: Picture) -> Small:
-    """A quarter of the size, in 8-bit grey levels with fractions."""
+    """A quarter of the size, in 8-bit grey levels: whole ones of an 8-bit picture."""
     return _reduced(grey, grey)
 
 
