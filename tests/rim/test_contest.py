@@ -67,14 +67,15 @@ GLOW = Scene(
 
 
 def test_the_edge_of_a_glow_is_not_the_rim():
-    """Read in its place or refused, not 4 % smaller."""
-    shots = [lit(GLOW, seed=seed) for seed in range(4)]
+    """It lies 4 % inside; where the rim is faint, which of the two it is may stay open."""
+    shots = [lit(GLOW, seed=seed) for seed in range(6)]
     rims = [(shot, find_rim(shot.photo())) for shot in shots]
-    read = [(diameters(rim, shot.scale), shot) for shot, rim in rims if rim]
-    assert len(read) > 1
-    for found, shot in read:
-        true = shot.truth[0]
-        assert abs(found.mean_mm - true.mean_mm) <= found.budget.U < 0.02 * true.mean_mm
+    assert {rim.code for _, rim in rims if not rim} <= {"rival-rings"}
+    errors = [
+        diameters(rim, shot.scale).mean_mm / shot.truth[0].mean_mm - 1 for shot, rim in rims if rim
+    ]
+    assert errors
+    assert max(np.abs(errors)) < 0.01
 
 
 @pytest.mark.parametrize("kind", ["ring", "side", "coaxial"])
