@@ -174,16 +174,14 @@ def chroma(photo: Photo) -> NDArray[np.uint8] | None:
     ):
         if image.format in {"JPEG", "MPO"} and image.mode == "RGB":
             half = np.asarray(cv2.imdecode(np.frombuffer(photo.coded, np.uint8), _HALF_COLOUR))
-            return _channels(np.asarray(cv2.cvtColor(half, cv2.COLOR_BGR2YCrCb)), 1, 2)
+            return _channels(np.asarray(cv2.cvtColor(half, cv2.COLOR_BGR2YCrCb), np.uint8), 1, 2)
         turned = _orientation(image) if image.format == "TIFF" else 1
         stored = _as_stored(np.asarray(image.convert("RGB").convert("YCbCr")), turned)
-    half = np.asarray(cv2.resize(stored, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
-    return _channels(half, 2, 1)
+    half = cv2.resize(stored, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    return _channels(np.asarray(half, np.uint8), 2, 1)
 
 
-def _channels(
-    picture: NDArray[np.integer | np.floating], first: int, second: int
-) -> NDArray[np.uint8]:
+def _channels(picture: NDArray[np.uint8], first: int, second: int) -> NDArray[np.uint8]:
     """Two channels of a picture: numpy's copy of a slice takes ten times longer."""
     two = np.empty((*picture.shape[:2], 2), np.uint8)
     cv2.mixChannels([picture], [two], [first, 0, second, 1])

@@ -6,7 +6,6 @@ The first N of the photos of `simulated.py`, each altered in every way and store
 colour. No line along the rim should give a number; everything else should do U no harm.
 """
 
-import argparse
 import tempfile
 from collections import Counter
 from collections.abc import Callable
@@ -17,6 +16,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from asked import options
 from errors import FOOT, HEAD, Outcome, figures, line
 from numpy.typing import NDArray
 from simulated import names, photographed
@@ -170,11 +170,7 @@ def _stored(picture: Picture, tone: Tone) -> Photo:
 
 def main() -> None:
     """Print one row a way, and what the refusals were."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--count", type=int, default=60)
-    parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--workers", type=int, default=1)
-    asked = parser.parse_args()
+    asked = options(__doc__, count=60).parse_args()
     tasks = [(asked.seed, name) for name in names(asked.count) if not name.startswith("refuse")]
     with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn")) as pool:
         found = [one for some in pool.map(altered, tasks) for one in some]

@@ -10,7 +10,6 @@ used.
 
 from __future__ import annotations
 
-import argparse
 import math
 from concurrent.futures import ProcessPoolExecutor
 from itertools import pairwise
@@ -19,6 +18,7 @@ from typing import get_args
 
 import cv2
 import numpy as np
+from asked import options
 from errors import FOOT, HEAD, Outcome, figures, line
 from simulated import outcome
 
@@ -135,11 +135,7 @@ def measured(task: tuple[int, int]) -> Outcome:
 
 def main() -> None:
     """Print the table."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--count", type=int, default=1000)
-    parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--workers", type=int, default=1)
-    asked = parser.parse_args()
+    asked = options(__doc__, count=1000).parse_args()
     tasks = [(asked.seed, index) for index in range(asked.count)]
     with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn")) as pool:
         found = list(pool.map(measured, tasks, chunksize=8))

@@ -7,7 +7,6 @@ the light of the picture times what the thing returns, with edges as soft as the
 number is right here; what the refusals and the check bowl-shading let through a person must see.
 """
 
-import argparse
 import math
 from collections import Counter
 from collections.abc import Callable
@@ -17,6 +16,7 @@ from multiprocessing import get_context
 
 import cv2
 import numpy as np
+from asked import options
 from numpy.typing import NDArray
 
 from rimread.hardness import parse_test
@@ -131,11 +131,7 @@ def told(task: tuple[str, int, int]) -> str:
 
 def main() -> None:
     """Print one row a thing."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--count", type=int, default=24)
-    parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--workers", type=int, default=1)
-    asked = parser.parse_args()
+    asked = options(__doc__, count=24).parse_args()
     cv2.setNumThreads(1)
     print(f"{'':20}{'drawn':>6}{'number':>8}{'warned':>8}  refused")
     with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn")) as pool:

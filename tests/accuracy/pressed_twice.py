@@ -7,7 +7,6 @@ way beside its first place. The second bowl is whole, of the first a crescent is
 diameter is that of the second.
 """
 
-import argparse
 import math
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
@@ -16,6 +15,7 @@ from multiprocessing import get_context
 
 import cv2
 import numpy as np
+from asked import options
 from errors import FOOT, HEAD, Outcome, figures, line
 from simulated import outcome, scene_of
 
@@ -50,11 +50,7 @@ def measured(task: tuple[int, int, tuple[float, float]]) -> Outcome:
 
 def main() -> None:
     """Print one row for each range of distances."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--count", type=int, default=60)
-    parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--workers", type=int, default=1)
-    asked = parser.parse_args()
+    asked = options(__doc__, count=60).parse_args()
     print(HEAD)
     with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn")) as pool:
         for apart in APART:

@@ -9,7 +9,6 @@ repeated photos in which nothing but noise differs is held against the Cramér-R
 
 from __future__ import annotations
 
-import argparse
 import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -20,6 +19,7 @@ from typing import get_args
 
 import cv2
 import numpy as np
+from asked import options
 from errors import FOOT, HEAD, Outcome, each, figures, line, ordered, refusals
 from scipy.ndimage import map_coordinates
 
@@ -307,10 +307,7 @@ def floors(repeats: int) -> list[Floor]:
 
 def main() -> None:
     """Print the tables."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--count", type=int, default=300)
-    parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--workers", type=int, default=1)
+    parser = options(__doc__, count=300)
     parser.add_argument("--repeats", type=int, default=40, help="photos of each noise set")
     parser.add_argument("--each", action="store_true", help="one line a photo as well")
     asked = parser.parse_args()

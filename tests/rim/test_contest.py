@@ -47,18 +47,9 @@ def test_the_rim_beside_a_glint_is_read_in_its_place(seed):
     assert rim.centre_px == pytest.approx((true.centre_x_px, true.centre_y_px), abs=0.5)
 
 
+SHALLOW = {"d1_mm": 0.65, "d2_mm": 0.65, "recovery": 1.09, "pile": 0.06, "pile_width": 0.2}
 GLOW = Scene(
-    indents=(
-        Indent(
-            d1_mm=0.65,
-            d2_mm=0.65,
-            ball_mm=2.5,
-            recovery=1.09,
-            pile=0.06,
-            pile_width=0.2,
-            edge_round_mm=0.001,
-        ),
-    ),
+    indents=(replace(GLINT.indents[0], **SHALLOW, crest=0.5, edge_round_mm=0.001),),
     surface=Surface(finish="polished", finish_um=0.017, alpha_inside=0.15, alpha_outside=0.22),
     light=Light(kind="ring", elevation_deg=69.5),
     camera=Camera(width_px=320, height_px=320, px_per_mm=335.0, blur_px=1.03, exposure=0.23),
@@ -103,7 +94,7 @@ def test_the_bulge_is_left_for_the_circle():
     photo = lit(GLINT).photo()
     bulged = placed_on(photo, Ellipse(205.5, 209.5, 61.5, 1.7))
     assert isinstance(bulged, Placed)
-    assert largest_move(bulged.ellipse, Ellipse(209.5, 209.5, 60.0)) > 5
-    assert (
-        largest_move(best_explained(photo, bulged, ()).ellipse, Ellipse(209.5, 209.5, 60.0)) < 0.6
-    )
+    best = best_explained(photo, bulged, ())
+    off = [largest_move(one.ellipse, Ellipse(209.5, 209.5, 60.0)) for one in (bulged, best)]
+    assert off[0] > 5
+    assert off[1] < 0.6

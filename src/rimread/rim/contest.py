@@ -47,6 +47,10 @@ def best_explained(photo: Photo, found: Placed, rings: Iterable[Ring]) -> Placed
     found : Placed
     rings : iterable of Ring
         All that were seen; those that are not clear or lie far off do not count.
+
+    Returns
+    -------
+    Placed
     """
     others = [*_from_rings(photo, found, rings), *_from_circles(photo, found)]
     odds = [_log_odds(photo, other, found) for other in others]
@@ -110,6 +114,11 @@ def inner_flank(photo: Photo, found: Placed) -> Placed | Refusal:
     ----------
     photo : Photo
     found : Placed
+
+    Returns
+    -------
+    Placed or Refusal
+        A refusal that names the diameters of both where they are rivals.
     """
     inside = edge_inside(photo, found.ellipse)
     if inside is None:

@@ -30,9 +30,10 @@ are less oval."""
 LIKELIER = 22.0
 """Logarithm of how much likelier the places traced must be on two circles than on an ellipse, each
 scattering as a Cauchy distribution does. Neighbouring places go together over some 20° (`pool` in
-`rimread.rim.profiles`), which is five or six of them: fifty to one. Two of 4195 simulated rims
-exceed it, where lobes of a ridge happen to lie so. Own choice."""
+`rimread.rim.profiles`), which is five or six of them: fifty to one. Of 4195 simulated rims two are
+refused, as oval as their lobes make them. Own choice."""
 LEAST_SCATTER_PX = 0.1
+"""No smaller scatter of the places is believed, as in `rimread.rim.placed`."""
 
 
 def pressed_twice(rim: Rim) -> Refusal | None:
