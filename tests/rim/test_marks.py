@@ -1,7 +1,5 @@
 """Pictures with something drawn into them: along the rim nothing is measured, elsewhere it is."""
 
-import math
-
 import cv2
 import numpy as np
 import pytest
@@ -9,11 +7,11 @@ from altered import circle, fringed, lines
 from tests.rim.drawn import light_about, taken
 
 from rimread.diameters import diameters
-from rimread.photo import chroma, read_photo
+from rimread.photo import half_size_colour, read_photo
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse
-from rimread.rim.marks import drawn_along
+from rimread.rim.marks import CHROMA, drawn_along
 
 FULL = [(0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 255, 255), (255, 255, 0), (255, 0, 255)]
 SHOTS = [("clean", 1), ("shop", 4), ("clean", 5)]
@@ -113,19 +111,24 @@ def test_coloured_light_and_fringes_are_not_drawn(coloured, tmp_path, shot, by, 
     assert not isinstance(find_rim(read_back(picture, tmp_path / "fringed.jpg")), Refusal)
 
 
-def test_a_picture_without_colour_has_no_chroma(simulated, tmp_path):
+def test_a_picture_without_colour_has_none(simulated, tmp_path):
     picture = simulated("clean", 1).picture
     for suffix in (".jpg", ".png", ".tif"):
-        assert chroma(read_back(picture, tmp_path / f"grey{suffix}")) is None
+        assert half_size_colour(read_back(picture, tmp_path / f"grey{suffix}")) is None
 
 
 @pytest.mark.parametrize("suffix", [".jpg", ".png", ".bmp", ".tif"])
-def test_chroma_is_that_of_the_place(tmp_path, suffix):
+def test_colour_is_that_of_the_place(tmp_path, suffix):
     picture = np.full((101, 160, 3), 120, np.uint8)
-    picture[60:80, 20:60] = (0, 0, 255)
-    colour = chroma(read_back(picture, tmp_path / f"patch{suffix}", 95)).astype(float) - 128
+    picture[60:80, 20:60] = (20, 40, 230)
+    colour = half_size_colour(read_back(picture, tmp_path / f"patch{suffix}", 95)).astype(float)
     assert abs(colour.shape[0] - 101 / 2) <= 0.5
-    assert colour.shape[1:] == (80, 2)
-    red = colour[32:38, 12:28]  # Cr and Cb of full red by BT.601: 127 and -43
-    assert np.allclose(red.mean(axis=(0, 1)), (127, -43), atol=3)
-    assert math.isclose(abs(colour[:20]).max(), 0.0, abs_tol=2.0)
+    assert colour.shape[1:] == (80, 3)
+    assert np.allclose(colour[32:38, 12:28].mean(axis=(0, 1)), (20, 40, 230), atol=3)
+    assert np.allclose(colour[:20], 120, atol=2)
+
+
+def test_chroma_is_that_of_the_standard():
+    bgr = np.eye(3, dtype=np.float32)  # full blue, green, red; OpenCV rounds its factors
+    ycrcb = cv2.cvtColor(bgr[None], cv2.COLOR_BGR2YCrCb)[0]
+    assert np.allclose(bgr @ CHROMA, ycrcb[:, :0:-1] - 0.5, atol=1e-3)

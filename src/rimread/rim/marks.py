@@ -11,12 +11,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rimread.photo import Photo, chroma
+from rimread.photo import Photo, half_size_colour
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
 
 __all__ = ["drawn_along"]
 
+CHROMA = np.array([[0.5, -0.08131], [-0.33126, -0.41869], [-0.16874, 0.5]], np.float32)
+"""Cb and Cr, less their zero, of blue, green and red (ITU-T T.871, clause 7)."""
 LINE = 40.0
 """Cb and Cr of a line from those beside it, on an 8-bit scale. Lines 1 px wide in the six full
 colours give 55 and more, whatever the JPEG quality; colour fringes of an objective whose red and
@@ -53,7 +55,7 @@ def drawn_along(photo: Photo, ellipse: Ellipse) -> Refusal | None:
     ellipse : Ellipse
         The rim in px.
     """
-    fine, colour = _fine(photo, ellipse), chroma(photo)
+    fine, colour = _fine(photo, ellipse), half_size_colour(photo)
     coloured = 0.0 if colour is None else _coloured(colour, ellipse)
     if max(coloured, fine) < MOST_OF_TURN:
         return None
@@ -74,9 +76,11 @@ def _reach_px(ellipse: Ellipse) -> float:
 def _coloured(colour: NDArray[np.uint8], ellipse: Ellipse) -> float:
     """Part of the turn along which a line stands out by its colour."""
     reach = _reach_px(ellipse)
-    near = _along(colour, ellipse, np.arange(-reach, reach + 1), smaller=2)
     far = np.concatenate([-reach - BESIDE_PX[::-1], reach + BESIDE_PX])
-    beside = _along(colour, ellipse, far, smaller=2)
+    near, beside = (
+        _along(colour, ellipse, q_px, smaller=2) @ CHROMA
+        for q_px in (np.arange(-reach, reach + 1), far)
+    )
     metal = beside.mean(axis=1, keepdims=True)
     line, rest = (np.linalg.norm(c - metal, axis=2).max(axis=1) for c in (near, beside))
     return float(np.mean((line > LINE) & (line > OVER_BESIDE * rest)))
