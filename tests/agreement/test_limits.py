@@ -67,8 +67,13 @@ def test_one_further_reading_is_the_prediction_interval(values):
     assert found.high - found.low == pytest.approx(2 * half, rel=1e-9, abs=1e-12)
 
 
-@pytest.mark.parametrize("repeats", [1, 3])
-@pytest.mark.parametrize("indents", [3, 7, 20])
+LONGER = [(7, 1), (7, 3), (20, 1)]
+
+
+@pytest.mark.parametrize(
+    ("indents", "repeats"),
+    [(3, 1), (3, 3), (20, 3), *(pytest.param(*n, marks=pytest.mark.slow) for n in LONGER)],
+)
 def test_95_of_100_further_readings_lie_within(indents, repeats):
     rng = np.random.default_rng(100 * indents + repeats)
     runs, held = 2000, 0

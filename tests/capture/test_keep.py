@@ -226,9 +226,13 @@ BY_CHANCE = pytest.mark.xfail(reason="a rim in one frame of 16", raises=Assertio
 @pytest.mark.parametrize(
     ("light", "levels", "count", "seed"),
     [
-        pytest.param(*case, seed, marks=[BY_CHANCE] if (case[0], seed) == (1 / 20, 2) else [])
+        pytest.param(*case, seed, marks=marks)
         for case in [*DARK, (1 / 18, 6.0, 16)]
-        for seed in (1, 2, 3)
+        for seed, marks in [
+            (1, []),
+            (2, [BY_CHANCE] if case[0] == 1 / 20 else [pytest.mark.slow]),
+            (3, [pytest.mark.slow]),
+        ]
     ],
 )
 def test_dark_frames_at_rest_tell_their_scatter(light, levels, count, seed):
