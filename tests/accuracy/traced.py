@@ -37,7 +37,7 @@ def _mesh(mi: Any, of: Relief, tilt: tuple[float, float]) -> Any:
     low, high = i * spokes, (i + 1) * spokes
     faces = np.stack([low + j, low + k, high + j, high + j, low + k, high + k], axis=-1)
     flip = np.array([1.0, -1.0, 1.0])  # y of the world runs upwards
-    normal *= np.sign(normal[..., 2:])
+    normal *= np.sign(normal[..., 2:]) / np.linalg.norm(normal, axis=-1, keepdims=True)
     bsdf = {"type": "roughconductor", "distribution": "ggx", **IRON}
     bsdf["alpha"] = {"type": "mesh_attribute", "name": "vertex_alpha"}
     properties = mi.Properties()
