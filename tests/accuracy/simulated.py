@@ -91,7 +91,7 @@ def measured(task: tuple[int, str]) -> Outcome:
         name=name,
         group=name.rsplit("-", 1)[0],
         readable=readable,
-        facts=_facts(shot) if readable else {},
+        facts=facts_of(shot) if readable else {},
     )
 
 
@@ -113,7 +113,8 @@ def outcome(
     return Outcome(*told, code="measured", mean_mm=found.mean_mm, U_mm=found.budget.U, facts=facts)
 
 
-def _facts(shot: Simulated) -> dict[str, float | str]:
+def facts_of(shot: Simulated) -> dict[str, float | str]:
+    """Conditions of a photo, those of `BINS` and `KINDS`."""
     scene, truth = shot.scene, shot.truth[0]
     camera, indent = scene.camera, scene.indents[0]
     elevation = 90.0 if scene.light.kind == "coaxial" else scene.light.elevation_deg
