@@ -201,6 +201,17 @@ def test_an_odd_division_is_believed_when_the_whole_scale_is_seen():
     assert scale.px_per_mm_x == pytest.approx(200, rel=5e-4)
 
 
+@pytest.mark.parametrize(("certified_mm", "seen"), [(2.0, True), (4.0, False)])
+def test_lines_all_of_one_length_are_proved_by_the_length_of_the_scale_alone(certified_mm, seen):
+    alike = Ruling(lines=21, middle_line=10.0, fifth=1.0, tenth=1.0, numerals=False, specks=0)
+    photo = photo_of(alike, np.random.default_rng(9))
+    result = scale_of(photo, certificate=Certificate(certified_mm, certified_mm, 1e-6))
+    if seen:
+        assert result.px_per_mm_x == pytest.approx(120.0, rel=2e-4)
+    else:
+        refused(result, "lines-unresolved")
+
+
 @pytest.mark.parametrize("lines", [3, 6, 9])
 def test_too_few_lines(lines):
     ruling = Ruling(lines=lines, middle_line=(lines - 1) / 2)
@@ -473,6 +484,7 @@ def test_what_is_assumed_is_said_in_per_cent(measured):
         ("linear", np.uint8, 255, 0.3),
         ("linear", np.uint16, 65535, 0.3),
         ("srgb", np.uint8, 255, 0.15),
+        ("srgb", np.uint16, 65535, 0.15),
     ],
 )
 def test_a_grey_step_is_that_of_the_file_at_the_light_of_the_lines(tone, kind, full, light):
