@@ -215,10 +215,7 @@ def test_lines_all_of_one_length_are_proved_by_the_length_of_the_scale_alone(cer
 @pytest.mark.parametrize("lines", [3, 6, 9])
 def test_too_few_lines(lines):
     ruling = Ruling(lines=lines, middle_line=(lines - 1) / 2)
-    result = scale_of(photo_of(ruling, np.random.default_rng(10)))
-    refused(result, "too-few-lines", "no-lines")
-    if result.code == "too-few-lines":
-        assert result.evidence["lines_seen"] == pytest.approx(lines, abs=1)
+    refused(scale_of(photo_of(ruling, np.random.default_rng(10))), "too-few-lines", "no-lines")
 
 
 @pytest.mark.parametrize("pitch", [6.0, 11.0])
