@@ -1,5 +1,6 @@
 """Budgets against an independent GUM library (GTC) and the GUM's own table of coverage factors."""
 
+import json
 import math
 
 import GTC
@@ -7,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rimread.budget import COVERAGE, Component, combine, coverage_factor, in_step
+from rimread.budget import COVERAGE, Component, budget_json, combine, coverage_factor, in_step
 
 SIZES = st.floats(1e-6, 1e3)
 DOFS = st.one_of(st.just(math.inf), st.floats(1, 500))
@@ -35,6 +36,20 @@ def test_expanded_uncertainty_is_k_times_u(parts):
     assert budget.k * budget.u == budget.U
     assert budget.k >= 2
     assert budget.k == coverage_factor(budget.dof)
+
+
+@given(PARTS, st.booleans(), st.sampled_from(["mm", "hbw"]))
+def test_from_a_record_comes_the_same_budget(parts, common, unit):
+    """Written and read as JSON, which has no infinity."""
+    budget = combine(
+        Component(f"part {i}", u, dof, how=f"way {i}", common=common != bool(i))
+        for i, (u, dof) in enumerate(parts)
+    )
+    record = json.loads(json.dumps(budget_json(budget, unit), allow_nan=False))
+    for part in record:
+        part["u"] = part.pop(f"u_{unit}")
+        part["dof"] = math.inf if part["dof"] is None else part["dof"]
+    assert combine(Component(**part) for part in record) == budget
 
 
 @given(PARTS, SIZES)

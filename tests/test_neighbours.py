@@ -21,7 +21,7 @@ def circle(x: float, y: float, d: float) -> Neighbour:
 
 @given(x=st.floats(-20, 20), y=st.floats(-20, 20), d1=st.floats(1, 6), d2=st.floats(1, 6))
 def test_circles(x, y, d1, d2):
-    one, two = circle(0, 0, d1), circle(x, y, d2)
+    one, two = circle(1.5, -0.5, d1), circle(1.5 + x, -0.5 + y, d2)
     apart = math.hypot(x, y)
     assert one.spacing_mm(two) == pytest.approx(apart)
     if apart > 1.1 * (d1 + d2) / 2:
@@ -57,6 +57,8 @@ def test_the_one_that_asks_for_most_room_is_judged():
     assert piece == Piece(material="steel", spacing_mm=9.2, neighbour_mm=4.0)
     assert beside(one, [small], Piece(spacing_mm=9.0)) == Piece(spacing_mm=9.0)
     assert beside(one, [small], Piece(spacing_mm=9.5)) == Piece(spacing_mm=9.1, neighbour_mm=3.0)
+    less, alike = circle(8.0, 0, 2.0), circle(0, 8.5, 3.0)  # the larger of two counts
+    assert beside(one, [alike, less], Piece()) == Piece(spacing_mm=8.0, neighbour_mm=2.0)
     assert beside(one, [], Piece(edge_mm=4.0)) == Piece(edge_mm=4.0)
 
 

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from scipy import stats
 from tests.agreement.published import GAUGE_STUDY, GAUGE_SUMS_OF_SQUARES
 
 from rimread.agreement import gauge_study
@@ -85,6 +86,60 @@ def test_components_are_those_of_restricted_maximum_likelihood():
         assert component.variance.value == pytest.approx(oracle[name], rel=1e-3)
 
 
+SUMS = {
+    "indent": [1, 0, 0, 0],
+    "operator": [0, 1, 0, 0],
+    "interaction": [0, 0, 1, 0],
+    "repeatability": [0, 0, 0, 1],
+    "reproducibility": [0, 1, 1, 0],
+    "people": [0, 1, 1, 1],
+}
+"""What each share is made of: indent, operator, interaction, repeatability."""
+
+
+def from_mean_squares(squares, shape, members):
+    """A sum of components with its interval, and the fewest degrees of freedom that it has.
+
+    The weights by solving Montgomery's table of expected mean squares (from memory). The interval
+    of a weighted sum as Graybill and Wang (1980) and Zou and Donner (2008) have it.
+    """
+    parts, people, trials = shape
+    expected = np.array(  # rows: mean squares; columns: variances
+        [
+            [people * trials, 0, trials, 1],
+            [0, parts * trials, trials, 1],
+            [0, 0, trials, 1],
+            [0, 0, 0, 1],
+        ]
+    )
+    weights = np.linalg.solve(expected.T, members)
+    dof = np.array(
+        [parts - 1, people - 1, (parts - 1) * (people - 1), parts * people * (trials - 1)]
+    )
+    low, high = (dof * squares / stats.chi2.ppf(p, dof) for p in (0.975, 0.025))
+    below, above = (
+        np.hypot.reduce(weights * np.where(way * weights > 0, high - squares, low - squares))
+        for way in (-1, 1)
+    )
+    value = weights @ squares
+    return value, value - below, value + above, dof[np.abs(weights) > 1e-12].min()
+
+
+@pytest.mark.parametrize("name", SUMS)
+def test_every_share_and_its_interval_follow_from_the_expected_mean_squares(name):
+    shape, rng = (8, 5, 3), np.random.default_rng(11)
+    found = study(simulated(rng, shape, indent=1.0, operator=0.7, interaction=0.8, repeat=0.5))
+    squares = np.array([source.ms for source in found.table])
+    value, low, high, dof = from_mean_squares(squares, shape, SUMS[name])
+    variance = getattr(found, name).variance
+    assert variance.value == pytest.approx(value, rel=1e-9)
+    assert variance.low == pytest.approx(max(low, 0.0), rel=1e-9)
+    assert variance.high == pytest.approx(high, rel=1e-9)
+    assert variance.dof == dof
+    four = (getattr(found, one) for one, members in SUMS.items() if sum(members) == 1)
+    assert found.total == pytest.approx(sum(one.variance.value for one in four), rel=1e-9)
+
+
 def test_components_of_simulated_people_are_recovered():
     rng = np.random.default_rng(3)
     true = {"indent": 0.6, "operator": 0.012, "interaction": 0.006, "repeat": 0.008}
@@ -154,12 +209,36 @@ def test_alike_readings_do_not_say_that_there_is_no_scatter():
     for part in (found.repeatability, found.reproducibility, found.people):
         assert part.sd.low == 0.0
         assert part.sd.high > 0.003
+    for name in ("operator", "interaction", "reproducibility"):
+        # as if rounding alone had made every mean square
+        high = from_mean_squares(np.full(4, 0.003**2), (3, 2, 2), SUMS[name])[2]
+        assert getattr(found, name).variance.high == pytest.approx(high, rel=1e-9)
     assert not found.indent.hidden
 
 
-def test_f_and_p_are_those_of_the_random_model():
-    from scipy import stats  # noqa: PLC0415
+def test_repeats_that_are_alike_hide_nothing_of_people_who_are_not():
+    alike = np.array([3.9, 4.0, 4.1])[:, None, None] + np.array([0.0, 0.1])[:, None]
+    found = study_in_steps(np.repeat(alike, 2, axis=2), 0.003)
+    assert found.repeatability.hidden
+    for part in (found.reproducibility, found.people):
+        assert not part.hidden
+        assert part.sd.low > 0.003
 
+
+@pytest.mark.parametrize("middle", [3.9, 4.0])  # the one leaves last bits, the other does not
+def test_f_of_nothing_over_nothing_is_no_sign_of_anything(middle):
+    sizes = np.array([middle, 4.0, 4.1])[:, None, None]
+    offsets = np.array([0.0, 0.01])[:, None]
+    alike = study(np.broadcast_to(sizes, (3, 2, 2)))
+    (indent, p), *others = alike.f_and_p
+    assert (indent, p) == (math.inf, 0.0)
+    assert np.isnan(others).all()
+    apart = study(np.broadcast_to(sizes + offsets, (3, 2, 2)))
+    assert apart.f_and_p[:2] == ((math.inf, 0.0), (math.inf, 0.0))
+    assert np.isnan(apart.f_and_p[2]).all()
+
+
+def test_f_and_p_are_those_of_the_random_model():
     found = study(GAUGE_STUDY)
     indent, operator, both, rest = found.table
     expected = (

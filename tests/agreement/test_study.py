@@ -11,6 +11,7 @@ from scipy import stats
 
 from rimread.agreement import HumanReading, ImageResult, compare
 from rimread.agreement.judging import operator_checks
+from rimread.agreement.page import page_html
 from rimread.agreement.record import comparison_json
 from rimread.agreement.statistics import Estimate
 from rimread.agreement.words import about_gauge, about_operator, about_study
@@ -193,6 +194,14 @@ def test_why_there_is_no_gauge_study(people, why):
     assert study.gauge is None
     assert why in about_gauge(study)[0]
     assert comparison_json(study)["gauge"] is None
+
+
+def test_people_who_read_alike_have_no_f_and_no_p():
+    study = compare([*read_by("Anna"), *read_by("Ben")], IMAGES)
+    of_indents, *others = comparison_json(study)["gauge"]["anova"]
+    assert of_indents["p"] < 1e-9
+    assert [(line["f"], line["p"]) for line in others] == [(None, None)] * 3
+    assert "nan" not in page_html(study, "r.csv")
 
 
 def test_names_are_one_person_however_they_are_capitalised():

@@ -58,7 +58,7 @@ def test_an_unknown_uncertainty_is_that_of_a_reading_by_eye_and_grows_with_its_s
     assert coarse > 2.0 * fine
 
 
-@pytest.mark.parametrize(("hbw", "half_step"), [(302.0, 0.5), (144.0, 0.5), (97.5, 0.05)])
+@pytest.mark.parametrize(("hbw", "half_step"), [(302.0, 0.5), (144.0, 0.5), (97.0, 0.05)])
 @pytest.mark.parametrize("step", [0.01, 0.001])
 def test_a_hardness_was_rounded_to_three_figures_and_that_adds_to_the_reading(hbw, half_step, step):
     """Rounding is rectangular (JCGM 100:2008, 4.3.7): its half in mm is that of HBW over dHBW/dd.
@@ -87,6 +87,7 @@ def test_the_hardness_that_was_written_counts_and_not_what_it_should_have_been()
         (Earlier(d1_mm=3.5, d2_mm=3.51, mean_mm=3.52), {}, "arithmetic"),
         (Earlier(d1_mm=3.5, d2_mm=3.5, mean_mm=3.7), {}, "arithmetic"),
         (Earlier(mean_mm=3.5, hbw=300.0), {}, "arithmetic"),
+        (Earlier(mean_mm=3.5, hbw=304.0), {}, "arithmetic"),
         (Earlier(mean_mm=3.5, hbw=203.0), {}, "arithmetic"),
         (Earlier(mean_mm=3.5), {"status": "refused"}, "refused-now"),
         (Earlier(mean_mm=12.0), {}, "too-far-apart"),
@@ -137,6 +138,15 @@ def test_for_any_figures(old, new, U_old, U_new):
     assert (found.why == "disagrees") == (abs(new - old) > math.hypot(U_old, U_new))
     if new != old:  # a larger indent is a softer piece
         assert (found.new_minus_old_mm > 0) == (found.new_minus_old_hbw < 0)
+
+
+@given(st.integers(250, 590), st.integers(0, 9), st.integers(-3, 3))
+def test_a_mean_rounded_either_way_to_hundredths_is_no_slip_and_a_step_further_is(d1, more, off):
+    """Counted in whole half steps of 0.01 mm, in which the mean of two readings is exact."""
+    twice, written = 2 * d1 + more, d1 + more // 2 + off
+    earlier = Earlier(d1_mm=d1 / 100, d2_mm=(d1 + more) / 100, mean_mm=written / 100)
+    slip = abs(2 * written - twice) > 1
+    assert difference(record(earlier, twice / 200)).why == ("arithmetic" if slip else "")
 
 
 @given(st.floats(2.5, 5.9))

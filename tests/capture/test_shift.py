@@ -53,6 +53,51 @@ def test_the_way_comes_back_along_x_and_along_y(bits, size):
     assert found == pytest.approx((x, y), abs=0.25)
 
 
+def under(lamp, grey):
+    """A picture under light that stays where it is when the specimen moves."""
+    y, x = np.indices(grey.shape)
+    r2 = ((x - grey.shape[1] / 2) ** 2 + (y - grey.shape[0] / 2) ** 2) / (grey.shape[0] / 2) ** 2
+    light = {
+        "even": np.ones_like(r2),
+        "fading to the corners": np.exp(-r2),
+        "from one side": 0.2 + 0.8 * x / grey.shape[1],
+        "a round field of view": np.where(r2 < 0.9, 1.0, 0.02),
+    }
+    return in_bits(light[lamp] * grey, 8)
+
+
+@pytest.mark.parametrize(
+    "lamp", ["even", "fading to the corners", "from one side", "a round field of view"]
+)
+@pytest.mark.parametrize("way", [(0.0, 0.0), (1.5, 0.0), (5.0, -3.0)])
+def test_light_that_stays_does_not_hide_that_the_specimen_moves(lamp, way):
+    before, now = (small(under(lamp, grey)) for grey in (PLATE, moved(PLATE, *way)))
+    assert shift_px(before, now) == pytest.approx(way, abs=0.3)
+
+
+def test_a_change_is_one_whichever_way_it_goes_and_noise_is_halved():
+    """Of noise the mean of |x| is σ √(2/π) (half-normal); four pixels have half the σ of one."""
+    one = np.zeros((60, 80), np.float32)
+    other = np.where(np.arange(80) < 40, 8.0, -8.0).astype(np.float32) + one
+    assert change(one, other) == pytest.approx(8.0)
+    rng = np.random.default_rng(4)
+    noisy = (rng.normal(90.0, 3.0, (120, 160)).astype(np.float32) for _ in range(2))
+    assert change(*noisy) == pytest.approx(
+        math.sqrt(2) * 3.0 / 2 * math.sqrt(2 / math.pi), rel=0.05
+    )
+
+
+@pytest.mark.parametrize(("share", "seen"), [(0.3, False), (0.8, True)])
+def test_pictures_that_have_less_than_half_in_common_tell_no_movement(share, seen):
+    rng = np.random.default_rng(3)
+    common, *own = (cv2.GaussianBlur(rng.normal(0, 1, (120, 160)), None, 2) for _ in range(3))
+    before, now = (
+        (90 + 40 * (math.sqrt(share) * common + math.sqrt(1 - share) * one)).astype(np.float32)
+        for one in own
+    )
+    assert (seen_shift_px(before, now) is not None) == seen
+
+
 @pytest.mark.parametrize("bits", [8, 16])
 def test_bare_metal_moves_only_where_its_light_changes(bits):
     """What shows nothing to register by is still as long as its levels, of 8 bits, stay."""
@@ -84,3 +129,6 @@ def test_a_drift_too_small_to_count_smears_by_no_more_than_allowed():
     """A rectangular distribution's variance, drawn (JCGM 100:2008, 4.3.7: a²/3, a half the way)."""
     places = np.random.default_rng(2).uniform(0.0, STILL_PX, 200_000)
     assert places.var() == pytest.approx(MOST_SMEAR_PX2, rel=0.01)
+    # past the end of a rim of 100 px: what an arc recedes by, on the average of the way
+    off_px = 100.0 - np.sqrt(100.0**2 - (places - STILL_PX / 2) ** 2)
+    assert off_px.mean() == pytest.approx(0.0005, abs=1e-5)

@@ -4,9 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from rimread.diameters import diameters
-from rimread.rim import find_rim
+from rimread.rim import contest, find_rim
 from rimread.rim.contest import OVAL, best_explained
 from rimread.rim.ellipse import Ellipse, largest_move
 from rimread.rim.placed import Placed, placed_on
@@ -88,6 +90,21 @@ def test_a_round_rim_is_not_contested():
     a, b = found.ellipse.semi_axes
     assert a < OVAL * b
     assert best_explained(photo, found, ()) is found
+
+
+@given(st.lists(st.floats(-50, 50), max_size=4), st.integers(0, 4))
+def test_the_likeliest_of_all_is_taken_where_it_is_twenty_times_as_likely(odds, of_rings):
+    """20 to 1 is where Kass and Raftery (1995, from memory) begin to call evidence strong."""
+    others = dict(zip("abcd", odds, strict=False))
+    rings, circles = list(others)[:of_rings], list(others)[of_rings:]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(contest, "_from_rings", lambda *_: rings)
+        patch.setattr(contest, "_from_circles", lambda *_: circles)
+        patch.setattr(contest, "_log_odds", lambda _, other, __: others[other])
+        taken = best_explained(None, "found", ())
+    most = max(odds, default=-np.inf)
+    assert others.get(taken) == most if most > np.log(21) else True
+    assert taken == "found" if most < np.log(19) else True
 
 
 def test_the_bulge_is_left_for_the_circle():

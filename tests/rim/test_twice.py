@@ -84,6 +84,42 @@ def test_a_few_points_astray_change_nothing():
     assert pressed_twice(traced(points)) is None
 
 
+def left_out(points, which):
+    """A rim whose ellipse was fitted to the other points."""
+    rim = traced(points)
+    weights = np.where(which, 0.0, 1.0)
+    ellipse, _, weights = fit_ellipse(points, weights, rim.ellipse, floor=0.1)
+    return replace(rim, ellipse=ellipse, weights=weights)
+
+
+def test_corners_that_the_ellipse_left_out_are_held_against_it():
+    corners = np.abs(np.cos(T - np.radians(35.0))) < 0.3
+    rim = left_out(scattered(outline(8.0, 120.0, 35.0), 3), corners)
+    assert not rim.used[corners].any()
+    assert pressed_twice(rim) is not None
+
+
+def test_a_stretch_far_off_that_the_ellipse_left_out_says_nothing():
+    points, astray = scattered(outline(14.0, 120.0, 35.0), 3), (T > 0.3) & (T < 2.9)
+    points[astray] += np.random.default_rng(1).uniform(20.0, 40.0, (astray.sum(), 2))
+    refusal = pressed_twice(left_out(points, astray))
+    assert refusal is not None
+    assert refusal.evidence["apart_px"] == pytest.approx(14.0, abs=1.0)
+
+
+@given(st.floats(0.005, 0.018), st.floats(70, 400), st.floats(0, 180), st.integers(0, 2**31))
+def test_circles_nearer_than_a_fiftieth_of_their_diameter_are_not_told(share, radius, turn, seed):
+    points = scattered(outline(2 * radius * share, radius, turn), seed, sd=0.02)
+    assert pressed_twice(traced(points)) is None
+
+
+def test_what_is_told_does_not_go_with_the_size_of_pixels():
+    points = scattered(outline(12.0, 130.0, 20.0), 5, sd=0.2)
+    one, fine = (pressed_twice(traced(factor * points)).evidence for factor in (1.0, 3.0))
+    assert fine["apart_px"] == pytest.approx(3 * one["apart_px"], rel=1e-3)
+    assert fine["log_likelihood_ratio"] == pytest.approx(one["log_likelihood_ratio"], rel=1e-3)
+
+
 FIRST = Indent(d1_mm=2.0, d2_mm=2.0, ball_mm=5.0, edge_round_mm=0.002, lobes=0.0)
 SCENE = Scene(
     indents=(FIRST,),

@@ -14,7 +14,13 @@ from tests.scale.rulings import Ruling, photo_of
 from rimread.photo import Photo, read_photo
 from rimread.refusal import Refusal
 from rimread.scale import Certificate, Scale, calibrate
-from rimread.scale.calibrate import U_NO_CERTIFICATE, _whole_covariance
+from rimread.scale.calibrate import (
+    U_NO_CERTIFICATE,
+    _grey_step,
+    _notes,
+    _whole_covariance,
+    lines_seen,
+)
 from rimread.scale.fit import Fit
 
 ROOT = Path(__file__).parents[2]
@@ -72,13 +78,17 @@ def test_drawn_rulings(ruling):
 def test_two_photos_give_both_directions():
     rng = np.random.default_rng(2)
     wide = Ruling(px_per_mm_x=120.0, px_per_mm_y=112.0, k1=0.002)
-    scale = scale_of(photo_of(wide, rng), photo_of(wide.but(angle_deg=90.0), rng))
+    across = wide.but(angle_deg=90.0, noise=3 * wide.noise)
+    scale = scale_of(photo_of(wide, rng), photo_of(across, rng))
     assert isinstance(scale, Scale)
     assert scale.px_per_mm_x == pytest.approx(120.0, rel=1e-4)
     assert scale.px_per_mm_y == pytest.approx(112.0, rel=1e-4)
     assert len(scale.photos) == 2
-    for photo, angle in zip(scale.photos, (0.0, 90.0), strict=True):
+    for photo, angle, px in zip(scale.photos, (0.0, 90.0), (640, 480), strict=True):
         assert photo.angle_deg == pytest.approx(angle, abs=0.05)
+        assert photo.lines_used == pytest.approx(px / 12, abs=4)  # a pitch of 12 px or nearly
+    still, grainy = (photo.residual_rms_px for photo in scale.photos)
+    assert 0 < 1.5 * still < grainy
 
 
 def test_a_scale_says_what_it_holds_for_and_until_when():
@@ -191,6 +201,17 @@ def test_an_odd_division_is_believed_when_the_whole_scale_is_seen():
     assert scale.px_per_mm_x == pytest.approx(200, rel=5e-4)
 
 
+@pytest.mark.parametrize(("certified_mm", "seen"), [(2.0, True), (4.0, False)])
+def test_lines_all_of_one_length_are_proved_by_the_length_of_the_scale_alone(certified_mm, seen):
+    alike = Ruling(lines=21, middle_line=10.0, fifth=1.0, tenth=1.0, numerals=False, specks=0)
+    photo = photo_of(alike, np.random.default_rng(9))
+    result = scale_of(photo, certificate=Certificate(certified_mm, certified_mm, 1e-6))
+    if seen:
+        assert result.px_per_mm_x == pytest.approx(120.0, rel=2e-4)
+    else:
+        refused(result, "lines-unresolved")
+
+
 @pytest.mark.parametrize("lines", [3, 6, 9])
 def test_too_few_lines(lines):
     ruling = Ruling(lines=lines, middle_line=(lines - 1) / 2)
@@ -263,11 +284,25 @@ def test_stripes_without_longer_lines(period):
     # a JPEG grid, blinds, a file test pattern: periodic, but not a scale
     x = np.arange(640)[None, :] + np.zeros((480, 1))
     grey = np.where(x % period < period / 3, 90, 160).astype(np.uint8)
-    refused(
-        scale_of(Photo(grey=grey, tone="srgb", name="stripes", sha256="4")),
-        "lines-unresolved",
-        "no-lines",
-    )
+    photo = Photo(grey=grey, tone="srgb", name="stripes", sha256="4")
+    refused(scale_of(photo), "lines-unresolved", "no-lines")
+    refused(lines_seen(photo), "lines-unresolved", "no-lines")
+
+
+def test_lines_seen_are_those_side_by_side():
+    photo = photo_of(Ruling(lines=31, middle_line=15.0), np.random.default_rng(4))
+    assert lines_seen(photo) == pytest.approx(31, abs=1)
+
+
+@pytest.mark.parametrize(("ink", "seen"), [(0.1525, False), (0.153, True)])
+def test_lines_fainter_than_a_grey_step_are_no_scale(ink, seen):
+    """A step is 0.003 of the light there: fainter lines show by the noise that blurs the steps."""
+    faint = Ruling(ink=ink, thickness=5.0, noise=0.003, slope=0.0, specks=0, quality=None)
+    result = scale_of(photo_of(faint.but(numerals=False), np.random.default_rng(1)))
+    if seen:
+        assert isinstance(result, Scale)
+    else:
+        refused(result, "lines-unresolved")
 
 
 SKIMAGE = (
@@ -390,23 +425,105 @@ def test_coverage_of_drawn_scales():
     assert score.max() < 5
 
 
+# -- what is said of it -------------------------------------------------------------------------
+
+
+def fitted(**facts) -> Fit:
+    told = {
+        "values": np.array([100.0, 100.0, 0.0]),
+        "covariance": np.diag([1e-4, 4e-4, 1e-6]),
+        "scatter": np.diag([1e-4, 4e-4, 1e-6]),  # 0.01 % along x and 0.02 % along y
+        "dof": 8.0,
+        "angles_deg": (0.0, 90.0),
+        "residual_rms_px": (0.1, 0.1),
+        "lines_used": (13, 13),
+        "aspect_measured": True,
+        "alone_px_per_mm": (100.0, 100.0),
+    }
+    return Fit(**told | facts)
+
+
+@pytest.mark.parametrize(
+    ("certified_mm", "off"),
+    [(9.95, "-0.50 %"), (10.05, "+0.50 %"), (9.975, ""), (10.025, "")],
+)
+def test_the_notes_have_scatter_and_certificate_in_per_cent(certified_mm, off):
+    notes = _notes(fitted(), Certificate(10.0, certified_mm, 0.03, 3.0))
+    assert notes[0].startswith("line scatter: 0.02000 % of px/mm, standard, 8 degrees")
+    share = 100 * 0.01 / certified_mm
+    assert notes[1].startswith(f"certificate of the stage micrometer: {share:.5f} %")
+    surprised = [note for note in notes if "off the nominal one" in note]
+    assert len(surprised) == bool(off)
+    assert all(f"is {off} off" in note for note in surprised)
+
+
+@pytest.mark.parametrize(
+    ("y", "told"),
+    [(94.0, "-6.00 %"), (99.4, "-0.60 %"), (100.6, "+0.60 %"), (99.6, ""), (100.4, "")],
+)
+def test_px_per_mm_that_differ_from_axis_to_axis_are_told_by_how_much(y, told):
+    notes = _notes(fitted(values=np.array([100.0, y, 0.0])), SURE)
+    unlike = [note for note in notes if "along y and x differ by" in note]
+    assert len(unlike) == bool(told)
+    assert all(f"differ by {told}:" in note for note in unlike)
+
+
+@pytest.mark.parametrize("measured", [True, False])
+def test_what_is_assumed_is_said_in_per_cent(measured):
+    told = " ".join(_notes(fitted(aspect_measured=measured), None))
+    assert "no certificate given: 0.100 % of px/mm" in told
+    assert ("pixels taken as square within 0.050 %" in told) != measured
+
+
+@pytest.mark.parametrize(
+    ("tone", "kind", "full", "light"),
+    [
+        ("linear", np.uint8, 255, 0.3),
+        ("linear", np.uint16, 65535, 0.3),
+        ("srgb", np.uint8, 255, 0.15),
+        ("srgb", np.uint16, 65535, 0.15),
+    ],
+)
+def test_a_grey_step_is_that_of_the_file_at_the_light_of_the_lines(tone, kind, full, light):
+    """IEC 61966-2-1 has L = ((g + 0.055) / 1.055)^2.4; the step is its slope over full scale."""
+    photo = Photo(grey=np.zeros((2, 2), kind), tone=tone, name="", sha256="")
+    grey = 1.055 * light ** (1 / 2.4) - 0.055
+    slope = 2.4 / 1.055 * ((grey + 0.055) / 1.055) ** 1.4 if tone == "srgb" else 1.0
+    assert _grey_step(photo, light) == pytest.approx(slope / full, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    "last",
+    [
+        {"valid_days": 36500},
+        {"calibrated_on": date(9999, 12, 1), "valid_days": 30},
+        {"division_mm": 5.0, "certificate": Certificate(5.0, 5.0, 1e-3)},
+        {"division_mm": 1e-5},
+    ],
+)
+def test_the_last_that_is_allowed(last):
+    blank = Photo(grey=np.full((64, 64), 90, np.uint8), tone="srgb", name="blank", sha256="5")
+    told = {"division_mm": 0.1, "certificate": SURE, "calibrated_on": TODAY, **last}
+    refused(calibrate([blank], **told), "no-lines")
+
+
+@pytest.mark.parametrize(("share", "finite"), [(0.01, True), (1e-3, False)])
+def test_degrees_of_freedom_beyond_a_million_are_endless(share, finite):
+    scatter = np.diag([1e-4, 1e-4, 0.0])
+    whole = fitted(scatter=scatter, covariance=scatter / share + np.diag([0, 0, 1e-6]))
+    _, dof = _whole_covariance(whole, SURE)
+    assert dof == (pytest.approx(8.0 / share**2, rel=1e-3) if finite else math.inf)
+
+
 @pytest.mark.parametrize("along", [0, 1])
 def test_degrees_of_freedom_are_those_of_the_axis_that_has_fewer(along):
     """Welch-Satterthwaite (GUM eq. G.2b): of one axis scatter is half of the variance."""
     scatter = np.array([1e-10, 1e-10, 0.0])
     scatter[along] = 1e-6
-    fitted = Fit(
-        values=np.array([100.0, 100.0, 0.0]),
-        covariance=np.diag(scatter * 1e4 + [0.0, 0.0, 1e-6]),
-        scatter=np.diag(scatter * 1e4),
-        dof=8.0,
-        angles_deg=(0.0, 90.0),
-        residual_rms_px=(0.1, 0.1),
-        lines_used=(13, 13),
-        aspect_measured=True,
-        alone_px_per_mm=(100.0, 100.0),
+    one = fitted(
+        covariance=np.diag(scatter * 1e4 + [0.0, 0.0, 1e-6]), scatter=np.diag(scatter * 1e4)
     )
-    whole, dof = _whole_covariance(fitted, Certificate(10.0, 10.0, 0.03, 3.0))  # u = 1e-3 of it
+    whole, dof = _whole_covariance(one, Certificate(10.0, 10.0, 0.03, 3.0))  # u = 1e-3 of it
     assert whole[along, along] == pytest.approx(0.02)
     assert whole[0, 1] == pytest.approx(0.01)
     assert dof == pytest.approx(8.0 / 0.5**2)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -25,12 +26,19 @@ def marks(
     pieces: int = 8,
     noise: float = 0.02,
     ruling: float = 0.0,
+    alike: float = 0.0,
     offset_mm: float = 0.3,
 ) -> Marks:
-    """Pieces of lines 0.1 mm apart, by the convention of the scale, with normal errors in px."""
+    """Pieces of lines 0.1 mm apart, by the convention of the scale, with normal errors in px.
+
+    The errors of neighbouring lines correlate by `alike` (autoregressive of first order).
+    """
     line = np.repeat(np.arange(lines), pieces)
     along = (line - (lines - 1) / 2 + 0.3) * 0.1
-    error = np.repeat(rng.normal(0, ruling, lines), pieces) + rng.normal(0, noise, line.size)
+    ruled = rng.normal(0, ruling, lines)
+    for k in range(1, lines):
+        ruled[k] = alike * ruled[k - 1] + math.sqrt(1 - alike**2) * ruled[k]
+    error = np.repeat(ruled, pieces) + rng.normal(0, noise, line.size)
     along = along + error / math.sqrt(px_per_mm[0] * px_per_mm[1])
     across = np.tile(np.linspace(-0.3, 0.3, pieces), lines) + offset_mm
     turn = math.radians(angle_deg)
@@ -51,6 +59,12 @@ def fit(*given: Marks):
     return fit_marks(given, division_mm=0.1, width_px=WIDTH, height_px=HEIGHT)
 
 
+def u_aspect(result) -> float:
+    """Standard uncertainty of ln(px_per_mm_y / px_per_mm_x)."""
+    to_log = np.array([-1.0, 1.0]) / result.values[:2]
+    return math.sqrt(to_log @ result.covariance[:2, :2] @ to_log)
+
+
 @pytest.mark.parametrize("angle", [0.0, 0.4, 20.0, 45.0, 89.5, 90.0, 130.0])
 @pytest.mark.parametrize("k1", [-0.01, 0.0, 0.004])
 def test_without_noise_truth_comes_back(angle, k1):
@@ -60,6 +74,7 @@ def test_without_noise_truth_comes_back(angle, k1):
     assert np.allclose(result.values[:2], 150.0, rtol=1e-6)
     assert result.values[2] == pytest.approx(k1, abs=1e-5)
     assert result.angles_deg[0] == pytest.approx(angle, abs=1e-3)
+    assert result.residual_rms_px[0] < 3e-5
     assert not result.aspect_measured
 
 
@@ -80,6 +95,35 @@ def test_one_direction_carries_the_aspect():
     relative = np.sqrt(np.diag(result.covariance)[:2]) / result.values[:2]
     assert relative[0] < 3e-5
     assert relative[1] == pytest.approx(U_ASPECT, rel=0.02)
+
+
+@pytest.mark.parametrize(("apart_deg", "measured"), [(3, False), (5, False), (10, True)])
+def test_x_is_told_from_y_only_by_lines_that_know_better_than_the_assumption(apart_deg, measured):
+    rng = np.random.default_rng(7)
+    result = fit(marks(rng), marks(rng, angle_deg=apart_deg))
+    assert result.aspect_measured == measured
+    assert u_aspect(result) <= U_ASPECT
+
+
+def test_lines_that_tell_x_from_y_are_not_pulled_towards_square():
+    rng = np.random.default_rng(7)
+    few = {"px_per_mm": (150.0, 141.0), "lines": 21, "ruling": 0.1}
+    result = fit(marks(rng, angle_deg=0.0, **few), marks(rng, angle_deg=90.0, **few))
+    assert result.aspect_measured
+    assert 0.5 * U_ASPECT < u_aspect(result) < U_ASPECT  # nearly as unsure as the assumption
+    error = math.log(result.values[1] / result.values[0] / (141.0 / 150.0))
+    assert abs(error) < 2.5 * u_aspect(result)
+
+
+def test_where_lines_tell_little_of_x_and_y_they_and_the_assumption_are_weighted():
+    """By their inverse variances, as a normal prior and normal errors are (closed form)."""
+    rng, true = np.random.default_rng(7), -8 * U_ASPECT
+    oblong = (150.0, 150.0 * math.exp(true))
+    result = fit(*(marks(rng, angle_deg=angle, px_per_mm=oblong) for angle in (0.0, 5.0)))
+    share = 1 - (u_aspect(result) / U_ASPECT) ** 2
+    assert 0.2 < share < 0.5
+    found = math.log(result.values[1] / result.values[0])
+    assert found == pytest.approx(share * true, abs=2.5 * math.sqrt(share) * U_ASPECT)
 
 
 def test_mirrored_diagonals_do_not_tell_x_from_y():
@@ -114,20 +158,61 @@ def test_outliers_do_not_pull():
     assert result.residual_rms_px[0] < 0.03  # of what is in use
 
 
+def pitch_uncertainty(seeds, lines, *, noise, ruling, alike=0.0):
+    """What is told over u(P) = s sqrt(12 / (n (n² - 1))) for n lines in equal steps, each time.
+
+    Derived in many books, e.g. as the variance of a regression slope. k1 is held by a scale of no
+    extent across and a tiny span.
+    """
+    facts = {"noise": noise, "ruling": ruling, "alike": alike, "offset_mm": 0.0}
+    told = [fit(marks(np.random.default_rng(k), lines=lines, pieces=4, **facts)) for k in seeds]
+    assert {result.dof for result in told} == {lines - 4}
+    s = math.hypot(ruling, noise / 2)
+    expected = s * math.sqrt(12 / (lines * (lines**2 - 1))) / 15.0
+    return np.sqrt([result.scatter[0, 0] for result in told]) / 150.0 / expected
+
+
 @pytest.mark.parametrize("lines", [11, 21])  # with few the degrees of freedom count
 def test_pitch_uncertainty_is_the_textbook_one(lines):
-    # u(P) = s sqrt(12 / (n (n² - 1))) for n equally spaced lines; derived in many books, e.g. the
-    # variance of a regression slope. k1 held by a scale of no extent across and a tiny span.
-    u = []
-    for seed in range(40):
-        rng = np.random.default_rng(seed)
-        one = marks(rng, lines=lines, pieces=4, noise=0.02, ruling=0.05, offset_mm=0.0)
-        result = fit(one)
-        assert result.dof == lines - 4
-        u.append(result.scatter[0, 0] / result.values[0] ** 2)
-    s = math.hypot(0.05, 0.02 / 2)
-    expected = s * math.sqrt(12 / (lines * (lines**2 - 1))) / 15.0
-    assert math.sqrt(np.mean(u)) == pytest.approx(expected, rel=0.15)
+    ratio = pitch_uncertainty(range(40), lines, noise=0.02, ruling=0.05)
+    assert math.sqrt(np.mean(ratio**2)) == pytest.approx(1.0, rel=0.15)
+
+
+def test_noise_of_the_pieces_counts_once_and_no_scale_has_less():
+    ratio = pitch_uncertainty(range(15), 21, noise=0.1, ruling=0.0)
+    assert ratio.min() > 0.97
+    assert math.sqrt(np.mean(ratio**2)) < 1.3
+
+
+def test_errors_that_turn_from_line_to_line_make_no_scale_surer():
+    ratio = pitch_uncertainty(range(15), 21, noise=0.005, ruling=0.05, alike=-0.6)
+    assert np.median(ratio) > 0.9
+
+
+def test_errors_that_neighbouring_lines_share_are_covered():
+    """Twice what independent lines would tell: √((1 + ρ) / (1 - ρ)) at ρ = 0.6."""
+    told = [
+        fit(marks(np.random.default_rng(k), noise=0.005, ruling=0.05, alike=0.6, offset_mm=0.0))
+        for k in range(25)
+    ]
+    score = [(t.values[0] - 150.0) / math.sqrt(t.covariance[0, 0]) for t in told]
+    assert 0.6 < np.sqrt(np.mean(np.square(score))) < 1.5
+
+
+def test_lines_seen_ten_times_as_sharply_tell_the_pitch_ten_times_as_well():
+    fine, coarse = (
+        fit(marks(np.random.default_rng(8), noise=noise)).scatter[0, 0] for noise in (0.002, 0.02)
+    )
+    assert math.sqrt(coarse / fine) == pytest.approx(10.0, rel=0.05)
+
+
+def test_lines_that_dust_has_moved_do_not_count():
+    clean = marks(np.random.default_rng(9), lines=21)
+    moved = np.isin(clean.line - clean.line[0], (4, 15))
+    result = fit(replace(clean, points_px=clean.points_px + np.outer(moved, [1.5, 0.0])))
+    assert result.lines_used == (19,)
+    assert result.dof == 19 - 4
+    assert result.values[0] == pytest.approx(150.0, rel=1e-4)
 
 
 @pytest.mark.parametrize(

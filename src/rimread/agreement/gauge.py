@@ -18,6 +18,9 @@ from rimread.agreement.statistics import (
 
 __all__ = ["Component", "Gauge", "gauge_study"]
 
+_NOTHING = 1e-24
+"""Mean square in mm² that is no more than what the arithmetic leaves of readings that are alike."""
+
 
 @dataclass(frozen=True, slots=True)
 class Component:
@@ -101,13 +104,19 @@ class Gauge:
 
     @property
     def f_and_p(self) -> tuple[tuple[float, float], ...]:
-        """F and its probability for indent, operator (both over the interaction), interaction."""
+        """F and its probability for indent, operator (both over the interaction), interaction.
+
+        NaN where neither the one nor what it is held against varies: nothing over nothing.
+        """
         from scipy.special import fdtrc  # noqa: PLC0415  (kept out of start-up)
 
         indent, operator, both, rest = self.table
         found = []
         for upper, lower in ((indent, both), (operator, both), (both, rest)):
-            f = upper.ms / lower.ms if lower.ms > 0.0 else math.inf
+            if lower.ms > _NOTHING:
+                f = upper.ms / lower.ms
+            else:
+                f = math.inf if upper.ms > _NOTHING else math.nan
             found.append((f, float(fdtrc(upper.dof, lower.dof, f))))
         return tuple(found)
 
@@ -199,10 +208,13 @@ def _component(name: str, terms: list[tuple[float, Source]], least: float) -> Co
 def _sum(
     name: str, terms: list[tuple[float, Source]], members: list[Component], least: float
 ) -> Component:
-    """Sum of components with the interval of the unfloored sum, widened to hold the value."""
+    """Sum of components with the interval of the unfloored sum, widened to hold the value.
+
+    The value is never the smaller one: what was set to zero had been below.
+    """
     found, most = combination(terms), _upper_end(terms, least)
     value = sum(member.variance.value for member in members)
-    low = max(min(found.low, value), 0.0)
+    low = max(found.low, 0.0)
     hidden = all(member.hidden for member in members)
     return Component(
         name,

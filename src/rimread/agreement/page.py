@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from html import escape
 
@@ -119,7 +120,10 @@ def _variance(study: Comparison) -> str:
     found = study.gauge
     if found is None:
         return ""
-    ratios = (*((f"{f:.2f}", f"{p:.3g}") for f, p in found.f_and_p), ("", ""))
+    ratios = (
+        *(("-", "-") if math.isnan(f) else (f"{f:.2f}", f"{p:.3g}") for f, p in found.f_and_p),
+        ("", ""),
+    )
     anova = [
         (s.name, str(s.dof), f"{s.ss:.4g}", f"{s.ms:.4g}", *ratio)
         for s, ratio in zip(found.table, ratios, strict=True)

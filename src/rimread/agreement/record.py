@@ -94,7 +94,7 @@ def _gauge(found: Gauge, study: Comparison) -> dict[str, Any]:
                 "ss_mm2": s.ss,
                 "ms_mm2": s.ms,
                 "f": _plain(f),
-                "p": p,
+                "p": _plain(p),
             }
             for s, (f, p) in zip(found.table, ratios, strict=True)
         ],

@@ -13,7 +13,7 @@ from rimread.photo import Photo, linear_light
 from rimread.refusal import Refusal
 from rimread.scale.doubts import division_doubt, fit_doubt, fits, too_few, unresolved
 from rimread.scale.fit import U_ASPECT, U_K1, Fit, fit_marks
-from rimread.scale.ladder import MIN_LINES, Ladder, find_ladders
+from rimread.scale.ladder import Ladder, find_ladders
 from rimread.scale.lines import Marks, mark_lines
 from rimread.scale.model import Certificate, Scale, ScalePhoto
 
@@ -195,7 +195,7 @@ def lines_seen(photo: Photo) -> int | Refusal:
     Returns
     -------
     int or Refusal
-        ``no-lines``, ``too-few-lines`` or ``lines-unresolved``.
+        ``no-lines`` or ``lines-unresolved``.
     """
     ladders = _enough_lines(linear_light(photo, photo.grey), photo.name)
     found = ladders if isinstance(ladders, Refusal) else _proved(ladders, photo.name)
@@ -203,9 +203,7 @@ def lines_seen(photo: Photo) -> int | Refusal:
 
 
 def _enough_lines(light: NDArray[np.float32], name: str) -> list[Ladder] | Refusal:
-    ladders = find_ladders(light)
-    enough = [ladder for ladder in ladders if ladder.lines >= MIN_LINES]
-    return enough or too_few(name, max((ladder.lines for ladder in ladders), default=0))
+    return find_ladders(light) or too_few(name, 0)  # a ladder has `MIN_LINES` or more
 
 
 def _finest_lines(
