@@ -43,9 +43,8 @@ MOST_UNEVEN = 2.5
 """Most that gaps in the turn and doubted arcs widen the parts which all arcs share, as a third of
 the turn missing in one piece does. Own choice."""
 DARK_FOOT_SHARE = 0.35
-"""Share of the edge's whole width where all of the bowl is dark up to the rim, none where half of
-it is or less: the arcs that show the whole of the edge tell its shape for the others. By coverage
-of such simulated photos, and by gross errors."""
+"""Share of the edge's whole width where all of the bowl is dark up to the rim. By coverage of such
+simulated photos and path-traced renderings, and by gross errors."""
 HARMONICS = (3, 6)
 """Residual harmonics 3 to 5 stand for 0 to 2, which the fit has taken up."""
 HARMONICS_WIDE = (3, 13)
@@ -268,7 +267,6 @@ def _common_components(
     `clipped` is how far the radius moves when clipped arcs move by 1 alike.
     """
     px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
-    foot = max(2 * rim.dark_foot - 1, 0.0)
     half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2
     defocus_px = math.hypot(max(rim.blur_px - SHARP_BLUR_PX, 0.0), UNNOTICED_PX / math.sqrt(3))
     defocus = defocus_px / (2 * half_diagonal) * 2 * ellipse.m
@@ -276,8 +274,8 @@ def _common_components(
         _definition(rim, fit, px_per_mm),
         Component(
             name="dark bowl",
-            u=2.0 * DARK_FOOT_SHARE * foot * rim.transition_px / px_per_mm,
-            how=f"the foot of the edge does not show on {rim.dark_foot:.0%} of the turn",
+            u=2.0 * DARK_FOOT_SHARE * rim.dark_foot * rim.transition_px / px_per_mm,
+            how=f"the bowl is dark up to the rim ({rim.dark_foot:.0%}): the edge's foot is hidden",
             common=True,
         ),
         Component(

@@ -177,13 +177,25 @@ BOWL = np.abs(CHART_SLOPES)
 @pytest.mark.parametrize(
     ("chart", "dark"),
     [
-        (0.05 + 0.4 * np.exp(-((BOWL / 0.2) ** 2)), True),  # light along the axis, a smooth bowl
-        (0.05 + 0.4 * np.exp(-((BOWL / 0.8) ** 2)), False),  # a rough one, grey to the rim
-        (0.45 - 0.4 * BOWL, False),
-        (0.05 + 0.4 * BOWL, False),  # a ring of light: dark in the middle
-        (np.full_like(BOWL, 0.3), False),
+        (0.05 + 0.4 * np.exp(-((BOWL / 0.2) ** 2)), 1.0),  # light along the axis, a smooth bowl
+        (0.05 + 0.4 * np.exp(-((BOWL / 0.8) ** 2)), 0.0),  # a rough one, grey to the rim
+        (0.45 - 0.4 * BOWL, 0.0),
+        (0.05 + 0.4 * BOWL, 0.0),  # a ring of light: dark in the middle
+        (np.full_like(BOWL, 0.3), 0.0),
+        (np.zeros_like(BOWL), 0.0),
     ],
 )
 def test_a_dark_foot_is_a_bowl_that_shines_in_its_middle_alone(chart, dark):
-    assert dark_feet(chart[None]).tolist() == [dark]
-    assert dark_feet(0.3 * chart[None]).tolist() == [dark]
+    assert dark_feet(chart[None]) == pytest.approx([dark], abs=0.05)
+    assert dark_feet(0.3 * chart[None]) == pytest.approx([dark], abs=0.05)
+
+
+@pytest.mark.parametrize("least", [0.05, 0.15])
+def test_a_foot_gets_dark_without_a_jump(least):
+    """Two photos of one indent have about the same uncertainty, whatever their noise."""
+    wide = np.linspace(0.9, 0.1, 200)[:, None]
+    dark = dark_feet(least + 0.4 * np.exp(-((BOWL / wide) ** 2)))
+    assert np.all(np.diff(dark) > -1e-6)
+    assert np.all(np.diff(dark) < 0.03)
+    assert dark[0] == 0.0
+    assert dark[-1] > 0.8

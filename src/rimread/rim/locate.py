@@ -96,8 +96,8 @@ class Located:
         Arcs that lie wholly in the picture.
     clipped : ndarray, shape (A,), bool
         Arcs whose profile is clipped by the exposure.
-    dark : ndarray, shape (A,), bool
-        Arcs whose bowl is dark up to the rim (`rimread.rim.shading.dark_feet`).
+    dark : ndarray, shape (A,)
+        How far the bowl is dark up to the rim (`rimread.rim.shading.dark_feet`).
     """
 
     t: NDArray[np.floating]
@@ -109,7 +109,7 @@ class Located:
     rounding_px: float
     inside: NDArray[np.bool_]
     clipped: NDArray[np.bool_]
-    dark: NDArray[np.bool_]
+    dark: NDArray[np.floating]
 
 
 @dataclass(frozen=True, slots=True)

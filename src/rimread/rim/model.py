@@ -37,8 +37,8 @@ class Rim:
     clipped : ndarray, shape (N,), bool
         Points at which the exposure is clipped.
     dark_foot : float
-        Fraction of the turn on which the bowl is dark up to the rim, so that the foot of the edge
-        does not show, see `rimread.rim.shading.dark_feet`.
+        How far the bowl is dark up to the rim, so that the foot of the edge does not show: mean
+        over the turn of `rimread.rim.shading.dark_feet`, 0 to 1.
     evidence : float
         Mean gain of the break along the ring it was traced from, see `rimread.rim.evidence`.
     u_tone_px : float

@@ -66,10 +66,10 @@ CHART_TREND = 0.12
 FOOT = (0.45, 0.9)
 """Slopes halfway and near the rim, the latter in the trend that continues a chart where a rim is
 small and blurred;"""
-DARK_FOOT, EVEN_FOOT = 2.0, 0.3
-"""the middle is at least twice as bright as near the rim, and the light changes between the two
-slopes by less than 0.3 of what the middle is brighter by. Own choice: such bowls had
-errors beyond U more often than others on simulated photos."""
+DARK_FOOT, EVEN_FOOT = (1.5, 3.0), 0.5
+"""from 1.5 times (not at all) to 3 times (wholly) as much light in the middle as near the rim, and
+from a change between the two slopes of half of what the middle is brighter by (not at all) to none
+(wholly). Own choice: such bowls had errors beyond U more often than others on simulated photos."""
 CHART_SMOOTH_DEG = 7.5
 """Standard deviation of the mean over neighbouring rays: finish is averaged out."""
 
@@ -162,11 +162,12 @@ def light_at(chart: Array, slopes: NDArray[np.floating]) -> Array:
     return np.asarray(_interpolate(chart.T, CHART_SLOPES, slopes))
 
 
-def dark_feet(chart: Array) -> NDArray[np.bool_]:
-    """Rays (A,) on which a bowl that shines in its middle is dark and even from halfway to the rim.
+def dark_feet(chart: Array) -> Array:
+    """How far a bowl that shines in its middle is dark and even from halfway to the rim, (A,).
 
-    There the turn of the slope shows only where the metal is nearly level: where it begins is not
-    seen, and any blur, rounding and sinking with the same upper half explains the edge.
+    From 0, not at all, to 1. Where it is, the turn of the slope shows only where the metal is
+    nearly level: where it begins is not seen, and any blur, rounding and sinking with the same
+    upper half explains the edge.
 
     Parameters
     ----------
@@ -174,8 +175,10 @@ def dark_feet(chart: Array) -> NDArray[np.bool_]:
         See `bowl_chart`.
     """
     middle, halfway, foot = (chart[:, PER_RIM + round(PER_RIM * s)] for s in (0, *FOOT))
-    dark = middle > DARK_FOOT * foot
-    return np.asarray(dark & (np.abs(foot - halfway) < EVEN_FOOT * (middle - foot)))
+    brighter = np.maximum(middle - foot, DARK)
+    even = 1 - np.abs(foot - halfway) / (EVEN_FOOT * brighter)
+    dark = np.interp(middle / np.maximum(foot, DARK), DARK_FOOT, (0, 1))
+    return np.asarray(dark * np.maximum(even, 0))
 
 
 def predicted(
