@@ -71,6 +71,35 @@ def test_the_edge_of_a_glow_is_not_the_rim():
     assert max(np.abs(errors)) < 0.01
 
 
+EVEN_RIM = replace(
+    GLINT,
+    indents=(replace(GLINT.indents[0], recovery=1.297, pile=0.0, edge_round_mm=0.0011),),
+    light=Light(kind="ring", elevation_deg=52.0),
+    camera=replace(GLINT.camera, px_per_mm=144.0),
+)
+"""As bright at the rim as the metal outside, after a glow that ends 7 % inside."""
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_glow_that_ends_before_an_even_rim_is_refused(seed):
+    shot = lit(EVEN_RIM, seed=seed)
+    refusal = find_rim(shot.photo())
+    assert refusal.code == "rival-rings"
+    outer = max(refusal.evidence["diameter_px"], refusal.evidence["rival_px"])
+    assert outer > 0.92 * shot.truth[0].axis1_px
+
+
+def test_an_even_rim_is_read_rightly_or_refused():
+    """What ends farther out there, its light's last slope, is no rival as a rule."""
+    lights = [replace(EVEN_RIM.light, elevation_deg=e) for e in (48.0, 50.0, 54.0, 56.0)]
+    shots = [lit(replace(EVEN_RIM, light=light)) for light in lights]
+    rims = [(shot, find_rim(shot.photo())) for shot in shots]
+    assert {rim.code for _, rim in rims if not rim} <= {"rival-rings"}
+    found = [(shot.truth[0].mean_mm, diameters(rim, shot.scale)) for shot, rim in rims if rim]
+    assert len(found) >= 2
+    assert all(abs(one.mean_mm - true_mm) <= one.budget.U for true_mm, one in found)
+
+
 @pytest.mark.parametrize("kind", ["ring", "side", "coaxial"])
 @pytest.mark.parametrize("oval", [0.03, 0.06, 0.1])
 def test_a_rim_that_is_oval_stays_so(kind, oval):

@@ -14,9 +14,9 @@ from rimread.rim.ellipse import Ellipse, largest_move
 from rimread.rim.locate import log_likelihood
 from rimread.rim.placed import SETTLED_PX, Placed, placed_on
 from rimread.rim.profiles import half_px
-from rimread.rim.trace import FLANK_APART_PX, Ring, edge_inside
+from rimread.rim.trace import FLANK_APART_PX, Ring, edge_inside, edge_outside
 
-__all__ = ["best_explained", "inner_flank"]
+__all__ = ["best_explained", "inner_flank", "outer_rival"]
 
 STRONG = 3.0
 """Logarithm of how much likelier one of two edges must be: 20 to 1, from where on evidence is
@@ -29,6 +29,10 @@ ones, most of them pressed into round bars."""
 ROUND = 0.01
 """How oval a rim is likely to be (the scale of a Cauchy distribution): flat metal gives way alike
 all round or nearly so, rolled sheet less, a round bar not at all. Own choice."""
+AS_BLURRED = 1.35
+"""An edge outside that is as blurred, within a step of `BLURS_PX`, may be the rim of a bowl whose
+glow ends before it. One more blurred, such as the foot of a ridge, is none, likely as it may be: an
+outer edge's bowl explains the inner one, too."""
 HALF_AS_OVAL = 0.5
 """A round start that ends less round than this does not speak for a round rim."""
 
@@ -102,6 +106,30 @@ def _log_odds(photo: Photo, other: Placed, found: Placed) -> float:
         for one in (other, found)
     )
     return there - here
+
+
+def outer_rival(photo: Photo, found: Placed) -> Refusal | None:
+    """Refuse where an edge outside is as sharp and far likelier.
+
+    The glow of a bowl may end before its rim, in an edge that breaks better where the bowl is as
+    bright at the rim as the metal outside. Where just the rim is, does not show then.
+
+    Parameters
+    ----------
+    photo : Photo
+    found : Placed
+
+    Returns
+    -------
+    Refusal or None
+        Names the diameters of both.
+    """
+    outside = edge_outside(photo, found.ellipse)
+    for other in [] if outside is None else _elsewhere(photo, found, [outside]):
+        as_sharp = other.located.blur_px < AS_BLURRED * found.located.blur_px
+        if as_sharp and _log_odds(photo, other, found) > STRONG:
+            return gates.rivalled(found.ellipse, other.ellipse)
+    return None
 
 
 def inner_flank(photo: Photo, found: Placed) -> Placed | Refusal:

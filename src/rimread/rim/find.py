@@ -10,7 +10,7 @@ import numpy as np
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import gates
-from rimread.rim.contest import best_explained, inner_flank
+from rimread.rim.contest import best_explained, inner_flank, outer_rival
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.field import CUT_BY_FIELD, black_surround, filled, reaches_into
 from rimread.rim.flatness import flat_face, spread_within
@@ -255,7 +255,9 @@ def _weight(ring: Ring) -> float:
 def _traced(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusal:
     found = placed_on(photo, ring.ellipse)
     if isinstance(found, Placed):
-        found = inner_flank(photo, best_explained(photo, found, rings))
+        found = best_explained(photo, found, rings)
+        rival = outer_rival(photo, found)
+        found = inner_flank(photo, found) if rival is None else rival
     if isinstance(found, Refusal):
         return found
     located, weights = found.located, found.weights

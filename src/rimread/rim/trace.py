@@ -19,7 +19,7 @@ from rimread.rim.path import closed_path, closed_paths
 from rimread.rim.sampling import band_along, evened, rays_from, reduced
 from rimread.rim.seed import Seed
 
-__all__ = ["Ring", "edge_inside", "rings_about", "rings_near"]
+__all__ = ["Ring", "edge_inside", "edge_outside", "rings_about", "rings_near"]
 
 POLAR_RADIUS_PX = 110
 """Reduced radius of a seed in the polar picture: a step of 1 px there is 1 % of the radius."""
@@ -130,14 +130,26 @@ def edge_inside(photo: Photo, ellipse: Ellipse) -> Ellipse | None:
     A crest shines as a line along the rim, and its outer flank is as good an edge as the rim. Only
     peaks of the gain along each normal count: the slopes of the rim's own gain are no edge.
     """
+    return _edge_beside(photo, ellipse, -1, shading=True)
+
+
+def edge_outside(photo: Photo, ellipse: Ellipse) -> Ellipse | None:
+    """The same outside it, where slow changes of light do not count: a glow ends in one."""
+    return _edge_beside(photo, ellipse, 1, shading=False)
+
+
+def _edge_beside(photo: Photo, ellipse: Ellipse, way: int, *, shading: bool) -> Ellipse | None:
+    """Another edge along most of a rim on one side of it: outwards is 1, inwards -1."""
     reach = min(FLANK_FAR_PX, FLANK_FAR * ellipse.m)
     half = np.ceil(reach) + ASIDE
     band = band_along(photo, ellipse, half_px=half, arcs=BAND_ARCS, rays=BAND_RAYS)
-    gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=True)
+    gain = break_evidence(evened(photo, band.grey), inside=band.inside, shading=shading)
     least = FLANK * gain.mean(axis=0)[np.abs(band.q_px) < FLANK_APART_PX].max()
-    first, last = np.searchsorted(band.q_px, (-reach, -FLANK_APART_PX))
-    if first >= last:  # too small a rim to have another edge in it
+    beyond = way * band.q_px
+    columns = np.flatnonzero((beyond > FLANK_APART_PX) & (beyond <= reach))
+    if not len(columns):  # too small a rim to have another edge in it
         return None
+    first, last = columns[0], columns[-1] + 1
     peaks = gain[:, first:last]
     beside = np.maximum(gain[:, first - 1 : last - 1], gain[:, first + 1 : last + 1])
     peaks = np.where(peaks >= beside, peaks, 0)
