@@ -18,7 +18,7 @@ from rimread.rim.ellipse import Ellipse
 __all__ = ["drawn_along"]
 
 CHROMA = np.array([[0.5, -0.08131], [-0.33126, -0.41869], [-0.16874, 0.5]], np.float32)
-"""Cb and Cr, less their zero, of blue, green and red (ITU-T T.871, clause 7)."""
+"""Cb and Cr, less their zero, of blue, green and red (ITU-T T.871, clause 7, from memory)."""
 LINE = 40.0
 """Cb and Cr of a line from those beside it, on an 8-bit scale. Lines 1 px wide in the six full
 colours give 55 and more, whatever the JPEG quality; colour fringes of an objective whose red and
