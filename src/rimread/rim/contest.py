@@ -29,6 +29,8 @@ ones, most of them pressed into round bars."""
 ROUND = 0.01
 """How oval a rim is likely to be (the scale of a Cauchy distribution): flat metal gives way alike
 all round or nearly so, rolled sheet less, a round bar not at all. Own choice."""
+GLOW_BLUR_PX = 1.5
+"""What is less blurred is an edge in focus and not the end of a glow. Own choice."""
 AS_BLURRED = 1.35
 """An edge outside that is as blurred, within a step of `BLURS_PX`, may be the rim of a bowl whose
 glow ends before it. One more blurred, such as the foot of a ridge, is none, likely as it may be: an
@@ -124,6 +126,8 @@ def outer_rival(photo: Photo, found: Placed) -> Refusal | None:
     Refusal or None
         Names the diameters of both.
     """
+    if found.located.blur_px < GLOW_BLUR_PX:
+        return None
     outside = edge_outside(photo, found.ellipse)
     for other in [] if outside is None else _elsewhere(photo, found, [outside]):
         as_sharp = other.located.blur_px < AS_BLURRED * found.located.blur_px
