@@ -11,7 +11,7 @@ from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import gates
 from rimread.rim.ellipse import Ellipse, largest_move
-from rimread.rim.locate import log_likelihood
+from rimread.rim.locate import log_likelihood, settle
 from rimread.rim.placed import SETTLED_PX, Placed, placed_on
 from rimread.rim.profiles import half_px
 from rimread.rim.trace import FLANK_APART_PX, Ring, edge_inside, edge_outside
@@ -129,11 +129,21 @@ def outer_rival(photo: Photo, found: Placed) -> Refusal | None:
     if found.located.blur_px < GLOW_BLUR_PX:
         return None
     outside = edge_outside(photo, found.ellipse)
-    for other in [] if outside is None else _elsewhere(photo, found, [outside]):
+    if outside is None or not _stays(photo, outside):
+        return None
+    for other in _elsewhere(photo, found, [outside]):
         as_sharp = other.located.blur_px < AS_BLURRED * found.located.blur_px
         if as_sharp and _log_odds(photo, other, found) > STRONG:
             return gates.rivalled(found.ellipse, other.ellipse)
     return None
+
+
+def _stays(photo: Photo, edge: Ellipse) -> bool:
+    """Whether an edge is about where it was seen: that beside a strong one slides back to it."""
+    settled = settle(photo, edge)
+    return not isinstance(settled, Refusal) and (
+        largest_move(settled.ellipse, edge) < FLANK_APART_PX
+    )
 
 
 def inner_flank(photo: Photo, found: Placed) -> Placed | Refusal:
