@@ -22,10 +22,10 @@ from typing import get_args
 import cv2
 import numpy as np
 from asked import options
-from errors import FOOT, HEAD, Outcome, each, figures, line, ordered
+from errors import FOOT, Outcome, each
 from heights import Oddities, breaks
 from numpy.typing import NDArray
-from simulated import cells, facts_of, outcome
+from simulated import facts_of, outcome, tables
 from traced import light_of
 
 from rimread.simulate import Scene, Simulated, Tier, random_scene, truth_of
@@ -33,8 +33,6 @@ from rimread.simulate.camera import blurred, exposed, picture
 
 WIDTH_PX, HEIGHT_PX = 800, 640
 BRIGHTEST = 0.9  # of full scale, where someone minds the exposure
-
-
 TIERS: tuple[Tier, ...] = get_args(Tier)
 
 
@@ -171,16 +169,7 @@ def main() -> None:
     else:
         with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn")) as pool:
             found = list(pool.map(measured, tasks))
-    if asked.each:
-        print("\n".join(each(found)), end="\n\n")
-    print(HEAD)
-    for group in ordered(o.group for o in found):
-        print(line(group, figures(o for o in found if o.group == group)))
-    print(line("all", figures(found)))
-    for name, table in cells(found).items():
-        print(f"\n{name}")
-        for label, some in table:
-            print(line(f"  {label}", figures(some)))
+    print("\n".join([*([*each(found), ""] if asked.each else []), *tables(found)]))
     codes = Counter(o.code for o in found if not o.measured)
     print(f"\nrefused: {', '.join(f'{code} {n}' for code, n in codes.most_common()) or 'none'}")
     print(f"gross: {', '.join(o.name for o in found if o.gross) or 'none'}\n\n{FOOT}")

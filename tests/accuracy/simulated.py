@@ -306,6 +306,16 @@ def floors(repeats: int) -> list[Floor]:
     ]
 
 
+def tables(found: list[Outcome]) -> list[str]:
+    """Figures of each group of readable photos, of all, and of each cell."""
+    groups = ordered(o.group for o in found if o.readable)
+    rows = [line(group, figures(o for o in found if o.group == group)) for group in groups]
+    rows = [HEAD, *rows, line("all readable", figures(found))]
+    for name, table in cells(found).items():
+        rows += ["", name, *(line(f"  {label}", figures(some)) for label, some in table)]
+    return rows
+
+
 def main() -> None:
     """Print the tables."""
     parser = options(__doc__, count=300)
@@ -314,16 +324,7 @@ def main() -> None:
     asked = parser.parse_args()
     cv2.setNumThreads(1)
     found = outcomes(asked.count, seed=asked.seed, workers=asked.workers)
-    if asked.each:
-        print("\n".join(each(found)), end="\n\n")
-    print(HEAD)
-    for group in ordered(o.group for o in found if o.readable):
-        print(line(group, figures(o for o in found if o.group == group)))
-    print(line("all readable", figures(found)))
-    for name, table in cells(found).items():
-        print(f"\n{name}")
-        for label, some in table:
-            print(line(f"  {label}", figures(some)))
+    print("\n".join([*([*each(found), ""] if asked.each else []), *tables(found)]))
     print("\n".join(["", *refusals(found), "", FOOT]))
     bad = [o.name for o in found if o.gross or (o.measured and not o.readable)]
     print(f"\ngross, or given a number: {', '.join(bad) or 'none'}")

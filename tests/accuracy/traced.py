@@ -76,7 +76,6 @@ def _towards(elevation_deg: float, azimuth_deg: float) -> F64:
 def _lamps(mi: Any, scene: Scene, odd: Oddities) -> dict[str, Any]:
     """Lamps that light a surface facing them with 1, the objective, the surroundings."""
     light, far = scene.light, odd.lamps_mm
-
     count = light.lamps if light.kind == "ring" and light.lamps else 1
 
     def disc(name: str, at: F64, half_deg: float, radiance: float) -> dict[str, Any]:

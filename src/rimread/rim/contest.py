@@ -30,7 +30,8 @@ ROUND = 0.01
 """How oval a rim is likely to be (the scale of a Cauchy distribution): flat metal gives way alike
 all round or nearly so, rolled sheet less, a round bar not at all. Own choice."""
 GLOW_BLUR_PX = 1.5
-"""What is less blurred is an edge in focus and not the end of a glow. Own choice."""
+"""What is less blurred is as a rule an edge in focus and not the end of a glow, and not worth the
+time of a look outside. Own choice."""
 AS_BLURRED = 1.35
 """An edge outside that is as blurred, within a step of `BLURS_PX`, may be the rim of a bowl whose
 glow ends before it. One more blurred, such as the foot of a ridge, is none, likely as it may be: an

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from rimread.photo import Photo, linear_light
 from rimread.refusal import Refusal
-from rimread.scale.doubts import division_doubt, fit_doubt, fits, too_few, unresolved
+from rimread.scale.doubts import division_doubt, fit_doubt, fits, no_lines, unresolved
 from rimread.scale.fit import U_ASPECT, U_K1, Fit, fit_marks
 from rimread.scale.ladder import Ladder, find_ladders
 from rimread.scale.lines import Marks, mark_lines
@@ -203,7 +203,7 @@ def lines_seen(photo: Photo) -> int | Refusal:
 
 
 def _enough_lines(light: NDArray[np.float32], name: str) -> list[Ladder] | Refusal:
-    return find_ladders(light) or too_few(name, 0)  # a ladder has `MIN_LINES` or more
+    return find_ladders(light) or no_lines(name)  # a ladder has `MIN_LINES` or more
 
 
 def _finest_lines(

@@ -13,7 +13,7 @@ from rimread.scale.fit import Fit
 from rimread.scale.ladder import MIN_LINES, Ladder
 from rimread.scale.model import MOST_K1
 
-__all__ = ["division_doubt", "fit_doubt", "fits", "too_few", "unresolved"]
+__all__ = ["division_doubt", "fit_doubt", "fits", "no_lines", "too_few", "unresolved"]
 
 _MOST_SCATTER = 5e-4
 """Relative standard uncertainty from line scatter beyond which a scale is of no use.
@@ -46,15 +46,17 @@ def unresolved(name: str, ladder: Ladder) -> Refusal:
 
 
 def too_few(name: str, lines: int) -> Refusal:
-    """No lines are seen, or fewer than a scale needs."""
-    if lines:
-        return Refusal(
-            "too-few-lines",
-            f"{name}: only {lines} lines side by side are seen; a scale needs at least "
-            f"{MIN_LINES}: bring more of the stage micrometer into view or take a weaker "
-            "objective.",
-            {"lines_seen": float(lines)},
-        )
+    """Fewer lines are seen than a scale needs."""
+    return Refusal(
+        "too-few-lines",
+        f"{name}: only {lines} lines side by side are seen; a scale needs at least {MIN_LINES}: "
+        "bring more of the stage micrometer into view or take a weaker objective.",
+        {"lines_seen": float(lines)},
+    )
+
+
+def no_lines(name: str) -> Refusal:
+    """No lines are seen, or none of a ruling long enough for a scale."""
     return Refusal(
         "no-lines",
         f"{name}: no ruled lines are seen; put a stage micrometer under the objective, focus on "
