@@ -163,6 +163,8 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, metavar="FOLDER", help="for the renderings")
     parser.add_argument("--each", action="store_true", help="one line a rendering as well")
     asked = parser.parse_args()
+    if asked.keep:
+        asked.keep.mkdir(parents=True, exist_ok=True)
     tasks = [(asked.seed, name, asked.keep) for name in names(asked.count, asked.wide)]
     if asked.workers == 1:
         found = [measured(task) for task in tasks]

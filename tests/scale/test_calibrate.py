@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+import re
 from datetime import date
 from pathlib import Path
 
@@ -215,7 +216,9 @@ def test_lines_all_of_one_length_are_proved_by_the_length_of_the_scale_alone(cer
 @pytest.mark.parametrize("lines", [3, 6, 9])
 def test_too_few_lines(lines):
     ruling = Ruling(lines=lines, middle_line=(lines - 1) / 2)
-    refused(scale_of(photo_of(ruling, np.random.default_rng(10))), "too-few-lines", "no-lines")
+    result = scale_of(photo_of(ruling, np.random.default_rng(10)))
+    refused(result, "too-few-lines", "no-lines")
+    assert re.search(r"at least 11|fewer than 11", result.message)
 
 
 @pytest.mark.parametrize("pitch", [6.0, 11.0])

@@ -56,10 +56,11 @@ def too_few(name: str, lines: int) -> Refusal:
 
 
 def no_lines(name: str) -> Refusal:
-    """No lines are seen, or none of a ruling long enough for a scale."""
+    """No lines are seen, or too few side by side to be known for a ruling."""
     return Refusal(
         "no-lines",
-        f"{name}: no ruled lines are seen; put a stage micrometer under the objective, focus on "
+        f"{name}: no ruled lines are seen, or fewer than {MIN_LINES} side by side; put a stage "
+        "micrometer under the objective, a weaker one where fewer lines fit into view, focus on "
         "its lines and photograph it again.",
     )
 
