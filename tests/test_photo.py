@@ -390,15 +390,36 @@ def test_any_bytes_give_a_photo_error(tmp_path_factory, data, head):
         read_photo(path)
 
 
+@pytest.mark.parametrize(
+    ("suffix", "place", "value"),
+    [
+        ("tif", 10, 9),  # the width has another tag
+        ("tif", 12, 11),  # and is a fraction
+        ("tif", 12, 7),  # or bytes
+        ("tif", 16, 1),  # or many numbers
+        ("tif", 36, 2),  # bits a channel are a word
+        ("png", 11, 5),  # a header of five bytes
+    ],
+)
+def test_damaged_tags_are_told(tmp_path, suffix, place, value):
+    """What Pillow says of them are faults of several types."""
+    path = tmp_path / f"a.{suffix}"
+    data = bytearray(saved(Image.linear_gradient("L"), path).read_bytes())
+    data[place] = value
+    path.write_bytes(bytes(data))
+    with pytest.raises(PhotoError, match=r"damaged|not a picture"):
+        read_photo(path)
+
+
 @given(
-    place=st.floats(0, 1),
+    place=st.one_of(st.integers(0, 150), st.integers(0, 1 << 16)),
     value=st.integers(0, 255),
     suffix=st.sampled_from(["jpg", "png", "tif", "bmp"]),
 )
 def test_one_damaged_byte_gives_a_photo_or_a_photo_error(tmp_path_factory, place, value, suffix):
     path = tmp_path_factory.mktemp("any") / f"a.{suffix}"
     data = bytearray(saved(Image.linear_gradient("L"), path).read_bytes())
-    data[min(int(place * len(data)), len(data) - 1)] = value
+    data[min(place, len(data) - 1)] = value
     path.write_bytes(bytes(data))
     with contextlib.suppress(PhotoError):
         assert read_photo(path).grey.ndim == 2

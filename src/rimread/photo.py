@@ -30,6 +30,7 @@ from rimread import jpeg
 from rimread.tone_tags import Tone, tone_said
 
 __all__ = [
+    "DAMAGED",
     "ENDINGS",
     "MOST_PIXELS",
     "Photo",
@@ -58,6 +59,9 @@ _FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "GIF", "WEBP")
 _AS_CODED = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
 _NO_COLOUR = ("1", "L", "LA")
 _HALF_COLOUR = cv2.IMREAD_REDUCED_COLOR_2 | cv2.IMREAD_IGNORE_ORIENTATION
+
+DAMAGED = (OSError, SyntaxError, struct.error, EOFError, ValueError, TypeError)
+"""What Pillow raises of a damaged file: tags may be of another type than theirs, or missing."""
 
 _TIFF_BITS, _TIFF_PHOTOMETRIC = 258, 262
 _TIFF_WHITE_IS_ZERO = 0
@@ -206,6 +210,8 @@ def read_photo(path: Path, *, tone: Tone | None = None) -> Photo:
         try:
             with Image.open(io.BytesIO(data), formats=_FORMATS) as image:
                 return _photo(path, data, image, tone)
+        except PhotoError:
+            raise
         except UnidentifiedImageError:
             raise PhotoError(
                 f"{path}: not a picture in a known format ({', '.join(_FORMATS)})"
@@ -214,7 +220,7 @@ def read_photo(path: Path, *, tone: Tone | None = None) -> Photo:
             raise PhotoError(
                 f"{path}: more than the {MOST_PIXELS // 1_000_000} million pixels that are read"
             ) from None
-        except (OSError, SyntaxError, struct.error, EOFError) as error:  # what Pillow raises
+        except DAMAGED as error:
             raise PhotoError(f"{path}: cut short or damaged ({error})") from None
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import struct
+import zlib
 from datetime import date
 from pathlib import Path
 
@@ -79,6 +81,12 @@ def test_a_logo_must_be_a_picture(tmp_path: Path):
 def test_a_logo_has_limits(tmp_path: Path):
     path = write(tmp_path, "logo = 'logo.png'")
     Image.new("1", (6000, 6000)).save(tmp_path / "logo.png")
+    with pytest.raises(ValueError, match="25 million pixels"):
+        read_lab(path)
+    data = bytearray((tmp_path / "logo.png").read_bytes())
+    data[16:24] = struct.pack(">II", 20_000, 10_000)
+    data[29:33] = struct.pack(">I", zlib.crc32(data[12:29]))
+    (tmp_path / "logo.png").write_bytes(bytes(data))
     with pytest.raises(ValueError, match="25 million pixels"):
         read_lab(path)
     (tmp_path / "logo.png").write_bytes(b"\0" * 5_000_001)

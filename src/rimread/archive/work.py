@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import cv2
-from PIL import ExifTags, Image, UnidentifiedImageError
+from PIL import ExifTags, Image
 
 from rimread.archive.fresh import while_unchanged
 from rimread.archive.items import Item
@@ -19,7 +19,7 @@ from rimread.archive.scales import choose_scale
 from rimread.hardness import TestCondition, parse_test
 from rimread.hardness.rules import rules_from
 from rimread.ledger.record import image_record
-from rimread.photo import Photo, PhotoError, Tone, read_photo
+from rimread.photo import DAMAGED, Photo, PhotoError, Tone, read_photo
 from rimread.reading import Reading, measure_photo, printable
 from rimread.refusal import Refusal
 from rimread.scale.model import Scale
@@ -158,5 +158,5 @@ def _exif_day(path: Path) -> date | None:
             tags = image.getexif()
             told = tags.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal)
         return datetime.strptime(str(told)[:10], "%Y:%m:%d").date()  # noqa: DTZ007  (a day, no time)
-    except (OSError, ValueError, SyntaxError, UnidentifiedImageError):
+    except DAMAGED:
         return None

@@ -9,8 +9,9 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from PIL import Image, UnidentifiedImageError
+from PIL import Image
 
+from rimread.photo import DAMAGED
 from rimread.toml import from_toml, known_only
 
 __all__ = ["Lab", "read_lab"]
@@ -120,17 +121,7 @@ def _logo(path: Path) -> bytes:
     """The pixels of a logo, written anew: nothing else of the file goes into a report."""
     if path.stat().st_size > _MOST_LOGO_BYTES:
         raise ValueError(f"logo {path} must have at most {_MOST_LOGO_BYTES / 1e6:g} MB")
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # its own limit follows
-            with Image.open(path, formats=("PNG", "JPEG")) as image:
-                if image.width * image.height > _MOST_LOGO_PIXELS:
-                    raise ValueError(
-                        f"logo {path} must have at most {_MOST_LOGO_PIXELS / 1e6:g} million pixels"
-                    )
-                flat = image.convert("RGBA")
-    except (UnidentifiedImageError, OSError, SyntaxError) as error:
-        raise ValueError(f"logo {path} must be a PNG or JPEG picture ({error})") from error
+    flat = _logo_pixels(path)
     white = Image.new("RGBA", flat.size, "white")
     white.alpha_composite(flat)  # paper is white; viewers disagree on transparency in print
     shown = white.convert("RGB")
@@ -138,3 +129,17 @@ def _logo(path: Path) -> bytes:
     data = io.BytesIO()
     shown.save(data, "PNG", optimize=True)
     return data.getvalue()
+
+
+def _logo_pixels(path: Path) -> Image.Image:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # its own limit follows
+            with Image.open(path, formats=("PNG", "JPEG")) as image:
+                if image.width * image.height <= _MOST_LOGO_PIXELS:
+                    return image.convert("RGBA")
+    except DAMAGED as error:
+        raise ValueError(f"logo {path} must be a PNG or JPEG picture ({error})") from error
+    except Image.DecompressionBombError:
+        pass
+    raise ValueError(f"logo {path} must have at most {_MOST_LOGO_PIXELS / 1e6:g} million pixels")
