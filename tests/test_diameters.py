@@ -647,15 +647,19 @@ def test_rim_definition_grows_with_what_is_not_seen(missing_deg):
     assert part == pytest.approx(whole * math.sqrt(factor), rel=1e-4)  # without smear
 
 
-@pytest.mark.parametrize("of", ["shape", "rounding", "scatter", "smear"])
+@pytest.mark.parametrize("of", ["shape", "rounding", "scatter", "smear", "light continued"])
 def test_what_differs_from_side_to_side_grows_with_gaps_and_what_does_not_stays(of):
-    """Smear is alike all round; at most by 2.5, as a third of the turn missing does."""
+    """Smear and a bowl hidden by blur are alike all round.
+
+    At most by 2.5, as a third of the turn missing does.
+    """
     by, circle = scale(), specimen(d2=3.0)
     facts = {
         "shape": {"u_common_px": 0.4},
         "rounding": {"rounding_px": 2.0},
         "scatter": {"offsets_px": lobes(0.5, 20)},
         "smear": {"blur_px": 3.0},
+        "light continued": {"blur_px": SHARP_BLUR_PX},
     }[of]
     whole, third, two_thirds = (
         component(
@@ -664,7 +668,8 @@ def test_what_differs_from_side_to_side_grows_with_gaps_and_what_does_not_stays(
         for missing in (0.0, 120.0, 240.0)
     )
     grown = [third / whole, two_thirds / whole]
-    assert grown == pytest.approx([1.0, 1.0] if of == "smear" else [2.5, 2.5], rel=0.06)
+    alike = of in {"smear", "light continued"}
+    assert grown == pytest.approx([1.0, 1.0] if alike else [2.5, 2.5], rel=0.06)
 
 
 @pytest.mark.parametrize("dark", [0.0, 0.5, 1.0])

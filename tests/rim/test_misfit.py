@@ -102,6 +102,40 @@ def test_misfit_is_the_gaussian_likelihood_of_the_finish_on_either_side(variance
         assert found == pytest.approx(exact[1] - exact[0], abs=0.01)
 
 
+def least_with_contrast(factor, *, clipped=False):
+    """Least misfit of the step it was drawn as, predicted with a contrast `factor` times less."""
+    measured = profiles(step)
+    sides = measured.sides
+    charts = {
+        name: sides.outside[:, None] + (getattr(sides, name) - sides.outside[:, None]) / factor
+        for name in ("chart", "ridge")
+    }
+    seen = measured.seen.copy()
+    seen[:, 0] = 1e-3 if clipped else 1.0
+    measured = replace(measured, sides=replace(sides, **charts), seen=seen)
+    misfits = misfits_of(measured, (0.95, 1.28, 1.72), TURNS[:1], SHIFTS, pooled=POOLED_DEG)
+    return least_misfits(misfits, SHIFTS).misfit[1].mean()
+
+
+@pytest.mark.parametrize(
+    ("factor", "clipped", "explained"),
+    [
+        (0.6, False, True),
+        (1.7, False, True),
+        (0.3, False, False),
+        (4.0, False, False),
+        (4.0, True, True),  # a clipped side may be brighter than it shows
+        (0.3, True, False),
+    ],
+)
+def test_a_contrast_is_right_within_a_factor_of_two(factor, clipped, explained):
+    found, right = (least_with_contrast(k, clipped=clipped) for k in (factor, 1.0))
+    if explained:
+        assert found == pytest.approx(right, abs=0.05)
+    else:
+        assert found > right + 1
+
+
 @pytest.mark.parametrize("light", [0.0, 0.002])
 def test_where_all_is_black_no_place_is_likelier_than_another(light):
     measured = profiles(lambda q: light + 0 * q, noise=0.0)
@@ -157,6 +191,12 @@ def test_the_light_beside_level_metal_tells_the_outer_slope(slope, seen):
     told = slope_misfit(sloping(slope, seen=seen), SLOPES)
     assert SLOPES[np.argmin(told)] == slope
     assert told.min() == pytest.approx(0, abs=1e-3)
+
+
+def test_a_half_of_the_turn_tells_as_much_of_the_outer_slope_as_all_of_it():
+    """Its arcs share what they tell: it is one light and one ridge."""
+    whole, half = (slope_misfit(sloping(0.15, seen=seen), SLOPES) for seen in (1.0, 0.5))
+    np.testing.assert_allclose(half, whole, rtol=1e-3, atol=1e-6)
 
 
 @pytest.mark.parametrize("unknown", [{"seen": 0.2}, {"seen": 0.0}, {"level": 0.002}])

@@ -10,7 +10,7 @@ from tests.rim.drawn import light_about, taken
 
 from rimread.rim import gates, placed
 from rimread.rim.ellipse import Ellipse, largest_move
-from rimread.rim.locate import Located, Settled
+from rimread.rim.locate import NEAR_THE_FRAME, Located, Settled
 from rimread.rim.placed import Placed, placed_on
 
 SIZE = 300
@@ -45,6 +45,30 @@ def test_an_ellipse_farther_off_than_a_profile_reaches_is_brought_nearer_step_by
     found = placed_on(taken(disc()), off(x=6.0, y=5.0))
     assert isinstance(found, Placed)
     assert largest_move(found.ellipse, TRUE) < 0.15
+
+
+def test_each_settling_begins_where_the_last_one_ended(monkeypatch):
+    """Here by at most 5 px at a time, from 14 px outside."""
+
+    def settle(_, ellipse):
+        step = np.clip(TRUE.m - ellipse.m, -5.0, 5.0)
+        return Settled(replace(ellipse, m=ellipse.m + step), 1.28, 3.5)
+
+    monkeypatch.setattr(placed, "settle", settle)
+    found = placed_on(taken(disc()), off(m=14.0))
+    assert largest_move(found.ellipse, TRUE) < 0.15
+
+
+@pytest.mark.parametrize("stage", ["settle", "locate"])
+def test_why_no_place_was_found_is_handed_on(monkeypatch, stage):
+    monkeypatch.setattr(placed, stage, lambda *_: NEAR_THE_FRAME)
+    assert placed_on(taken(disc()), TRUE) is NEAR_THE_FRAME
+
+
+def test_a_rim_too_near_the_frame_is_refused():
+    """In the picture on a tenth of its turn, in the corners."""
+    cut = replace(TRUE, x=SIZE / 2, y=SIZE / 2, m=1.25 * SIZE / 2)
+    assert placed_on(taken(disc(ellipse=cut)), cut).code == "cut-by-frame"
 
 
 @pytest.fixture
