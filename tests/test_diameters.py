@@ -647,6 +647,18 @@ def test_rim_definition_grows_with_what_is_not_seen(missing_deg):
     assert part == pytest.approx(whole * math.sqrt(factor), rel=1e-4)  # without smear
 
 
+@settings(max_examples=40)
+@given(st.lists(st.floats(0.01, 1), min_size=12, max_size=12), st.floats(0, 0.1))
+def test_no_weights_make_a_rim_surer_than_an_even_turn(by_sector, share):
+    """Of all weights with one sum even ones leave least variance of the mean and of an axis."""
+    by = scale()
+    even = rim(specimen(d2=3.0 * (1 - share)), by, offsets_px=lobes(0.2, 5), u_common_px=0.5)
+    uneven = replace(even, weights=np.repeat(by_sector, POINTS // 12))
+    least, found = diameters(even, by), diameters(uneven, by)
+    for name in ("rim definition", "edge scatter"):
+        assert component(found, name).u >= component(least, name).u * (1 - 0.02)
+
+
 @pytest.mark.parametrize("of", ["shape", "rounding", "scatter", "smear", "light continued"])
 def test_what_differs_from_side_to_side_grows_with_gaps_and_what_does_not_stays(of):
     """Smear and a bowl hidden by blur are alike all round.
