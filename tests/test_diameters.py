@@ -156,6 +156,14 @@ def test_ovality_and_outline():
     assert np.abs(on).max() < 1e-6
 
 
+@pytest.mark.parametrize("d_mm", [0.6, 4.6])
+def test_an_outline_drawn_point_to_point_stays_on_the_rim(d_mm):
+    by = scale()
+    found = diameters(rim(specimen(d1=d_mm, d2=0.97 * d_mm), by), by)
+    middles = (found.outline_px[1:] + found.outline_px[:-1]) / 2
+    assert np.abs(found.ellipse_mm.distance(by.mm_from_px(middles))).max() * 200 < 0.1
+
+
 # Propagation of the scale
 
 COVARIANCES = {
@@ -423,6 +431,59 @@ def test_k_follows_the_degrees_of_freedom():
     assert diameters(rim(true, loose), loose).budget.k == pytest.approx(3.31, abs=0.2)
 
 
+# What the fit does with its points
+
+
+@pytest.mark.parametrize("weight", [0.1, 0.5])
+def test_points_count_by_their_weights(weight):
+    """Every second one 0.05 px outside: the radius grows by their share of all the weight."""
+    by, off = scale(), np.where(HALF, 0.05, 0.0)
+    weights = np.where(HALF, weight, 1.0)
+    found = diameters(replace(rim(specimen(), by, offsets_px=off), weights=weights), by)
+    grown_px = (found.mean_mm - 2.99) * 200 / 2
+    assert grown_px == pytest.approx(0.05 * weight / (1 + weight), rel=0.05)
+
+
+@settings(max_examples=20)
+@given(st.floats(1e-3, 1e3))
+def test_only_the_ratios_of_weights_count(factor):
+    """Places of smooth metal weigh more than those of rough metal, all of them alike."""
+    by = scale(covariance=COVARIANCES["with distortion"])
+    off = lobes(0.2, 4) + lobes(0.2, 9)
+    one = rim(specimen(), by, offsets_px=off, missing_deg=50, clipped=HALF)
+    weights = one.weights * np.linspace(0.2, 1, POINTS)
+    plain, scaled = (diameters(replace(one, weights=k * weights), by) for k in (1.0, factor))
+    for name in ("mean_mm", "U_d1_mm", "U_d2_mm"):
+        assert getattr(scaled, name) == pytest.approx(getattr(plain, name), rel=1e-9)
+    for part in plain.budget.components:
+        assert component(scaled, part.name).u == pytest.approx(part.u, rel=1e-6)
+
+
+def chipped(off_px):
+    """Points of a rim, a sixth of which in two pieces lies `off_px` outside it."""
+    t = np.arange(POINTS) % (POINTS // 2)
+    return np.where(t < POINTS // 12, off_px, 0.0)
+
+
+@pytest.mark.parametrize("off_px", [0.8, 1.5, 4.0])
+def test_a_chip_in_a_sharp_rim_does_not_move_the_mean(off_px):
+    by = scale()
+    found = diameters(rim(specimen(), by, offsets_px=chipped(off_px)), by)
+    assert found.mean_mm == pytest.approx(2.99, abs=2 * 0.02 / 200)
+
+
+def test_arcs_that_are_rejected_are_as_good_as_not_seen():
+    """They say nothing of the rest, which is as unsure as if they were missing."""
+    by = scale(covariance=COVARIANCES["with distortion"])
+    off, start_deg = lobes(0.15, 8), 60
+    chip = np.where(np.arange(POINTS) < POINTS * start_deg / 360, 6.0, 0.0)
+    rejected = diameters(rim(specimen(d2=3.0), by, offsets_px=off + chip), by)
+    missing = diameters(rim(specimen(d2=3.0), by, offsets_px=off, missing_deg=start_deg), by)
+    for part in missing.budget.components:
+        assert component(rejected, part.name).u == pytest.approx(part.u, rel=0.01), part.name
+    assert rejected.U_d1_mm == pytest.approx(missing.U_d1_mm, rel=0.01)
+
+
 # What is common to all points
 
 
@@ -440,6 +501,28 @@ def test_each_cause_shows_in_its_component():
     assert component(plain, "exposure").u == 0
     assert grown("focus", blur_px=4.0) > 0
     assert grown("tone curve", u_tone_px=0.2) > 0
+
+
+def test_the_budget_says_what_was_assumed_and_what_is_hidden():
+    by, clipped = scale(), np.arange(POINTS) % 4 == 0
+    weights = np.where(clipped, 0.1, 1.0)  # a quarter of the arcs with 1/31 of the say
+    told, untold = (
+        diameters(
+            replace(
+                rim(specimen(d2=3.0), by, u_tone_px=u, clipped=clipped, dark_foot=0.4),
+                weights=weights,
+            ),
+            by,
+        )
+        for u in (0.0, 0.1)
+    )
+    assert component(told, "tone curve").how == "stated"
+    assert component(untold, "tone curve").how.startswith("assumed")
+    assert (
+        "25% of the rim next to clipped light, with 3% of the say"
+        in component(told, "exposure").how
+    )
+    assert "40%" in component(told, "dark bowl").how
 
 
 def test_a_defocus_that_nobody_notices_counts_with_every_rim():
@@ -564,15 +647,31 @@ def test_rim_definition_grows_with_what_is_not_seen(missing_deg):
     assert part == pytest.approx(whole * math.sqrt(factor), rel=1e-4)  # without smear
 
 
-@pytest.mark.parametrize("of", ["shape", "rounding", "scatter", "smear"])
+@settings(max_examples=40)
+@given(st.lists(st.floats(0.01, 1), min_size=12, max_size=12), st.floats(0, 0.1))
+def test_no_weights_make_a_rim_surer_than_an_even_turn(by_sector, share):
+    """Of all weights with one sum even ones leave least variance of the mean and of an axis."""
+    by = scale()
+    even = rim(specimen(d2=3.0 * (1 - share)), by, offsets_px=lobes(0.2, 5), u_common_px=0.5)
+    uneven = replace(even, weights=np.repeat(by_sector, POINTS // 12))
+    least, found = diameters(even, by), diameters(uneven, by)
+    for name in ("rim definition", "edge scatter"):
+        assert component(found, name).u >= component(least, name).u * (1 - 0.02)
+
+
+@pytest.mark.parametrize("of", ["shape", "rounding", "scatter", "smear", "light continued"])
 def test_what_differs_from_side_to_side_grows_with_gaps_and_what_does_not_stays(of):
-    """Smear is alike all round; at most by 2.5, as a third of the turn missing does."""
+    """Smear and a bowl hidden by blur are alike all round.
+
+    At most by 2.5, as a third of the turn missing does.
+    """
     by, circle = scale(), specimen(d2=3.0)
     facts = {
         "shape": {"u_common_px": 0.4},
         "rounding": {"rounding_px": 2.0},
         "scatter": {"offsets_px": lobes(0.5, 20)},
         "smear": {"blur_px": 3.0},
+        "light continued": {"blur_px": SHARP_BLUR_PX},
     }[of]
     whole, third, two_thirds = (
         component(
@@ -581,7 +680,8 @@ def test_what_differs_from_side_to_side_grows_with_gaps_and_what_does_not_stays(
         for missing in (0.0, 120.0, 240.0)
     )
     grown = [third / whole, two_thirds / whole]
-    assert grown == pytest.approx([1.0, 1.0] if of == "smear" else [2.5, 2.5], rel=0.06)
+    alike = of in {"smear", "light continued"}
+    assert grown == pytest.approx([1.0, 1.0] if alike else [2.5, 2.5], rel=0.06)
 
 
 @pytest.mark.parametrize("dark", [0.0, 0.5, 1.0])
@@ -625,6 +725,24 @@ def test_clipped_arcs_move_the_mean_by_their_say_whatever_their_weight(weight):
     assert say > 0.3
     assert component(still, "exposure").u == pytest.approx(
         2 * CLIPPED_SHARE * say * one.transition_px / 200, rel=1e-3
+    )
+
+
+@pytest.mark.parametrize("of", ["one side", "both signs"])
+def test_clipped_arcs_pull_the_mean_either_way_and_may_cancel(of):
+    """Seen on a half turn, arcs in its middle pull the mean one way and those beside the other."""
+    by = scale()
+    t = (np.arange(POINTS) + 0.5) * 360 / POINTS
+    away = np.abs(t - 270)  # of the half that is seen
+    clipped = {"one side": np.abs(away - 45) < 15, "both signs": away < 60}[of]
+    facts = BARE | {"blur_px": 1.2, "clipped": clipped, "missing_deg": 180.0}
+    still, moved = (
+        diameters(rim(specimen(d2=3.0), by, offsets_px=off, **facts), by)
+        for off in (np.zeros(POINTS), np.where(clipped, 0.01, 0.0))
+    )
+    say = (moved.mean_mm - still.mean_mm) / (2 * 0.01 / 200)
+    assert component(still, "exposure").u == pytest.approx(
+        2 * CLIPPED_SHARE * abs(say) * 1.2 / 200, rel=0.01
     )
 
 

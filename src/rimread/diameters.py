@@ -209,9 +209,9 @@ class _Fit:
     def variance_factor(self, wanted: Array) -> float:
         """Variance of what is `wanted` of the five over that of m without gaps in the turn.
 
-        Both with as many arcs.
+        Both with as many arcs: at least 1 for m and the axes (Cauchy-Schwarz).
         """
-        return max(float(wanted @ self.covariance @ wanted * self.weights.sum()), 1.0)
+        return float(wanted @ self.covariance @ wanted * self.weights.sum())
 
 
 def _components(

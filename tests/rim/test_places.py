@@ -39,6 +39,21 @@ def test_a_sharp_place_has_the_uncertainty_of_its_parabola(at):
     assert places.u_px.item() == pytest.approx(np.sqrt(rest / power / SAMPLES), rel=0.15)
 
 
+@given(st.integers(2, len(SHIFTS) - 3), st.floats(1e-3, 1.0), st.floats(0.1, 3.0))
+def test_a_place_on_the_grid_has_what_is_left_there_however_sharp(at, rest, power):
+    least = least_misfits(misfits(SHIFTS[at], rest=rest, power=power), SHIFTS)
+    assert least.q_px.item() == pytest.approx(SHIFTS[at], abs=1e-3)
+    assert least.misfit.item() == pytest.approx(np.log(rest), abs=1e-3)
+
+
+def test_the_least_of_some_shapes_is_that_of_their_own_misfits():
+    told = np.random.default_rng(7).normal(0, 1, (5, len(SHIFTS), 40)).astype(np.float32)
+    some, alone = least_misfits(told, SHIFTS).of(slice(2, 4)), least_misfits(told[2:4], SHIFTS)
+    assert 0 < alone.within.mean() < 1
+    for name in ("q_px", "misfit", "bend", "within"):
+        np.testing.assert_array_equal(getattr(some, name), getattr(alone, name))
+
+
 def test_a_place_nearest_the_end_of_the_span_is_still_within():
     least = least_misfits(misfits(-2.8), SHIFTS)
     assert least.within.all()
@@ -57,11 +72,32 @@ def test_a_place_beyond_the_span_is_not_trusted(beyond):
 
 
 def test_where_all_places_are_alike_the_uncertainty_is_that_of_the_span():
-    """Rectangular over ±3 px: 3/√3 about its middle."""
+    """Rectangular over ±3 px: 3/√3 about its middle, and never more than its half."""
     told = np.zeros((1, len(SHIFTS), 1), np.float32)
     told[0, len(SHIFTS) // 2] = -1e-4
     places = places_of(told, least_misfits(told, SHIFTS), SHIFTS, samples=SAMPLES)
-    assert places.u_px.item() >= 3 / np.sqrt(3)
+    assert 3 / np.sqrt(3) <= places.u_px.item() <= 3
+
+
+@pytest.mark.parametrize(("one", "other"), [(-0.5, 0.5), (-0.75, 0.75), (0.25, -2.25), (-0.6, 1.4)])
+@pytest.mark.parametrize("worse", [0.01, 0.1])
+def test_two_places_about_as_likely_make_either_unsure_by_their_distance(one, other, worse):
+    """Root mean square distance from the likelier one, the likelihood integrated finely.
+
+    Where between the places searched the two lie does not matter.
+    """
+
+    def left(q):
+        return 0.3 + np.minimum((q - one) ** 2, 0.3 * worse + (q - other) ** 2)
+
+    told = np.log(left(SHIFTS)).astype(np.float32)[None, :, None]
+    places = places_of(told, least_misfits(told, SHIFTS), SHIFTS, samples=SAMPLES)
+    q = np.linspace(-3, 3, 6001)
+    likely = left(q) ** (-SAMPLES / 2)
+    u = np.sqrt((likely * (q - one) ** 2).sum() / likely.sum())
+    assert u > 0.5
+    assert places.q_px.item() == pytest.approx(one, abs=1e-3)
+    assert places.u_px.item() == pytest.approx(u, rel=0.05)
 
 
 def test_evidence_is_the_mean_likelihood():
