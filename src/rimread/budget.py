@@ -92,8 +92,8 @@ def combine(components: Iterable[Component]) -> Budget:
             )
             raise ValueError(msg)
     u = math.hypot(*(part.u for part in parts))
-    spread = sum(part.u**4 / part.dof for part in parts if math.isfinite(part.dof))
-    dof = u**4 / spread if spread > 0 else math.inf
+    spread = sum((part.u / u) ** 4 / part.dof for part in parts if u > 0)
+    dof = 1 / spread if spread > 0 else math.inf
     return Budget(components=parts, u=u, dof=dof, k=coverage_factor(dof))
 
 

@@ -152,6 +152,13 @@ def test_failed_checks_of_a_record_are_kept():
     assert image_result(MEASURED | {"checks": checks}).failed == ("scale-in-date",)
 
 
+@pytest.mark.parametrize("none", [True, 3, {"outcome": "fail"}, [None, "fail"], None])
+def test_a_list_of_another_kind_is_as_good_as_none(none):
+    assert image_result(MEASURED | {"checks": none}).failed == ()
+    refused = {"photo": "a.jpg", "status": "refused", "reasons": none}
+    assert image_result(refused).refused == "no reason given"
+
+
 @pytest.mark.parametrize(
     "change", [{"d1_mm": 0.0}, {"U_mean_mm": 0.0}, {"d2_mm": True}, {"status": "seen"}]
 )

@@ -67,6 +67,8 @@ def test_what_a_file_does_not_name_keeps_the_source_of_its_base(
         ("base = ", "is not TOML"),
         ('base = "din"\nsource = "x"', 'base must be "iso" or "astm"'),
         ('source = "x"', 'base must be "iso" or "astm"'),
+        ('base = ["iso"]\nsource = "x"', 'base must be "iso" or "astm"'),
+        ('base = "iso"\nsource = "x"\ntitle = 3', "title must be text"),
         ('base = "iso"', "source must say"),
         ('base = "iso"\nsource = " "', "source must say"),
         ('base = "iso"\nsource = "x"\nlimit = 3', "unknown key 'limit'"),

@@ -184,7 +184,7 @@ def image_result(record: object) -> ImageResult:
     if isinstance(several, int) and several > 1:  # measure --all
         photo += f" #{record.get('indent')}"
     if record["status"] == "refused":
-        reasons = [str(r.get("message", r.get("code"))) for r in record.get("reasons") or ()]
+        reasons = [str(r.get("message", r.get("code"))) for r in _objects(record, "reasons")]
         return ImageResult(photo, "; ".join(reasons) or "no reason given")
     numbers = {key: _number(record, key) for key in ("d1_mm", "d2_mm", "angle_deg", "U_mean_mm")}
     if min(numbers["d1_mm"], numbers["d2_mm"], numbers["U_mean_mm"]) <= 0.0:
@@ -199,10 +199,16 @@ def image_result(record: object) -> ImageResult:
         test=parse_test(record["test"]) if isinstance(record.get("test"), str) else None,
         failed=tuple(
             str(check.get("code"))
-            for check in record.get("checks") or ()
-            if isinstance(check, dict) and check.get("outcome") == "fail"
+            for check in _objects(record, "checks")
+            if check.get("outcome") == "fail"
         ),
     )
+
+
+def _objects(record: dict[str, Any], key: str) -> list[dict[str, Any]]:
+    """Those of a list of JSON objects, none where there is no list."""
+    found = record.get(key)
+    return [one for one in found if isinstance(one, dict)] if isinstance(found, list) else []
 
 
 def _human(row: Row) -> HumanReading | Problem:

@@ -210,12 +210,12 @@ def rules_from(text: str) -> RuleSet:
 
 def _over_base(data: Mapping[str, Any], name: str) -> RuleSet:
     known_only(data, ("base", "source", "title", "repeatability_on", "limits"))
-    if data.get("base") not in RULE_SETS:
+    base = RULE_SETS.get(str(data.get("base")))
+    if base is None:
         raise ValueError(f'base must be "iso" or "astm" (got {data.get("base")!r})')
     source = data.get("source")
     if not (isinstance(source, str) and source.strip()):
         raise ValueError("source must say which copy of the standard the figures were read in")
-    base = RULE_SETS[data["base"]]
     on = data.get("repeatability_on", base.repeatability_on)
     if on not in ("hbw", "d"):
         raise ValueError(f'repeatability_on must be "hbw" or "d" (got {on!r})')
@@ -226,6 +226,8 @@ def _over_base(data: Mapping[str, Any], name: str) -> RuleSet:
     for key, value in table.items():
         limits[key] = Limit(_limit_value(key, value, base), source)
     title = data.get("title", name)
+    if not isinstance(title, str):
+        raise ValueError(f"title must be text (got {title!r})")  # noqa: TRY004
     return RuleSet(name, title, MappingProxyType(limits), on, base=base.name)
 
 
