@@ -5,10 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from typing import Any
+from unicodedata import category
 
 __all__ = ["Ask"]
 
 _MOST_POINTS = 1000
+
+_NO_TEXT = {"Cc", "Cs", "Zl", "Zp"}
+"""Control characters, surrogates (an emoji cut in two leaves one, which no file or page can hold),
+separators of lines and paragraphs (Unicode general categories)."""
 
 
 class Ask:
@@ -39,9 +44,9 @@ class Ask:
         return key in self._values
 
     def text(self, key: str, *, least: int = 0, most: int = 200) -> str:
-        """Text without control characters, trimmed."""
+        """Text without control characters and halves of letters, trimmed."""
         value = self._values.get(key, "")
-        if not isinstance(value, str) or any(ord(c) < 32 or 127 <= ord(c) < 160 for c in value):
+        if not isinstance(value, str) or any(category(c) in _NO_TEXT for c in value):
             raise ValueError(f"{_name(key)} must be one line of text")
         value = value.strip()
         if not least <= len(value) <= most:
