@@ -152,11 +152,21 @@ def test_failed_checks_of_a_record_are_kept():
     assert image_result(MEASURED | {"checks": checks}).failed == ("scale-in-date",)
 
 
-@pytest.mark.parametrize("none", [True, 3, {"outcome": "fail"}, [None, "fail"], None])
-def test_a_list_of_another_kind_is_as_good_as_none(none):
-    assert image_result(MEASURED | {"checks": none}).failed == ()
-    refused = {"photo": "a.jpg", "status": "refused", "reasons": none}
-    assert image_result(refused).refused == "no reason given"
+@pytest.mark.parametrize("wrong", [True, 3, {"outcome": "fail"}, [None, "fail"]])
+@pytest.mark.parametrize("key", ["checks", "reasons"])
+def test_checks_and_reasons_of_another_kind_are_told(key, wrong):
+    """Left out, a check that failed would be taken for passed."""
+    record = MEASURED if key == "checks" else {"photo": "a.jpg", "status": "refused"}
+    with pytest.raises(ValueError, match=f"{key} must be a list of objects"):
+        image_result(record | {key: wrong})
+
+
+@pytest.mark.parametrize("nothing", [{}, {"checks": None, "reasons": None}])
+def test_records_without_checks_or_reasons(nothing):
+    plain = {key: value for key, value in MEASURED.items() if key != "checks"}
+    assert image_result(plain | nothing).failed == ()
+    refused = {"photo": "a.jpg", "status": "refused"}
+    assert image_result(refused | nothing).refused == "no reason given"
 
 
 @pytest.mark.parametrize(

@@ -206,9 +206,11 @@ def image_result(record: object) -> ImageResult:
 
 
 def _objects(record: dict[str, Any], key: str) -> list[dict[str, Any]]:
-    """Those of a list of JSON objects, none where there is no list."""
-    found = record.get(key)
-    return [one for one in found if isinstance(one, dict)] if isinstance(found, list) else []
+    """A list of JSON objects, empty where nothing is told."""
+    found = record.get(key) or []
+    if not (isinstance(found, list) and all(isinstance(one, dict) for one in found)):
+        raise ValueError(f"{key} must be a list of objects (got {found!r})")
+    return found
 
 
 def _human(row: Row) -> HumanReading | Problem:
