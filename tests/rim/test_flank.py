@@ -82,7 +82,7 @@ def test_one_flank_must_be_twenty_times_likelier(monkeypatch, ahead, sharp, take
     shot = crest(0.25, 0.018)
     told = iter([0.0, ahead])  # of the outer, of the inner
     monkeypatch.setattr(contest, "log_likelihood", lambda *_, **__: next(told))
-    monkeypatch.setattr(contest.gates, "AS_SHARP", sharp)
+    monkeypatch.setattr(contest, "AS_SHARP", sharp)
     rim = find_rim(shot.photo())
     assert next(told, None) is None  # both were asked for
     if taken_is == "none":

@@ -6,9 +6,10 @@ import cv2
 import numpy as np
 import pytest
 
+from rimread.diameters import diameters
 from rimread.refusal import Refusal
 from rimread.rim import Rim, find_rim, find_rims, sight_indents
-from rimread.simulate import several_scene, simulate
+from rimread.simulate import random_scene, several_scene, simulate
 
 SIZE = {"width_px": 960, "height_px": 768}
 
@@ -65,3 +66,37 @@ def test_where_none_can_be_traced_the_reason_is_theirs():
     answer = sight_indents(photo)
     assert isinstance(answer, Refusal)
     assert answer.code == "overexposed"
+
+
+@pytest.fixture(scope="module")
+def dusty():
+    """One indent; a shadow of dust beside it, another on its rim: a quarter of its size."""
+    rng = np.random.default_rng(15)
+    shot = simulate(random_scene(rng, tier="clean", **SIZE), rng=rng)
+    true = shot.truth[0]
+    radius = true.mean_mm / 2 * shot.scale.px_per_mm_x
+    light = np.ones(shot.picture.shape, np.float32)
+    for away, turn in ((1.5, 0.7), (1.05, 3.6)):
+        x = true.centre_x_px + away * radius * np.cos(turn)
+        y = true.centre_y_px + away * radius * np.sin(turn)
+        cv2.circle(light, (round(x), round(y)), round(radius / 4), 0.6, -1)
+    shadowed = cv2.GaussianBlur(light, (0, 0), 1.0)
+    photo = shot.photo()
+    return replace(photo, grey=(photo.grey * shadowed).astype(photo.grey.dtype)), shot
+
+
+def test_shadows_of_dust_leave_no_doubt_about_the_indent(dusty):
+    photo, shot = dusty
+    rim = find_rim(photo)
+    assert isinstance(rim, Rim)
+    found = diameters(rim, shot.scale)
+    assert abs(found.mean_mm - shot.truth[0].mean_mm) < found.budget.U
+
+
+def test_a_shadow_on_the_rim_does_not_overlap_it_as_an_indent_does(dusty):
+    photo, shot = dusty
+    small, middling, large = sorted(sight_indents(photo), key=lambda one: one.ellipse.m)
+    assert isinstance(large.result, Rim)
+    found = diameters(large.result, shot.scale)
+    assert abs(found.mean_mm - shot.truth[0].mean_mm) < found.budget.U
+    assert small.ellipse.m < middling.ellipse.m < large.ellipse.m / 3

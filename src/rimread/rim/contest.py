@@ -14,6 +14,7 @@ from rimread.rim.ellipse import Ellipse, largest_move
 from rimread.rim.locate import log_likelihood, settle
 from rimread.rim.placed import SETTLED_PX, Placed, placed_on
 from rimread.rim.profiles import half_px
+from rimread.rim.rivals import AS_SHARP, rivalled
 from rimread.rim.trace import FLANK_APART_PX, Ring, edge_inside, edge_outside
 
 __all__ = ["best_explained", "inner_flank", "outer_rival"]
@@ -135,7 +136,7 @@ def outer_rival(photo: Photo, found: Placed) -> Refusal | None:
     for other in _elsewhere(photo, found, [outside]):
         as_sharp = other.located.blur_px < AS_BLURRED * found.located.blur_px
         if as_sharp and _log_odds(photo, other, found) > STRONG:
-            return gates.rivalled(found.ellipse, other.ellipse)
+            return rivalled(found.ellipse, other.ellipse)
     return None
 
 
@@ -181,5 +182,5 @@ def inner_flank(photo: Photo, found: Placed) -> Placed | Refusal:
     if then > now + STRONG:
         return other
     seen = then > now or abs(other.ellipse.m - inside.m) <= apart  # where an edge seemed to be
-    rival = seen and (then > now - STRONG or blurs[1] < gates.AS_SHARP * blurs[0])
-    return gates.rivalled(found.ellipse, other.ellipse) if rival else found
+    rival = seen and (then > now - STRONG or blurs[1] < AS_SHARP * blurs[0])
+    return rivalled(found.ellipse, other.ellipse) if rival else found

@@ -18,6 +18,7 @@ from rimread.rim.locate import settle
 from rimread.rim.marks import drawn_along
 from rimread.rim.model import Rim
 from rimread.rim.placed import Placed, placed_on
+from rimread.rim.rivals import may_rival, rivalled, rivals
 from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.threads import one_thread
 from rimread.rim.tone import tone_uncertainty_px
@@ -87,10 +88,10 @@ def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusa
     result = _traced(photo, ring, rings)
     if isinstance(result, Refusal):
         return result
-    others = gates.rivals(result, [*rings, *rings_about(photo, ring)])
+    others = rivals(result, [*rings, *rings_about(photo, ring)])
     rival = next((other for other in others if _may_rival(photo, other, result)), None)
     if rival is not None:
-        return gates.rivalled(result.ellipse, rival.ellipse)
+        return rivalled(result.ellipse, rival.ellipse)
     rim = replace(result, bowl_spread=spread_within(photo, result.ellipse))
     refusal = pressed_twice(rim)
     if refusal is None:
@@ -102,7 +103,7 @@ def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusa
 
 def _may_rival(photo: Photo, ring: Ring, rim: Rim) -> bool:
     settled = settle(photo, ring.ellipse)
-    return isinstance(settled, Refusal) or gates.may_rival(rim, ring, settled.blur_px)
+    return isinstance(settled, Refusal) or may_rival(rim, ring, settled.blur_px)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

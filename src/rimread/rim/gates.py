@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -29,11 +28,8 @@ __all__ = [
     "first_failed",
     "first_failed_of_several",
     "found",
-    "may_rival",
     "no_indent",
     "none_overlap",
-    "rivalled",
-    "rivals",
     "seen",
 ]
 
@@ -52,21 +48,12 @@ LEAST_AGREEMENT = 0.55
 ALIKE, ALIKE_RIVAL = 1.25, 0.4
 """Indents of one ball and force differ by less than a quarter in size; such a ring needs this much
 less evidence to be one: where two overlap, the first has lost part of its rim."""
+OTHER_BALL = 0.24 / 0.6
+"""Indents of one ball have 0.24 to 0.6 of its diameter (sources: `hardness.rules`), so what has
+less than 0.4 of another's is of another ball, or none: a shadow of dust on the sensor, a pit, a
+bubble. No doubt then which is to be read: were it the small one, the other would be too large."""
 LEAST_RIVAL = 0.6
 """Evidence of a second ring, relative to the first, that makes it an indent too."""
-RIVAL = 0.8
-"""Evidence of another ring, relative to the rim's, that makes it a rival;"""
-SURE_EVIDENCE, SURE_AGREEMENT = 1.0, 0.9
-"""or a ring as sure as this whatever the rim's own: ink and the edge of a field of view are
-stronger than rims, whose evidence is 2 to 4 in clear photos."""
-RIVAL_OFF, RIVAL_RATIO = 0.15, 0.6
-"""its centre within 0.15 radii of the rim's and at least 0.6 of its size (a glint is smaller);"""
-RIVAL_PX = 12.0
-"""nearer than this in radius it is the same rim traced again."""
-STRONG_RIVAL, AS_SHARP = 0.5, 2.5
-"""A rival with less than half of the rim's evidence and 2.5 times its blur is none: the glow of a
-bowl ends in such edges. An edge in the rim's plane is as sharp, within three steps of `BLURS_PX`.
-Own choice."""
 INSIDE = 1.15
 """A ring within 1.15 radii of the first one's centre is a mark in its bowl or on its ridge."""
 MOST_OVAL = 0.12
@@ -211,10 +198,12 @@ def about_a_glint(photo: Photo, ring: Ring) -> bool:
 
 
 def none_overlap(rings: list[Ring]) -> Refusal | None:
-    """Whether all of the rings, none about the same as another, stand apart."""
+    """Whether all of the rings of one ball, none about the same as another, stand apart."""
     for i, ring in enumerate(rings):
         for other in rings[:i]:
             apart = _apart_px(ring, other)
+            if _of_another_ball(ring, other) or _of_another_ball(other, ring):
+                continue
             if apart < ring.ellipse.m + other.ellipse.m:
                 return Refusal(
                     "overlapping-indents",
@@ -235,6 +224,8 @@ def _alone(photo: Photo, rings: list[Ring]) -> Refusal | None:
     for other in rings[1:]:
         if about_the_same(first, other) or not _an_indent_too(other, first):
             continue
+        if _of_another_ball(other, first):
+            continue
         failed = none_overlap([first, other])
         clear = other.agreement > CLEAR_AGREEMENT
         if failed is None and clear and framed(photo, other.ellipse) is None:
@@ -249,6 +240,10 @@ def _alone(photo: Photo, rings: list[Ring]) -> Refusal | None:
     return None
 
 
+def _of_another_ball(small: Ring, large: Ring) -> bool:
+    return small.ellipse.m < OTHER_BALL * large.ellipse.m
+
+
 def _an_indent_too(other: Ring, first: Ring) -> bool:
     """Whether a second ring is as good as the first, less so if of the same ball and force."""
     if alike_in_size(other.ellipse.m, first.ellipse.m):
@@ -260,37 +255,6 @@ def _an_indent_too(other: Ring, first: Ring) -> bool:
 def alike_in_size(one: float, two: float) -> bool:
     """Whether two radii may be of indents made with one ball and force in one piece."""
     return bool(abs(np.log(one / two)) < np.log(ALIKE))
-
-
-def rivals(rim: Rim, rings: Iterable[Ring]) -> list[Ring]:
-    """Other rings about the same centre that are as well explained as the rim."""
-    return [other for other in rings if _as_well_explained(rim, other)]
-
-
-def _as_well_explained(rim: Rim, other: Ring) -> bool:
-    ratio = other.ellipse.m / rim.ellipse.m
-    off = np.hypot(other.ellipse.x - rim.ellipse.x, other.ellipse.y - rim.ellipse.y)
-    as_good = other.evidence > RIVAL * rim.evidence and other.agreement > CLEAR_AGREEMENT
-    sure = other.evidence > SURE_EVIDENCE and other.agreement > SURE_AGREEMENT
-    same = abs(other.ellipse.m - rim.ellipse.m) < max(RIVAL_PX, 2 * rim.transition_px)
-    near = off < RIVAL_OFF * rim.ellipse.m and ratio > RIVAL_RATIO
-    return bool((as_good or sure) and near and not same)
-
-
-def may_rival(rim: Rim, other: Ring, blur_px: float) -> bool:
-    """Whether a rival of some blur is strong, or else sharp as what lies in the rim's plane."""
-    return other.evidence > STRONG_RIVAL * rim.evidence or blur_px < AS_SHARP * rim.blur_px
-
-
-def rivalled(rim: Ellipse, rival: Ellipse) -> Refusal:
-    """A refusal that names the diameters of both."""
-    one, two = sorted((2 * rim.m, 2 * rival.m))
-    return Refusal(
-        "rival-rings",
-        f"Two rings could be the rim, {one:.0f} and {two:.0f} pixels across: "
-        "turn the light and photograph again.",
-        {"diameter_px": 2 * rim.m, "rival_px": 2 * rival.m},
-    )
 
 
 def clear(ring: Ring) -> Refusal | None:
