@@ -15,7 +15,7 @@ STAGES = (
     # words that every stage uses
     ("refusal", "check", "budget", "dates", "table", "complaints", "toml", "whole", "plot"),
     ("jpeg", "tone_tags"),
-    ("photo",),
+    ("photo", "colour"),
     ("scale",),
     ("rim",),
     ("diameters",),

@@ -254,6 +254,15 @@ def test_values_taken_for_those_of_a_sensor_are_told(white, stated):
     assert all(check.outcome == "warn" and "12 bits" in check.message for check in told)
 
 
+@pytest.mark.parametrize("channel", ["blue", None])
+def test_a_rim_read_in_one_colour_is_told(stages, channel):
+    stages(rim=replace(RIM, channel=channel))
+    checks = measure_photo(PHOTO, SCALE, TEST, on=TODAY).checks
+    told = [check for check in checks if check.code == "channel-taken"]
+    assert bool(told) == (channel is not None)
+    assert all(check.outcome == "warn" and "blue values" in check.message for check in told)
+
+
 @pytest.mark.parametrize("lay_deg", [math.nan, math.inf])
 def test_a_lay_that_is_no_direction_is_misuse(lay_deg):
     for measure in (measure_photo, measure_all):

@@ -17,7 +17,7 @@ from rimread.archive.items import _locked
 from rimread.archive.run import REPEATED
 from rimread.cli import app
 from rimread.hardness import read_block, read_rules
-from rimread.photo import _FORMATS
+from rimread.photo import FORMATS
 from rimread.table import Problem
 
 ROOT = Path(__file__).parents[1]
@@ -89,7 +89,7 @@ def test_files_to_be_written_by_hand_are_read(tmp_path):
 
 def test_every_kind_of_picture_that_is_read_is_told():
     told = README[README.index("JPEG,\nPNG") : README.index("not the raw files")].upper()
-    assert [kind for kind in _FORMATS if kind not in told] == []
+    assert [kind for kind in FORMATS if kind not in told] == []
 
 
 def test_links_lead_somewhere():

@@ -19,7 +19,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TypeVar, get_args
+from typing import Literal, TypeVar, get_args
 
 import cv2
 import numpy as np
@@ -32,12 +32,15 @@ from rimread.tone_tags import Tone, tone_said
 __all__ = [
     "DAMAGED",
     "ENDINGS",
+    "FORMATS",
     "MOST_PIXELS",
+    "Channel",
     "Photo",
     "PhotoError",
     "Tone",
-    "half_size_colour",
+    "as_stored",
     "linear_light",
+    "orientation",
     "read_photo",
 ]
 
@@ -53,12 +56,15 @@ LEAST_SIDE_PX = 64
 MOST_BYTES = 1_000_000_000
 """Largest file read: `MOST_PIXELS` of 16-bit colour with room to spare."""
 
+Channel = Literal["blue", "green", "red"]
+"""As OpenCV orders them."""
+
 _Depth = TypeVar("_Depth", np.uint8, np.uint16)
 
-_FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "GIF", "WEBP")
+FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "GIF", "WEBP")
 _AS_CODED = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
+_ALL_CHANNELS = cv2.IMREAD_ANYCOLOR | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
 _NO_COLOUR = ("1", "L", "LA")
-_HALF_COLOUR = cv2.IMREAD_REDUCED_COLOR_2 | cv2.IMREAD_IGNORE_ORIENTATION
 
 DAMAGED = (OSError, SyntaxError, struct.error, EOFError, ValueError, TypeError)
 """What Pillow raises of a damaged file: tags may be of another type than theirs, or missing."""
@@ -78,8 +84,8 @@ class Photo:
     Parameters
     ----------
     grey : ndarray, shape (height, width), uint8 or uint16
-        Luma (ITU-R BT.601) as coded in the file, before the tone curve is undone, in the
-        orientation of the sensor.
+        Luma (ITU-R BT.601), or one channel, as coded in the file, before the tone curve is undone,
+        in the orientation of the sensor.
     tone : {"srgb", "linear"}
         How grey values follow light.
     name : str
@@ -94,7 +100,9 @@ class Photo:
         Grey value of full light when it is less than the pixel can hold: linear 10, 12 or 14 bit
         values in 16-bit pixels.
     coded : bytes or None
-        The file, for `half_size_colour`; None when it has 16 bits or no colour.
+        The file, for `rimread.colour`; None when it has no colour.
+    channel : {"blue", "green", "red"} or None
+        The colour that `grey` is, None for luma.
 
     Raises
     ------
@@ -110,6 +118,7 @@ class Photo:
     tone_stated: bool = False
     white: int | None = None
     coded: bytes | None = None
+    channel: Channel | None = None
 
     def __post_init__(self) -> None:
         """Judge what a caller may have made of a camera's array; see Raises."""
@@ -157,35 +166,6 @@ def linear_light(
     return _undo(photo.tone, coded)
 
 
-def half_size_colour(photo: Photo) -> NDArray[np.uint8] | None:
-    """A picture in colour at half its size, None of one without colour.
-
-    Decoded when asked for, as a JPEG takes as long again: a refused photo does not need it.
-
-    Parameters
-    ----------
-    photo : Photo
-
-    Returns
-    -------
-    ndarray, shape (about height / 2, width / 2, 3), uint8, or None
-        Blue, green, red.
-    """
-    if photo.coded is None:
-        return None
-    with (
-        warnings.catch_warnings(action="ignore"),  # judged when it was read
-        Image.open(io.BytesIO(photo.coded), formats=_FORMATS) as image,
-    ):
-        if image.format in {"JPEG", "MPO"} and image.mode == "RGB":
-            half = cv2.imdecode(np.frombuffer(photo.coded, np.uint8), _HALF_COLOUR)
-            return np.asarray(half, np.uint8)
-        turned = _orientation(image) if image.format == "TIFF" else 1
-        stored = _as_stored(np.asarray(image.convert("RGB")), turned)
-    half = cv2.resize(stored, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    return np.asarray(cv2.cvtColor(half, cv2.COLOR_RGB2BGR), np.uint8)
-
-
 def read_photo(path: Path, *, tone: Tone | None = None) -> Photo:
     """Read one picture: JPEG, PNG, TIFF, BMP, or a GIF or WebP that holds a single one.
 
@@ -208,13 +188,13 @@ def read_photo(path: Path, *, tone: Tone | None = None) -> Photo:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # odd tags and large sizes: judged here, not by Pillow
         try:
-            with Image.open(io.BytesIO(data), formats=_FORMATS) as image:
+            with Image.open(io.BytesIO(data), formats=FORMATS) as image:
                 return _photo(path, data, image, tone)
         except PhotoError:
             raise
         except UnidentifiedImageError:
             raise PhotoError(
-                f"{path}: not a picture in a known format ({', '.join(_FORMATS)})"
+                f"{path}: not a picture in a known format ({', '.join(FORMATS)})"
             ) from None
         except Image.DecompressionBombError:
             raise PhotoError(
@@ -261,7 +241,7 @@ def _photo(path: Path, data: bytes, image: Image.Image, tone: Tone | None) -> Ph
         jpeg_quality=jpeg.quality(image),
         tone_stated=said is not None,
         white=white if resolved == "linear" else None,
-        coded=None if image.mode in _NO_COLOUR or grey.dtype == np.uint16 else data,
+        coded=None if image.mode in _NO_COLOUR or image.mode.startswith("I") else data,
     )
 
 
@@ -289,23 +269,26 @@ def _grey(
             raise PhotoError(f"{path}: cut short, the end of the JPEG is missing")
         return _decode(path, data).astype(np.uint8, copy=False), None
     # both decoders turn a TIFF, and loading it drops the tag
-    turned = _orientation(image) if image.format == "TIFF" else 1
+    turned = orientation(image) if image.format == "TIFF" else 1
     image.load()  # raises when the file is cut short, which cv2 does not
     bits = _bits(image, data)
     if bits <= 8:
-        return _as_stored(np.asarray(image.convert("L")), turned), None
+        return as_stored(np.asarray(image.convert("L")), turned), None
     if bits > 16 or image.mode == "F":
         raise PhotoError(f"{path}: {bits} bits a channel; photos of 8 or 16 bits are read")
     grey = _decode(path, data).astype(np.uint16, copy=False)
     if _tiff_tag(image, _TIFF_PHOTOMETRIC) == _TIFF_WHITE_IS_ZERO:
         grey = np.iinfo(np.uint16).max - grey
-    return _as_stored(grey, turned), _white(grey)
+    white = _white(grey)
+    if white is not None and image.mode not in _NO_COLOUR:  # one channel goes higher than the luma
+        white = _white(_decode(path, data, _ALL_CHANNELS).astype(np.uint16, copy=False))
+    return as_stored(grey, turned), white
 
 
-def _decode(path: Path, data: bytes) -> NDArray[np.generic]:
+def _decode(path: Path, data: bytes, flags: int = _AS_CODED) -> NDArray[np.generic]:
     """Decode with OpenCV: skips the chroma of a JPEG and keeps 16 bits."""
     try:
-        grey = cv2.imdecode(np.frombuffer(data, np.uint8), _AS_CODED)
+        grey = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     except cv2.error as error:
         raise PhotoError(f"{path}: cannot be decoded ({error.err})") from None
     if grey is None or grey.dtype not in (np.uint8, np.uint16):
@@ -328,14 +311,14 @@ def _tiff_tag(image: Image.Image, tag: int) -> tuple[int, ...] | int | None:
     return tags.get(tag)
 
 
-def _white(grey: NDArray[np.uint16]) -> int | None:
+def _white(values: NDArray[np.uint16]) -> int | None:
     """Full light of 10, 12 or 14 bit sensor values stored in 16 bits, None for all 16.
 
     A dark picture of 8 bits stored in 16 has none of its values between the 256 steps.
     """
-    top = int(grey.max())
+    top = int(values.max())
     white = next((2**bits - 1 for bits in (10, 12, 14) if top < 2**bits), None)
-    steps = any(not np.any(grey % step) for step in (256, 257)) if white else False
+    steps = any(not np.any(values % step) for step in (256, 257)) if white else False
     return None if steps else white
 
 
@@ -361,7 +344,7 @@ def _undo(tone: Tone, coded: NDArray[np.float32]) -> NDArray[np.float32]:
 # -- orientation --------------------------------------------------------------------------------
 
 
-def _as_stored(grey: NDArray[_Depth], orientation: int) -> NDArray[_Depth]:
+def as_stored(grey: NDArray[_Depth], orientation: int) -> NDArray[_Depth]:
     """Undo the turning or mirroring a decoder made for an orientation tag (TIFF 6.0, 274)."""
     if orientation in {5, 6, 7, 8}:
         grey = grey.swapaxes(0, 1)
@@ -372,7 +355,7 @@ def _as_stored(grey: NDArray[_Depth], orientation: int) -> NDArray[_Depth]:
     return np.ascontiguousarray(grey)
 
 
-def _orientation(image: Image.Image) -> int:
+def orientation(image: Image.Image) -> int:
     """Orientation tag, 1 (as stored) when it is missing or not one of the eight."""
     tag = image.getexif().get(ExifTags.Base.Orientation, 1)
     return tag if tag in range(1, 9) else 1

@@ -118,6 +118,36 @@ def fringed(picture: Picture, _: Truth, *, by: float) -> None:
         )
 
 
+def lit(picture: Picture, _: Truth, *, gains: tuple[float, float, float]) -> None:
+    """Light of a colour: coded blue, green and red values times their gains."""
+    picture[:] = np.clip(picture * np.array(gains), 0, 255).astype(np.uint8)
+
+
+def dusty(picture: Picture, _: Truth) -> None:
+    """Cast the shadows of a dozen grains of dust, 2 to 8 % of the width across."""
+    rng = np.random.default_rng(3)
+    height, width = picture.shape[:2]
+    shade = np.ones((height, width), np.float32)
+    for _ in range(12):
+        middle = (int(rng.uniform(0, width)), int(rng.uniform(0, height)))
+        cv2.circle(shade, middle, int(rng.uniform(0.01, 0.04) * width), rng.uniform(0.75, 0.93), -1)
+    shade = np.asarray(cv2.GaussianBlur(shade, (0, 0), 3), np.float32)
+    picture[:] = (picture * shade[..., None]).astype(np.uint8)
+
+
+def enlarged(picture: Picture, _: Truth, *, by: float) -> None:
+    """Take fewer pixels and let the camera make up the rest."""
+    height, width = picture.shape[:2]
+    size = (round(width / by), round(height / by))
+    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    picture[:] = cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC)
+
+
+def smoothed(picture: Picture, _: Truth) -> None:
+    """Take the noise away with a median of 5 by 5 pixels."""
+    picture[:] = cv2.medianBlur(picture, 5)
+
+
 WAYS: dict[str, dict[str, Callable[[Picture, Truth], None]]] = {
     "a line along the rim": {
         f"{name} {width} px, {off:+.0%}": partial(circle, colour=colour, off=off, width=width)
@@ -138,6 +168,17 @@ WAYS: dict[str, dict[str, Callable[[Picture, Truth], None]]] = {
         "sharpened 1.5": partial(sharpened, by=1.5, px=1.5),
         "contrast stretched": stretched,
         "contrast evened": evened,
+        "noise taken away": smoothed,
+        "enlarged 1.5 times": partial(enlarged, by=1.5),
+        "dust on the sensor": dusty,
+    },
+    "coloured light": {
+        "warm": partial(lit, gains=(0.65, 0.87, 1.0)),
+        "warm, red clips": partial(lit, gains=(0.86, 1.15, 1.33)),
+        "blue": partial(lit, gains=(1.0, 0.41, 0.2)),
+        "blue, clips": partial(lit, gains=(1.33, 0.55, 0.27)),
+        "green, clips": partial(lit, gains=(0.51, 1.46, 0.45)),
+        "red, clips": partial(lit, gains=(0.28, 0.45, 1.46)),
     },
 }
 

@@ -7,7 +7,7 @@ from altered import circle, fringed, lines
 from tests.rim.drawn import light_about, taken
 
 from rimread.diameters import diameters
-from rimread.photo import half_size_colour, read_photo
+from rimread.photo import read_photo
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse
@@ -51,8 +51,8 @@ def test_nor_is_one_in_black_or_white(simulated, tmp_path, level, suffix, width)
     circle(picture, shot.truth[0], level, off=0.01, width=width)
     photo, rim = read_back(picture, tmp_path / f"drawn{suffix}"), find_rim(shot.photo())
     assert isinstance(find_rim(photo), Refusal)  # as drawn on, or as a rival of the rim
-    assert drawn_along(shot.photo(), rim.ellipse) is None
-    assert drawn_along(photo, rim.ellipse).code == "drawn-on"
+    assert drawn_along(shot.photo(), rim.ellipse, colour=None) is None
+    assert drawn_along(photo, rim.ellipse, colour=None).code == "drawn-on"
 
 
 @pytest.mark.parametrize("height", [0.05, 0.2, 0.3])
@@ -67,7 +67,7 @@ def test_a_line_is_drawn_when_it_is_finer_than_a_lens_shows(height, blur_px, sig
         return 0.5 + sign * height * line
 
     photo = taken(light_about(ellipse, light, size=512, noise=0.01, seed=3))
-    found = drawn_along(photo, ellipse)
+    found = drawn_along(photo, ellipse, colour=None)
     assert (found is not None) == (height > 0.05 and blur_px < 1.0)
 
 
@@ -109,23 +109,6 @@ def test_coloured_light_and_fringes_are_not_drawn(coloured, tmp_path, shot, by, 
     picture = (picture * np.array(light)).astype(np.uint8)
     fringed(picture, taken.truth[0], by=by)
     assert not isinstance(find_rim(read_back(picture, tmp_path / "fringed.jpg")), Refusal)
-
-
-def test_a_picture_without_colour_has_none(simulated, tmp_path):
-    picture = simulated("clean", 1).picture
-    for suffix in (".jpg", ".png", ".tif"):
-        assert half_size_colour(read_back(picture, tmp_path / f"grey{suffix}")) is None
-
-
-@pytest.mark.parametrize("suffix", [".jpg", ".png", ".bmp", ".tif"])
-def test_colour_is_that_of_the_place(tmp_path, suffix):
-    picture = np.full((101, 160, 3), 120, np.uint8)
-    picture[60:80, 20:60] = (20, 40, 230)
-    colour = half_size_colour(read_back(picture, tmp_path / f"patch{suffix}", 95)).astype(float)
-    assert abs(colour.shape[0] - 101 / 2) <= 0.5
-    assert colour.shape[1:] == (80, 3)
-    assert np.allclose(colour[32:38, 12:28].mean(axis=(0, 1)), (20, 40, 230), atol=3)
-    assert np.allclose(colour[:20], 120, atol=2)
 
 
 def test_chroma_is_that_of_the_standard():

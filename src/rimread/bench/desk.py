@@ -283,7 +283,7 @@ class Desk:
         with self._lock:
             shots = self._stage.shown()
             if self.pending is not None:
-                shots[self.pending.id] = self.pending.shot
+                shots[self.pending.id] = self.pending.shown_shot()
             return shots.get(name)
 
     # -- within -----------------------------------------------------------------------------------

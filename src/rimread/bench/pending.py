@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from rimread.bench.folder import Shot
+from rimread.colour import in_channel
 from rimread.hardness import TestCondition
 from rimread.reading import Reading
 from rimread.refusal import Refusal
@@ -57,6 +58,13 @@ class Pending:
     blind_due: bool
     blind: Mapping[str, Any] | None = None
     note: str = ""
+
+    def shown_shot(self) -> Shot:
+        """The picture, in the values that the rim was read in."""
+        if isinstance(self.result, Refusal):
+            return self.shot
+        photo = in_channel(self.shot.photo, self.result.rim.channel)
+        return replace(self.shot, photo=photo)
 
     def shown_result(self) -> Reading | Refusal:
         """What the program found, once a person may see it.

@@ -16,6 +16,7 @@ from rimread.scale.model import Scale
 
 __all__ = [
     "bowl_shading",
+    "channel_taken",
     "compression",
     "of_indent",
     "resolution",
@@ -97,6 +98,17 @@ def tone_taken(photo: Photo) -> Iterator[Check]:
             "photo is too dark"
         )
         yield Check("tone-taken", "warn", message, "common practice, no source")
+
+
+def channel_taken(rim: Rim) -> Iterator[Check]:
+    """A warning where one colour shows the rim better than the luma does."""
+    if rim.channel is not None:
+        message = (
+            f"read in the {rim.channel} values: the light is coloured, and in the luma the rim is "
+            "dark or a channel that clips does not show; set the exposure by that channel, or take "
+            "white light, and make the scale in the same light"
+        )
+        yield Check("channel-taken", "warn", message, "own trials (tests/accuracy/altered.py)")
 
 
 def scale_in_date(scale: Scale, on: date) -> Check:

@@ -15,6 +15,7 @@ from rimread.neighbours import Neighbour, about, beside, place
 from rimread.photo import Photo
 from rimread.reading.checks import (
     bowl_shading,
+    channel_taken,
     compression,
     of_indent,
     resolution,
@@ -206,6 +207,7 @@ def _reading(
             bowl_shading(rim),
             compression(photo),
             *tone_taken(photo),
+            *channel_taken(rim),
             scale_in_date(scale, on or date.today()),  # noqa: DTZ011  (the lab's own calendar)
             scale_certificate(scale),
         ),

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rimread import whole
+from rimread.colour import in_channel
 from rimread.diameters import Diameters
 from rimread.photo import Photo, linear_light
 from rimread.reading import Reading
@@ -64,7 +65,7 @@ def overlay(
         Blue, green, red; the photo enlarged by a whole number if it is small, the strip below.
     """
     zoom, pen = _zoom(photo), _pen(photo)
-    picture = _shown(photo, zoom)
+    picture = _shown(photo, [rim], zoom)
     _draw_found(picture, rim, diameters, scale, zoom=zoom, pen=pen)
     if scale is not None:
         _draw_scale_bar(picture, scale, zoom, pen)
@@ -85,10 +86,10 @@ def overlay_all(
         number only.
     """
     zoom, pen = _zoom(photo), _pen(photo)
-    picture = _shown(photo, zoom)
-    for one in results:
-        if isinstance(one, Reading):
-            _draw_found(picture, one.rim, one.diameters, scale, zoom=zoom, pen=pen)
+    found = [one for one in results if isinstance(one, Reading)]
+    picture = _shown(photo, [one.rim for one in found], zoom)
+    for one in found:
+        _draw_found(picture, one.rim, one.diameters, scale, zoom=zoom, pen=pen)
     _draw_scale_bar(picture, scale, zoom, pen)
     _draw_numbers(picture, [_circle(one, zoom) for one in results])
     return np.vstack([picture, strip(picture.shape[1], lines, traced=True)])
@@ -110,7 +111,7 @@ def close_up(photo: Photo, rim: Rim, diameters: Diameters, scale: Scale) -> Pict
     zoom = _zoom(photo)
     x, y, across, down = _around(photo, diameters)
     pen = max(1, round(zoom * across * _PAPER_LINE))
-    picture = _shown(photo, zoom)
+    picture = _shown(photo, [rim], zoom)
     larger = _PAPER_WORDS * across / photo.width_px
     _draw_found(picture, rim, diameters, scale, zoom=zoom, pen=pen, larger=larger)
     picture = picture[zoom * y : zoom * (y + down), zoom * x : zoom * (x + across)].copy()
@@ -193,8 +194,10 @@ def _around(photo: Photo, found: Diameters) -> tuple[int, int, int, int]:
     return x, y, across, down
 
 
-def _shown(photo: Photo, zoom: int) -> Picture:
-    grey = photo.grey
+def _shown(photo: Photo, rims: Sequence[Rim | None], zoom: int) -> Picture:
+    """The picture in the values that its rims were read in."""
+    channel = next((rim.channel for rim in rims if rim is not None), None)
+    grey = in_channel(photo, channel).grey
     if grey.dtype != np.uint8 or photo.tone == "linear":  # about what sRGB would show
         light = np.clip(linear_light(photo, grey), 0.0, 1.0)
         grey = np.rint(255.0 * light ** (1 / 2.2)).astype(np.uint8)

@@ -6,10 +6,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
+from rimread.colour import half_size_colour
 from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import gates
+from rimread.rim.channel import clearest
 from rimread.rim.contest import best_explained, inner_flank, outer_rival
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.field import CUT_BY_FIELD, black_surround, filled, reaches_into
@@ -46,6 +49,11 @@ OWN_RADII = (0.75, 1.35)
 """A later seed whose paths end at other radii, on a stronger ring about or inside its own, is
 searched once more within these: seeds lie a fifteenth apart."""
 
+Colour = NDArray[np.uint8] | None
+"""A picture's `half_size_colour`."""
+Hidden = NDArray[np.bool_] | None
+"""What a field stop hides of it, and is filled in its grey values."""
+
 
 @one_thread
 def find_rim(photo: Photo) -> Rim | Refusal:
@@ -63,12 +71,12 @@ def find_rim(photo: Photo) -> Rim | Refusal:
     hidden = black_surround(photo)
     if hidden is None:
         return _only_rim(photo)
-    result = _only_rim(filled(photo, hidden))
+    result = _only_rim(filled(photo, hidden), hidden)
     cut = isinstance(result, Rim) and reaches_into(result.ellipse, hidden)
     return CUT_BY_FIELD if cut else result
 
 
-def _only_rim(photo: Photo) -> Rim | Refusal:
+def _only_rim(photo: Photo, hidden: Hidden = None) -> Rim | Refusal:
     refusal = gates.exposed(photo)
     if refusal is not None:
         return refusal
@@ -76,11 +84,19 @@ def _only_rim(photo: Photo) -> Rim | Refusal:
     rings = _rings(photo, seeds)
     if not rings:
         return gates.no_indent(photo)
+    colour = half_size_colour(photo)
+    photo = _in_clearest(photo, colour, rings[0], hidden)
     refusal = gates.first_failed(photo, seeds, rings)
-    return _unrivalled(photo, rings[0], rings) if refusal is None else refusal
+    return _unrivalled(photo, rings[0], rings, colour) if refusal is None else refusal
 
 
-def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusal:
+def _in_clearest(photo: Photo, colour: Colour, ring: Ring, hidden: Hidden) -> Photo:
+    """The photo in the channel that shows a ring best, what is hidden filled as in the luma."""
+    clear = clearest(photo, colour, ring.ellipse)
+    return clear if clear is photo or hidden is None else filled(clear, hidden)
+
+
+def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring], colour: Colour) -> Rim | Refusal:
     """The rim traced from a ring, unless something speaks against it.
 
     A rival, two indents in one, a flat face or a drawn line.
@@ -97,7 +113,7 @@ def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusa
     if refusal is None:
         refusal = flat_face(rim.bowl_spread)
     if refusal is None:
-        refusal = drawn_along(photo, rim.ellipse)
+        refusal = drawn_along(photo, rim.ellipse, colour=colour)
     return rim if refusal is None else refusal
 
 
@@ -150,7 +166,7 @@ def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     hidden = black_surround(photo)
     if hidden is None:
         return _all_sighted(photo)
-    sighted = _all_sighted(filled(photo, hidden))
+    sighted = _all_sighted(filled(photo, hidden), hidden)
     if isinstance(sighted, Refusal):
         return sighted
     return tuple(
@@ -159,7 +175,7 @@ def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     )
 
 
-def _all_sighted(photo: Photo) -> tuple[Sighted, ...] | Refusal:
+def _all_sighted(photo: Photo, hidden: Hidden = None) -> tuple[Sighted, ...] | Refusal:
     refusal = gates.exposed(photo)
     if refusal is not None:
         return refusal
@@ -170,13 +186,19 @@ def _all_sighted(photo: Photo) -> tuple[Sighted, ...] | Refusal:
     refusal = gates.none_overlap(apart)
     if refusal is not None:
         return refusal
+    colour = half_size_colour(photo)
+    if apart:
+        photo = _in_clearest(photo, colour, apart[0], hidden)
     sighted = [
-        Sighted(ring.ellipse, _unrivalled(photo, ring, rings) if refused is None else refused)
+        Sighted(
+            ring.ellipse,
+            _unrivalled(photo, ring, rings, colour) if refused is None else refused,
+        )
         for ring in apart
         for refused in [gates.first_failed_of_several(photo, ring)]
     ]
     if not any(isinstance(one.result, Rim) for one in sighted):
-        alone = _only_rim(photo)
+        alone = _only_rim(photo, hidden)
         if isinstance(alone, Rim):
             return (Sighted(alone.ellipse, alone),)
         several = alone.code == "several-indents" and sighted
@@ -278,6 +300,7 @@ def _traced(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusal:
         u_tone_px=tone_uncertainty_px(
             photo, found.ellipse, blur_px=located.blur_px, t=located.t, weights=weights
         ),
+        channel=photo.channel,
     )
     refusal = gates.seen(rim, shown, speaking=broken & ~located.clipped, moved_px=found.moved_px)
     return rim if refusal is None else refusal

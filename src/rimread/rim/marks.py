@@ -7,13 +7,13 @@ or white is told by being finer than anything a lens shows.
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rimread.photo import Photo, half_size_colour
+from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
+from rimread.rim.sampling import seen_along
 
 __all__ = ["drawn_along"]
 
@@ -46,7 +46,9 @@ ARCS, POINTS, STEP_PX = 180, 5, 0.5
 """Grey values are the means of so many points of an arc: noise is narrow, too."""
 
 
-def drawn_along(photo: Photo, ellipse: Ellipse) -> Refusal | None:
+def drawn_along(
+    photo: Photo, ellipse: Ellipse, *, colour: NDArray[np.uint8] | None
+) -> Refusal | None:
     """Refuse a rim along which a line is drawn.
 
     Parameters
@@ -54,8 +56,10 @@ def drawn_along(photo: Photo, ellipse: Ellipse) -> Refusal | None:
     photo : Photo
     ellipse : Ellipse
         The rim in px.
+    colour : ndarray, shape (H, W, 3), uint8, or None
+        Its `half_size_colour`.
     """
-    fine, colour = _fine(photo, ellipse), half_size_colour(photo)
+    fine = _fine(photo, ellipse)
     coloured = 0.0 if colour is None else _coloured(colour, ellipse)
     if max(coloured, fine) < MOST_OF_TURN:
         return None
@@ -78,7 +82,7 @@ def _coloured(colour: NDArray[np.uint8], ellipse: Ellipse) -> float:
     reach = _reach_px(ellipse)
     far = np.concatenate([-reach - BESIDE_PX[::-1], reach + BESIDE_PX])
     near, beside = (
-        _along(colour, ellipse, q_px, smaller=2) @ CHROMA
+        seen_along(colour, ellipse, q_px, arcs=ARCS, smaller=2) @ CHROMA
         for q_px in (np.arange(-reach, reach + 1), far)
     )
     metal = beside.mean(axis=1, keepdims=True)
@@ -90,7 +94,7 @@ def _fine(photo: Photo, ellipse: Ellipse) -> float:
     """Part of the turn along which a line is brighter, or darker, and finer than a lens shows."""
     reach = _reach_px(ellipse) + FINE_PX
     q_px = np.arange(-reach, reach + STEP_PX / 2, STEP_PX)
-    white = _along(photo.grey, ellipse, q_px, points=POINTS) / photo.full_scale
+    white = seen_along(photo.grey, ellipse, q_px, arcs=ARCS, points=POINTS) / photo.full_scale
     return max(_lined(white), _lined(1 - white))
 
 
@@ -113,23 +117,3 @@ def _narrower(about: NDArray[np.floating]) -> NDArray[np.bool_]:
     """
     over = about - np.linspace(about[:, 0], about[:, -1], about.shape[1], axis=1)
     return np.asarray(STEP_PX * over.sum(axis=1) < NARROW_PX * over[:, about.shape[1] // 2])
-
-
-def _along(
-    picture: NDArray[np.uint8] | NDArray[np.uint16],
-    ellipse: Ellipse,
-    q_px: NDArray[np.floating],
-    *,
-    smaller: int = 1,
-    points: int = 1,
-) -> NDArray[np.floating]:
-    """What a picture, made `smaller`, shows along the outward normals: (ARCS, len(q_px), ...).
-
-    Each arc is the mean of so many `points`.
-    """
-    t = np.linspace(0, 2 * np.pi, ARCS * points, endpoint=False)
-    places = ellipse.points(t)[:, None] + q_px[:, None] * ellipse.normals(t)[:, None]
-    x, y = np.moveaxis((places + 0.5) / smaller - 0.5, 2, 0).astype(np.float32)
-    shown = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    arcs = shown.reshape(ARCS, points, *shown.shape[1:])
-    return np.asarray(arcs.mean(axis=1, dtype=np.float32))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rimread.photo import Channel
 from rimread.rim.ellipse import Ellipse
 
 __all__ = ["Rim"]
@@ -47,6 +48,8 @@ class Rim:
     bowl_spread : float
         Spread of the light within the rim over its median, see `rimread.rim.flatness`; infinite
         where it was not looked at.
+    channel : {"blue", "green", "red"} or None
+        The colour it was read in, see `rimread.rim.channel`; None for the luma.
     """
 
     points_px: NDArray[np.floating]
@@ -61,6 +64,7 @@ class Rim:
     evidence: float
     u_tone_px: float = 0.0
     bowl_spread: float = math.inf
+    channel: Channel | None = None
 
     @property
     def used(self) -> NDArray[np.bool_]:

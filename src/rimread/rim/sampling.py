@@ -166,6 +166,43 @@ def band_along(photo: Photo, ellipse: Ellipse, *, half_px: float, arcs: int, ray
     return Band(t=t, q_px=q, grey=grey, inside=inside)
 
 
+def seen_along(
+    picture: NDArray[np.uint8] | NDArray[np.uint16],
+    ellipse: Ellipse,
+    q_px: NDArray[np.floating],
+    *,
+    arcs: int,
+    points: int = 1,
+    smaller: int = 1,
+) -> NDArray[np.float32]:
+    """What a picture, in colour or not, shows along the outward normals of an ellipse.
+
+    Parameters
+    ----------
+    picture : ndarray, shape (H, W) or (H, W, 3)
+        Made `smaller` than the one the ellipse lies in.
+    ellipse : Ellipse
+        In px of the picture of full size.
+    q_px : ndarray, shape (Q,)
+        Distances along the normals, positive outside.
+    arcs, points : int
+        How many arcs there are, and each the mean of how many points.
+    smaller : int
+        How many times.
+
+    Returns
+    -------
+    ndarray, shape (arcs, Q) or (arcs, Q, 3), float32
+        Bilinear, to a thirty-second of a pixel.
+    """
+    t = np.linspace(0, 2 * np.pi, arcs * points, endpoint=False)
+    places = ellipse.points(t)[:, None] + q_px[:, None] * ellipse.normals(t)[:, None]
+    x, y = np.moveaxis((places + 0.5) / smaller - 0.5, 2, 0).astype(np.float32)
+    shown = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    means = shown.reshape(arcs, points, *shown.shape[1:]).mean(axis=1, dtype=np.float32)
+    return np.asarray(means)
+
+
 def rays_from(
     picture: NDArray[np.generic],
     ellipse: Ellipse,
