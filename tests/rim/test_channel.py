@@ -112,6 +112,7 @@ def asked(monkeypatch):
         ((60, 200, 150), (80, 255, 190), "red"),
         ((60, 200, 150), (230, 255, 190), "blue"),  # the brightest that does not clip
         ((200, 200, 200), (255, 255, 255), None),  # all clip, and the luma shows it
+        ((180, 184, 188), (240, 248, 255), None),  # light as good as white
         ((200, 100, 200), (255, 120, 255), "green"),
     ],
 )

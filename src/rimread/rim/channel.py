@@ -25,6 +25,9 @@ LUMA = np.array([0.114, 0.587, 0.299], np.float32)
 """Shares of blue, green and red (ITU-R BT.601-7, 2.5.1, from memory; T.871 takes the same)."""
 DARK = 0.1
 """Brighter side of the rim below a tenth of full scale (coded): a few grey steps carry the rim."""
+TINT = 1.1
+"""Light whose channels differ by less (coded, by a quarter in light) is white: what clips in one
+clips a little later in the others, and in the luma. Own choice."""
 HIDDEN = 0.05
 """Part of the turn on which a channel may clip unseen: the ellipse hardly notes so few arcs. Own
 choice."""
@@ -52,14 +55,23 @@ def clearest(photo: Photo, colour: NDArray[np.uint8] | None, ellipse: Ellipse) -
     q_px = np.arange(-NEAR_PX, NEAR_PX + 1, STEP_PX)
     seen = seen_along(colour, ellipse, q_px, arcs=ARCS, smaller=2) / np.float32(255)
     clips = seen.max(axis=1) > CLIPPED
-    hidden = clips.any(axis=1) & ((seen @ LUMA).max(axis=1) <= CLIPPED)
-    dark = brighter_side(seen @ LUMA, q_px) < DARK
+    if not _tinted(seen):
+        return photo
+    luma = seen @ LUMA
+    hidden = clips.any(axis=1) & (luma.max(axis=1) <= CLIPPED)
+    dark = brighter_side(luma, q_px) < DARK
     if hidden.mean() <= HIDDEN and not dark:
         return photo
     level = np.array([brighter_side(one, q_px) for one in np.moveaxis(seen, 2, 0)])
     worth = np.where(level < DARK, -np.inf, level - CLIPPED_COST * clips.mean(axis=0))
     best = int(np.argmax(worth))
     return photo if level[best] < DARK else in_channel(photo, get_args(Channel)[best])
+
+
+def _tinted(seen: NDArray[np.floating]) -> bool:
+    """Whether the light (arcs, places, channels) has a colour; the darker quarter clips least."""
+    level = np.percentile(seen, 25, axis=(0, 1))
+    return bool(level.max() > TINT * level.min())
 
 
 def brighter_side(light: NDArray[np.floating], q_px: NDArray[np.floating]) -> float:
