@@ -135,6 +135,30 @@ def dusty(picture: Picture, _: Truth) -> None:
     picture[:] = (picture * shade[..., None]).astype(np.uint8)
 
 
+def inked(picture: Picture, truth: Truth, *, ratio: float, width: float) -> None:
+    """Draw round the indent with a pen, by hand: so many radii away, so many radii wide."""
+    rng = np.random.default_rng(round(truth.centre_x_px))
+    half = (truth.axis1_px + truth.axis2_px) / 4
+    t = np.linspace(0, 2 * np.pi + rng.uniform(0, 0.4), 240)
+    waves = sum(by * np.sin(n * t + rng.uniform(0, 6)) for n, by in ((2, 0.03), (3, 0.02)))
+    away = half * ratio * (1 + waves + 0.015 * t / 6.28)
+    x, y = (
+        centre + half * ratio * 0.05 * rng.standard_normal() + away * turn
+        for centre, turn in (
+            (truth.centre_x_px, np.cos(t)),
+            (truth.centre_y_px, np.sin(t)),
+        )
+    )
+    line = np.zeros(picture.shape[:2], np.uint8)
+    points = np.rint(16 * np.stack([x, y], axis=1)).astype(np.int32)
+    cv2.polylines(
+        line, [points], isClosed=False, color=255, thickness=max(2, round(width * half)),
+        lineType=cv2.LINE_AA, shift=4,
+    )  # fmt: skip
+    shade = 1 - 0.55 * cv2.GaussianBlur(line, (0, 0), 1.0).astype(float)[..., None] / 255
+    picture[:] = (picture * shade).astype(np.uint8)
+
+
 def enlarged(picture: Picture, _: Truth, *, by: float) -> None:
     """Take fewer pixels and let the camera make up the rest."""
     height, width = picture.shape[:2]
@@ -159,6 +183,11 @@ WAYS: dict[str, dict[str, Callable[[Picture, Truth], None]]] = {
         "black cross": partial(lines, colour=BLACK, places=(0.0,)),
         "green tangents": partial(lines, colour=GREEN, places=(-1.0, 1.0)),
         "scale bar and date": scale_bar,
+    },
+    "a ring of ink about the indent": {
+        f"{ratio:g} radii away, {width:g} wide": partial(inked, ratio=ratio, width=width)
+        for ratio in (1.25, 1.5, 2.0)
+        for width in (0.06, 0.15)
     },
     "worked over": {
         "nothing": lambda _picture, _truth: None,

@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 import pytest
-from altered import circle, fringed, lines
+from altered import circle, fringed, inked, lines
 from tests.rim.drawn import light_about, taken
 
 from rimread.diameters import diameters
@@ -115,3 +115,48 @@ def test_chroma_is_that_of_the_standard():
     bgr = np.eye(3, dtype=np.float32)  # full blue, green, red; OpenCV rounds its factors
     ycrcb = cv2.cvtColor(bgr[None], cv2.COLOR_BGR2YCrCb)[0]
     assert np.allclose(bgr @ CHROMA, ycrcb[:, :0:-1] - 0.5, atol=1e-3)
+
+
+@pytest.mark.parametrize("shot", SHOTS)
+@pytest.mark.parametrize(("ratio", "width"), [(1.5, 0.06), (2.0, 0.15)])
+def test_a_ring_of_ink_about_the_indent_is_passed_over(coloured, tmp_path, shot, ratio, width):
+    picture, taken = coloured(*shot)
+    inked(picture, taken.truth[0], ratio=ratio, width=width)
+    rim = find_rim(read_back(picture, tmp_path / "ink.jpg"))
+    assert not isinstance(rim, Refusal), rim
+    found = diameters(rim, taken.scale)
+    assert abs(found.mean_mm - taken.truth[0].mean_mm) <= found.budget.U
+
+
+@pytest.mark.parametrize("height", [0.6, 0.8])
+@pytest.mark.parametrize("turn", [0.8, 0.9])
+@pytest.mark.parametrize("inside", [1.0, 0.15])
+def test_a_line_is_ink_where_it_is_far_darker_than_both_sides(height, turn, inside):
+    """Light falls to 1 - height; along a dark bowl it does not stand out."""
+    ellipse = Ellipse(255.3, 254.8, 159.0)
+    y, x = np.indices((512, 512))
+    part = np.arctan2(y - ellipse.y, x - ellipse.x) < np.pi * (2 * turn - 1)
+
+    def light(away):
+        line = height * np.exp(-0.5 * (away / 4) ** 2)
+        return 0.5 * np.where(away < -12, inside, 1 - part * line)
+
+    photo = taken(light_about(ellipse, light, size=512, noise=0.005, seed=3))
+    found = drawn_along(photo, ellipse, colour=None)
+    ink = height > 0.7 and turn > 0.85 and inside > 0.5
+    assert (found is not None and "ink" in found.message) == ink
+
+
+def test_a_ring_of_ink_alone_is_refused():
+    """What it goes round does not show: the ink, or one of its edges, is not taken for a rim."""
+    ellipse = Ellipse(255.3, 254.8, 159.0, 2.0, 1.0)
+    light = light_about(
+        ellipse,
+        lambda away: 0.4 - 0.35 * np.exp(-0.5 * (away / 6) ** 4),
+        size=512,
+        noise=0.01,
+        seed=3,
+    )
+    refused = find_rim(taken(light))
+    assert isinstance(refused, Refusal)
+    assert refused.code in {"drawn-on", "rival-rings"}

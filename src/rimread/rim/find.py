@@ -18,7 +18,7 @@ from rimread.rim.ellipse import Ellipse
 from rimread.rim.field import CUT_BY_FIELD, black_surround, filled, reaches_into
 from rimread.rim.flatness import flat_face, spread_within
 from rimread.rim.locate import settle
-from rimread.rim.marks import drawn_along
+from rimread.rim.marks import drawn_along, inked
 from rimread.rim.model import Rim
 from rimread.rim.placed import Placed, placed_on
 from rimread.rim.rivals import may_rival, rivalled, rivals
@@ -45,6 +45,9 @@ GLINT = 1.2
 """A ring this much smaller than one about it is not the same rim."""
 BOWL = 2.6
 """A glint's rim is sought about 2.6 of its radii away, that is from 1.2 to 4.4."""
+CLEAR_OF_INK = 0.15
+"""A ring that lies on a line of ink on more of its turn may be the ink's, or hidden by it: a photo
+refused with such rings is looked at without them. Own choice."""
 OWN_RADII = (0.75, 1.35)
 """A later seed whose paths end at other radii, on a stronger ring about or inside its own, is
 searched once more within these: seeds lie a fifteenth apart."""
@@ -86,6 +89,18 @@ def _only_rim(photo: Photo, hidden: Hidden = None) -> Rim | Refusal:
         return gates.no_indent(photo)
     colour = half_size_colour(photo)
     photo = _in_clearest(photo, colour, rings[0], hidden)
+    result = _rim_of(photo, seeds, rings, colour)
+    if isinstance(result, Refusal):
+        plain = [ring for ring in rings if inked(photo, ring.ellipse) < CLEAR_OF_INK]
+        if 0 < len(plain) < len(rings):
+            return _rim_of(photo, seeds, plain, colour)
+    return result
+
+
+def _rim_of(
+    photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring], colour: Colour
+) -> Rim | Refusal:
+    """The rim traced from the first of some rings, if it passes all gates."""
     refusal = gates.first_failed(photo, seeds, rings)
     return _unrivalled(photo, rings[0], rings, colour) if refusal is None else refusal
 
@@ -118,6 +133,8 @@ def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring], colour: Colour)
 
 
 def _may_rival(photo: Photo, ring: Ring, rim: Rim) -> bool:
+    if inked(photo, ring.ellipse) > CLEAR_OF_INK:
+        return False
     settled = settle(photo, ring.ellipse)
     return isinstance(settled, Refusal) or may_rival(rim, ring, settled.blur_px)
 
