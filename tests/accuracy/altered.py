@@ -135,8 +135,18 @@ def dusty(picture: Picture, _: Truth) -> None:
     picture[:] = (picture * shade[..., None]).astype(np.uint8)
 
 
-def inked(picture: Picture, truth: Truth, *, ratio: float, width: float) -> None:
-    """Draw round the indent with a pen, by hand: so many radii away, so many radii wide."""
+def inked(
+    picture: Picture,
+    truth: Truth,
+    *,
+    ratio: float,
+    width: float,
+    left: tuple[float, float, float] = (0.45, 0.45, 0.45),
+) -> None:
+    """Draw round the indent with a pen, by hand: so many radii away, so many radii wide.
+
+    Of the blue, green and red (coded) so much is left.
+    """
     rng = np.random.default_rng(round(truth.centre_x_px))
     half = (truth.axis1_px + truth.axis2_px) / 4
     t = np.linspace(0, 2 * np.pi + rng.uniform(0, 0.4), 240)
@@ -155,7 +165,8 @@ def inked(picture: Picture, truth: Truth, *, ratio: float, width: float) -> None
         line, [points], isClosed=False, color=255, thickness=max(2, round(width * half)),
         lineType=cv2.LINE_AA, shift=4,
     )  # fmt: skip
-    shade = 1 - 0.55 * cv2.GaussianBlur(line, (0, 0), 1.0).astype(float)[..., None] / 255
+    ink = cv2.GaussianBlur(line, (0, 0), 1.0).astype(float)[..., None] / 255
+    shade = 1 - ink * (1 - np.array(left))
     picture[:] = (picture * shade).astype(np.uint8)
 
 
@@ -188,7 +199,8 @@ WAYS: dict[str, dict[str, Callable[[Picture, Truth], None]]] = {
         f"{ratio:g} radii away, {width:g} wide": partial(inked, ratio=ratio, width=width)
         for ratio in (1.25, 1.5, 2.0)
         for width in (0.06, 0.15)
-    },
+    }
+    | {"green, 1.5 radii away": partial(inked, ratio=1.5, width=0.06, left=(0.5, 0.77, 0.45))},
     "worked over": {
         "nothing": lambda _picture, _truth: None,
         "fringes of 0.5 %": partial(fringed, by=0.005),

@@ -6,13 +6,16 @@ import pytest
 from altered import circle, fringed, inked, lines
 from tests.rim.drawn import light_about, taken
 
+from rimread.colour import half_size_colour
 from rimread.diameters import diameters
 from rimread.photo import read_photo
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.marks import CHROMA, drawn_along
+from rimread.rim.marks import inked as ink_along
 
+ELLIPSE = Ellipse(255.3, 254.8, 159.0)
 FULL = [(0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 255, 255), (255, 255, 0), (255, 0, 255)]
 SHOTS = [("clean", 1), ("shop", 4), ("clean", 5)]
 
@@ -118,10 +121,11 @@ def test_chroma_is_that_of_the_standard():
 
 
 @pytest.mark.parametrize("shot", SHOTS)
-@pytest.mark.parametrize(("ratio", "width"), [(1.5, 0.06), (2.0, 0.15)])
-def test_a_ring_of_ink_about_the_indent_is_passed_over(coloured, tmp_path, shot, ratio, width):
+@pytest.mark.parametrize("size", [{"ratio": 1.5, "width": 0.06}, {"ratio": 2.0, "width": 0.15}])
+@pytest.mark.parametrize("left", [(0.45, 0.45, 0.45), (0.5, 0.77, 0.45)])  # black, green
+def test_a_ring_of_ink_about_the_indent_is_passed_over(coloured, tmp_path, shot, size, left):
     picture, taken = coloured(*shot)
-    inked(picture, taken.truth[0], ratio=ratio, width=width)
+    inked(picture, taken.truth[0], **size, left=left)
     rim = find_rim(read_back(picture, tmp_path / "ink.jpg"))
     assert not isinstance(rim, Refusal), rim
     found = diameters(rim, taken.scale)
@@ -145,6 +149,18 @@ def test_a_line_is_ink_where_it_is_far_darker_than_both_sides(height, turn, insi
     found = drawn_along(photo, ellipse, colour=None)
     ink = height > 0.7 and turn > 0.85 and inside > 0.5
     assert (found is not None and "ink" in found.message) == ink
+
+
+@pytest.mark.parametrize("left", [(1.0, 1.0, 1.0), (0.5, 0.77, 0.45), (0.5, 0.5, 0.95)])
+def test_ink_of_a_colour_is_dark_in_one_channel(tmp_path, left):
+    picture = np.full((512, 512, 3), 150.0)
+    away = light_about(ELLIPSE, lambda away: away, size=512, noise=0.0, seed=0)
+    picture *= np.where((abs(away) < 4)[..., None], left, 1.0)
+    photo = read_back(picture.astype(np.uint8), tmp_path / "ink.png")
+    colour = half_size_colour(photo)
+    assert (ink_along(photo, ELLIPSE, colour=colour) > 0.99) == (min(left) < 0.6)
+    if left[1] != left[2]:
+        assert ink_along(photo, ELLIPSE, colour=None) < 0.01  # in the luma it is not dark enough
 
 
 def test_a_ring_of_ink_alone_is_refused():

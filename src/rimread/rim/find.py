@@ -91,7 +91,7 @@ def _only_rim(photo: Photo, hidden: Hidden = None) -> Rim | Refusal:
     photo = _in_clearest(photo, colour, rings[0], hidden)
     result = _rim_of(photo, seeds, rings, colour)
     if isinstance(result, Refusal):
-        plain = [ring for ring in rings if inked(photo, ring.ellipse) < CLEAR_OF_INK]
+        plain = [ring for ring in rings if inked(photo, ring.ellipse, colour=colour) < CLEAR_OF_INK]
         if 0 < len(plain) < len(rings):
             return _rim_of(photo, seeds, plain, colour)
     return result
@@ -120,7 +120,7 @@ def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring], colour: Colour)
     if isinstance(result, Refusal):
         return result
     others = rivals(result, [*rings, *rings_about(photo, ring)])
-    rival = next((other for other in others if _may_rival(photo, other, result)), None)
+    rival = next((other for other in others if _may_rival(photo, other, result, colour)), None)
     if rival is not None:
         return rivalled(result.ellipse, rival.ellipse)
     rim = replace(result, bowl_spread=spread_within(photo, result.ellipse))
@@ -132,8 +132,8 @@ def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring], colour: Colour)
     return rim if refusal is None else refusal
 
 
-def _may_rival(photo: Photo, ring: Ring, rim: Rim) -> bool:
-    if inked(photo, ring.ellipse) > CLEAR_OF_INK:
+def _may_rival(photo: Photo, ring: Ring, rim: Rim, colour: Colour) -> bool:
+    if inked(photo, ring.ellipse, colour=colour) > CLEAR_OF_INK:
         return False
     settled = settle(photo, ring.ellipse)
     return isinstance(settled, Refusal) or may_rival(rim, ring, settled.blur_px)

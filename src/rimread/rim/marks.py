@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from rimread.photo import Photo, linear_light
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
-from rimread.rim.sampling import rays_from, seen_along
+from rimread.rim.sampling import seen_along
 
 __all__ = ["drawn_along", "inked"]
 
@@ -72,7 +72,7 @@ def drawn_along(
     colour : ndarray, shape (H, W, 3), uint8, or None
         Its `half_size_colour`.
     """
-    if inked(photo, ellipse) > OF_TURN:
+    if inked(photo, ellipse, colour=colour) > OF_TURN:
         return INKED
     fine = _fine(photo, ellipse)
     coloured = 0.0 if colour is None else _coloured(colour, ellipse)
@@ -88,13 +88,26 @@ def drawn_along(
     return Refusal("drawn-on", what, {"line_share": max(coloured, fine)})
 
 
-def inked(photo: Photo, ellipse: Ellipse) -> float:
-    """Part of the turn on which an ellipse lies on a line of ink."""
-    t = np.linspace(0, 2 * np.pi, ARCS, endpoint=False)
+def inked(photo: Photo, ellipse: Ellipse, *, colour: NDArray[np.uint8] | None) -> float:
+    """Part of the turn on which an ellipse lies on a line of ink.
+
+    Coloured ink is dark in one channel at least, so the darkest of them is looked at.
+
+    Parameters
+    ----------
+    photo : Photo
+    ellipse : Ellipse
+        In px.
+    colour : ndarray, shape (H, W, 3), uint8, or None
+        Its `half_size_colour`.
+    """
 
     def light(first: float, last: float) -> NDArray[np.floating]:
-        places = np.arange(first, last + INK_STEP / 2, INK_STEP)
-        return linear_light(photo, rays_from(photo.grey, ellipse, t, places)[0])
+        q_px = ellipse.m * (np.arange(first, last + INK_STEP / 2, INK_STEP) - 1)
+        if colour is None:
+            return linear_light(photo, seen_along(photo.grey, ellipse, q_px, arcs=ARCS))
+        darkest = seen_along(colour, ellipse, q_px, arcs=ARCS, smaller=2).min(axis=2)
+        return linear_light(photo, darkest * np.float32(photo.full_scale / 255))
 
     sides = np.minimum(*(np.median(light(*side), axis=1) for side in INK_SIDES))
     line = light(1 - INK_WITHIN, 1 + INK_WITHIN).min(axis=1)
