@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from rimread.photo import Photo, linear_light
 from rimread.refusal import Refusal
+from rimread.rim.channel import DARK
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.sampling import seen_along
 
@@ -91,7 +92,7 @@ def drawn_along(
 def inked(photo: Photo, ellipse: Ellipse, *, colour: NDArray[np.uint8] | None) -> float:
     """Part of the turn on which an ellipse lies on a line of ink.
 
-    Coloured ink is dark in one channel at least, so the darkest of them is looked at.
+    Coloured ink is dark in one channel at least, of those that see the metal.
 
     Parameters
     ----------
@@ -105,13 +106,14 @@ def inked(photo: Photo, ellipse: Ellipse, *, colour: NDArray[np.uint8] | None) -
     def light(first: float, last: float) -> NDArray[np.floating]:
         q_px = ellipse.m * (np.arange(first, last + INK_STEP / 2, INK_STEP) - 1)
         if colour is None:
-            return linear_light(photo, seen_along(photo.grey, ellipse, q_px, arcs=ARCS))
-        darkest = seen_along(colour, ellipse, q_px, arcs=ARCS, smaller=2).min(axis=2)
-        return linear_light(photo, darkest * np.float32(photo.full_scale / 255))
+            return linear_light(photo, seen_along(photo.grey, ellipse, q_px, arcs=ARCS))[..., None]
+        seen = seen_along(colour, ellipse, q_px, arcs=ARCS, smaller=2)
+        return linear_light(photo, seen * np.float32(photo.full_scale / 255))
 
     sides = np.minimum(*(np.median(light(*side), axis=1) for side in INK_SIDES))
     line = light(1 - INK_WITHIN, 1 + INK_WITHIN).min(axis=1)
-    return float(np.mean(line < INK * sides))
+    metal = sides > linear_light(photo, np.array(DARK * photo.full_scale))
+    return float(np.mean((metal & (line < INK * sides)).any(axis=1)))
 
 
 def _reach_px(ellipse: Ellipse) -> float:
