@@ -151,7 +151,7 @@ def test_a_line_is_ink_where_it_is_far_darker_than_both_sides(height, turn, insi
     assert (found is not None and "ink" in found.message) == ink
 
 
-@pytest.mark.parametrize("left", [(1.0, 1.0, 1.0), (0.5, 0.77, 0.45), (0.5, 0.5, 0.95)])
+@pytest.mark.parametrize("left", [(1.0, 1.0, 1.0), (0.5, 0.77, 0.45), (0.4, 0.4, 0.95)])
 def test_ink_of_a_colour_is_dark_in_one_channel(tmp_path, left):
     picture = np.full((512, 512, 3), 150.0)
     away = light_about(ELLIPSE, lambda away: away, size=512, noise=0.0, seed=0)

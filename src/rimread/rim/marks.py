@@ -44,7 +44,7 @@ NEAR_PX, NEAR = 2.0, 0.01
 """A line as far from the rim as this, and this share of its radius more, is near,"""
 BESIDE_PX = np.arange(6.0, 19.0, 2.0)
 """and beside it is what lies so much farther off."""
-INK, OF_TURN = 0.3, 0.85
+INK, OF_TURN = 0.22, 0.85
 """Ink is darker than the metal 0.2 to 0.3 radii away on both of its sides by so much, on so much of
 the turn. Of 547 rims of simulated photos none comes below 0.39: where a wall is as dark, so is the
 bowl on one of its sides (own trials; of 26 wrong readings of photos with a ring of ink around the
