@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import io
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING, get_args
 
@@ -87,12 +89,19 @@ def in_channel(photo: Photo, channel: Channel | None) -> Photo:
     return replace(photo, grey=np.ascontiguousarray(one, np.uint8), channel=channel)
 
 
-def _coarse_colours(data: bytes) -> bool:
-    """Whether a file is a JPEG whose colours have fewer pixels than its luma."""
+@contextmanager
+def _opened(data: bytes) -> Iterator[Image.Image]:
+    """A file that was judged when it was read: no more warnings."""
     with (
         warnings.catch_warnings(action="ignore"),
         Image.open(io.BytesIO(data), formats=FORMATS) as image,
     ):
+        yield image
+
+
+def _coarse_colours(data: bytes) -> bool:
+    """Whether a file is a JPEG whose colours have fewer pixels than its luma."""
+    with _opened(data) as image:
         return isinstance(image, JpegImageFile) and image.mode == "RGB" and get_sampling(image) != 0
 
 
@@ -101,10 +110,7 @@ def _decoded(photo: Photo, data: bytes, flags: int) -> _Colours:
 
     Of a JPEG half the size costs half the time; other files have no such short way.
     """
-    with (
-        warnings.catch_warnings(action="ignore"),  # judged when it was read
-        Image.open(io.BytesIO(data), formats=FORMATS) as image,
-    ):
+    with _opened(data) as image:
         if image.format in {"JPEG", "MPO"} and image.mode == "RGB":
             return np.asarray(cv2.imdecode(np.frombuffer(data, np.uint8), flags), np.uint8)
         turned = orientation(image) if image.format == "TIFF" else 1

@@ -12,8 +12,7 @@ from rimread.photo import read_photo
 from rimread.refusal import Refusal
 from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse
-from rimread.rim.marks import CHROMA, drawn_along
-from rimread.rim.marks import inked as ink_along
+from rimread.rim.marks import CHROMA, drawn_along, ink_along
 
 ELLIPSE = Ellipse(255.3, 254.8, 159.0)
 FULL = [(0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 255, 255), (255, 255, 0), (255, 0, 255)]

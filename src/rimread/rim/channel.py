@@ -19,7 +19,7 @@ from rimread.rim.ellipse import Ellipse
 from rimread.rim.profiles import CLIPPED
 from rimread.rim.sampling import seen_along
 
-__all__ = ["DARK", "clearest"]
+__all__ = ["DARK", "brighter_side", "clearest"]
 
 LUMA = np.array([0.114, 0.587, 0.299], np.float32)
 """Shares of blue, green and red (ITU-R BT.601-7, 2.5.1, from memory; T.871 takes the same)."""
@@ -54,15 +54,14 @@ def clearest(photo: Photo, colour: NDArray[np.uint8] | None, ellipse: Ellipse) -
         return photo
     q_px = np.arange(-NEAR_PX, NEAR_PX + 1, STEP_PX)
     seen = seen_along(colour, ellipse, q_px, arcs=ARCS, smaller=2) / np.float32(255)
-    clips = seen.max(axis=1) > CLIPPED
     if not _tinted(seen):
         return photo
-    luma = seen @ LUMA
+    luma, clips = seen @ LUMA, seen.max(axis=1) > CLIPPED
     hidden = clips.any(axis=1) & (luma.max(axis=1) <= CLIPPED)
-    dark = brighter_side(luma, q_px) < DARK
+    dark = np.median(brighter_side(luma, q_px)) < DARK
     if hidden.mean() <= HIDDEN and not dark:
         return photo
-    level = np.array([brighter_side(one, q_px) for one in np.moveaxis(seen, 2, 0)])
+    level = np.median(brighter_side(seen, q_px), axis=0)
     worth = np.where(level < DARK, -np.inf, level - CLIPPED_COST * clips.mean(axis=0))
     best = int(np.argmax(worth))
     return photo if level[best] < DARK else in_channel(photo, get_args(Channel)[best])
@@ -74,8 +73,8 @@ def _tinted(seen: NDArray[np.floating]) -> bool:
     return bool(level.max() > TINT * level.min())
 
 
-def brighter_side(light: NDArray[np.floating], q_px: NDArray[np.floating]) -> float:
-    """Median over the turn of the brighter side of a rim, light being (arcs, places)."""
+def brighter_side(light: NDArray[np.floating], q_px: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Light of the brighter side of a rim at each arc, of (arcs, places) or of each channel."""
     inner = light[:, q_px < -EDGE_PX].mean(axis=1)
     outer = light[:, q_px > EDGE_PX].mean(axis=1)
-    return float(np.median(np.maximum(inner, outer)))
+    return np.asarray(np.maximum(inner, outer))

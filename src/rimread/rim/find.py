@@ -18,7 +18,7 @@ from rimread.rim.ellipse import Ellipse
 from rimread.rim.field import CUT_BY_FIELD, black_surround, filled, reaches_into
 from rimread.rim.flatness import flat_face, spread_within
 from rimread.rim.locate import settle
-from rimread.rim.marks import drawn_along, inked
+from rimread.rim.marks import drawn_along, ink_along
 from rimread.rim.model import Rim
 from rimread.rim.placed import Placed, placed_on
 from rimread.rim.rivals import may_rival, rivalled, rivals
@@ -91,7 +91,9 @@ def _only_rim(photo: Photo, hidden: Hidden = None) -> Rim | Refusal:
     photo = _in_clearest(photo, colour, rings[0], hidden)
     result = _rim_of(photo, seeds, rings, colour)
     if isinstance(result, Refusal):
-        plain = [ring for ring in rings if inked(photo, ring.ellipse, colour=colour) < CLEAR_OF_INK]
+        plain = [
+            ring for ring in rings if ink_along(photo, ring.ellipse, colour=colour) < CLEAR_OF_INK
+        ]
         if 0 < len(plain) < len(rings):
             return _rim_of(photo, seeds, plain, colour)
     return result
@@ -103,6 +105,11 @@ def _rim_of(
     """The rim traced from the first of some rings, if it passes all gates."""
     refusal = gates.first_failed(photo, seeds, rings)
     return _unrivalled(photo, rings[0], rings, colour) if refusal is None else refusal
+
+
+def _on_ink(photo: Photo, ring: Ring, colour: Colour) -> bool:
+    """Whether a ring may be that of ink, or be hidden by it."""
+    return ink_along(photo, ring.ellipse, colour=colour) > CLEAR_OF_INK
 
 
 def _in_clearest(photo: Photo, colour: Colour, ring: Ring, hidden: Hidden) -> Photo:
@@ -133,7 +140,7 @@ def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring], colour: Colour)
 
 
 def _may_rival(photo: Photo, ring: Ring, rim: Rim, colour: Colour) -> bool:
-    if inked(photo, ring.ellipse, colour=colour) > CLEAR_OF_INK:
+    if _on_ink(photo, ring, colour):
         return False
     settled = settle(photo, ring.ellipse)
     return isinstance(settled, Refusal) or may_rival(rim, ring, settled.blur_px)
@@ -204,15 +211,14 @@ def _all_sighted(photo: Photo, hidden: Hidden = None) -> tuple[Sighted, ...] | R
     if refusal is not None:
         return refusal
     colour = half_size_colour(photo)
-    if apart:
-        photo = _in_clearest(photo, colour, apart[0], hidden)
+    lit = _in_clearest(photo, colour, apart[0], hidden) if apart else photo
     sighted = [
         Sighted(
             ring.ellipse,
-            _unrivalled(photo, ring, rings, colour) if refused is None else refused,
+            _unrivalled(lit, ring, rings, colour) if refused is None else refused,
         )
         for ring in apart
-        for refused in [gates.first_failed_of_several(photo, ring)]
+        for refused in [gates.first_failed_of_several(lit, ring)]
     ]
     if not any(isinstance(one.result, Rim) for one in sighted):
         alone = _only_rim(photo, hidden)

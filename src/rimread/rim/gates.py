@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from rimread.photo import Photo
 from rimread.refusal import Refusal
+from rimread.rim.channel import DARK, brighter_side
 from rimread.rim.ellipse import Ellipse
 from rimread.rim.locate import Located
 from rimread.rim.model import Rim
@@ -60,8 +61,6 @@ MOST_OVAL = 0.12
 """Difference of the axes over their mean; cylinders and rolled metal give a few per cent."""
 LEAST_DIAMETER_PX = 60.0
 """Below 60 px a tenth of a pixel is 0.2 % of the diameter."""
-DARK = 0.1
-"""Brighter side of the rim below a tenth of full scale (coded): a few grey steps carry the rim."""
 WASHED_OUT, DARKEST_PART = 0.985, 5
 """Grey value of the darkest 5 % of a photo that shows nothing any more;"""
 BRIGHTEST_PART = 99
@@ -285,9 +284,7 @@ def framed(photo: Photo, ellipse: Ellipse) -> Refusal | None:
 def well_lit(photo: Photo, ellipse: Ellipse) -> Refusal | None:
     """Whether the grey values on the two sides of the rim can be told apart and are not clipped."""
     band = band_along(photo, ellipse, half_px=10, arcs=120, rays=1)
-    inner = band.grey[:, band.q_px < -3].mean(axis=1)
-    outer = band.grey[:, band.q_px > 3].mean(axis=1)
-    brighter = np.maximum(inner, outer)
+    brighter = brighter_side(band.grey, band.q_px)
     if float(np.median(brighter)) < DARK:
         return Refusal(
             "underexposed",
