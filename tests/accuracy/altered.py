@@ -135,6 +135,19 @@ def dusty(picture: Picture, _: Truth) -> None:
     picture[:] = (picture * shade[..., None]).astype(np.uint8)
 
 
+def through_eyepiece(picture: Picture, truth: Truth, *, stray: float) -> None:
+    """Take it with a camera held to an eyepiece, out of its middle: stray light around."""
+    height, width = picture.shape[:2]
+    radius = max(0.5 * height, 0.7 * truth.axis1_px)
+    centre = ((width / 2 + truth.centre_x_px) / 2, (height / 2 + truth.centre_y_px) / 2)
+    reach = radius + np.hypot(centre[0] - truth.centre_x_px, centre[1] - truth.centre_y_px)
+    y, x = np.mgrid[:height, :width].astype(np.float32)
+    away = np.hypot(x - centre[0], y - centre[1]) / reach
+    seen = (1 - 0.3 * away**2) * (away < 1)
+    seen = cv2.GaussianBlur(seen, (0, 0), 3.0)[..., None]
+    picture[:] = (picture * seen + stray * (1 - seen)).clip(0, 255).astype(np.uint8)
+
+
 def inked(
     picture: Picture,
     truth: Truth,
@@ -212,6 +225,8 @@ WAYS: dict[str, dict[str, Callable[[Picture, Truth], None]]] = {
         "noise taken away": smoothed,
         "enlarged 1.5 times": partial(enlarged, by=1.5),
         "dust on the sensor": dusty,
+        "round field, black around": partial(through_eyepiece, stray=3.0),
+        "round field, stray light": partial(through_eyepiece, stray=10.0),
     },
     "coloured light": {
         "warm": partial(lit, gains=(0.65, 0.87, 1.0)),

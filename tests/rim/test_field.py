@@ -15,24 +15,24 @@ from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import Rim, find_rim, find_rims, sight_indents
 from rimread.rim.ellipse import Ellipse
-from rimread.rim.field import CUT_PX, black_surround, filled, reaches_into
+from rimread.rim.field import CORNERS, CUT_PX, black_surround, filled, reaches_into
 from rimread.simulate import several_scene, simulate
 
 MIDDLE = (319.5, 255.5)
 """Of the photos of conftest.py."""
 RADIUS = 250.0
 STRAY = 2.0
-"""Stray light and coding in the surround: up to two of 255 steps."""
+"""Stray light and coding in the surround: up to two of 255 steps, if no more is said."""
 SOFT = (2.0, 3.0, 5.0)
 """Blur of a field stop that is not in focus."""
 
 
-def through_stop(photo, centre=MIDDLE, radius=RADIUS, *, blur=1.0, seed=0):
+def through_stop(photo, centre=MIDDLE, radius=RADIUS, *, blur=1.0, stray=STRAY, seed=0):
     """The photo as an eyepiece or a scope's field stop shows it, its edge blurred by `blur` px."""
     y, x = np.mgrid[: photo.height_px, : photo.width_px]
     seen = ndtr((radius - np.hypot(x - centre[0], y - centre[1])) / blur)
-    stray = np.random.default_rng(seed).uniform(0, STRAY, seen.shape) * photo.full_scale / 255
-    grey = seen * photo.grey + (1 - seen) * stray
+    noise = np.random.default_rng(seed).uniform(-STRAY, 0, seen.shape)
+    grey = seen * photo.grey + (1 - seen) * (stray + noise) * photo.full_scale / 255
     return replace(photo, grey=grey.round().astype(photo.grey.dtype))
 
 
@@ -102,13 +102,61 @@ def test_a_photo_with_lit_corners_is_left_alone(simulated, monkeypatch):
     assert len(find_rims(photo)) == 1
 
 
-@pytest.mark.parametrize("corner", [(0, 0), (0, -1), (-1, 0), (-1, -1)])
-def test_one_lit_corner_is_enough(simulated, corner):
+@pytest.mark.parametrize("stray", [STRAY, 8.0, 14.0])
+@pytest.mark.parametrize("across", [-1, 1])
+@pytest.mark.parametrize("down", [-0.7, 0, 0.7])
+def test_a_field_out_of_the_middle_and_not_quite_black_is_one(simulated, across, down, stray):
+    """A camera held to an eyepiece: some corners are lit, and stray light in the others."""
+    shot = simulated("shop", 8)
+    true = shot.truth[0]
+    radius = 2.3 * true.axis1_px / 2
+    centre = (true.centre_x_px + across * 0.42 * radius, true.centre_y_px + down * 0.15 * radius)
+    photo = through_stop(shot.photo(), centre, radius, stray=stray)
+    assert any(np.median(photo.grey[corner]) > 40 for corner in CORNERS)
+    hidden = black_surround(photo)
+    assert hidden is not None
+    y, x = np.mgrid[: photo.height_px, : photo.width_px]
+    away = np.hypot(x - centre[0], y - centre[1])
+    assert hidden[away > radius + 3].all()
+    assert not hidden[away < 0.93 * radius].any()
+    free, seen = find_rim(shot.photo()), find_rim(photo)
+    assert isinstance(seen, Rim), seen
+    whole, found = diameters(free, shot.scale), diameters(seen, shot.scale)
+    assert abs(found.mean_mm - whole.mean_mm) <= 0.1 * whole.budget.U
+
+
+@pytest.mark.parametrize("kind", ["blank", "scratched-blank"])
+@pytest.mark.parametrize("seed", [0, 1, 5])
+def test_an_empty_field_not_quite_black_around_is_no_indent(spoiled, kind, seed):
+    photo = through_stop(spoiled(kind, seed).photo(), (300.0, 250.0), 240.0, stray=10.0)
+    assert isinstance(find_rim(photo), Refusal)
+
+
+def test_writing_in_the_surround_is_hidden_with_it(simulated):
     photo = through_stop(simulated("clean", 5).photo())
+    hidden = black_surround(photo)
     grey = photo.grey.copy()
-    rows, columns = (slice(None, 8) if end == 0 else slice(-8, None) for end in corner)
-    grey[rows, columns] = 40
-    assert black_surround(photo) is not None
+    cv2.putText(grey, "17 x", (5, 505), cv2.FONT_HERSHEY_PLAIN, 1.0, 255, 1)
+    np.testing.assert_array_equal(black_surround(replace(photo, grey=grey)), hidden)
+
+
+@pytest.mark.parametrize("angle", [0, 20, 45, 90, 200, 315])
+@pytest.mark.parametrize("width", [40, 120])
+def test_a_straight_edge_of_the_piece_ends_no_field(angle, width):
+    photo = painted()
+    y, x = np.mgrid[: photo.height_px, : photo.width_px]
+    along = x * np.cos(np.deg2rad(angle)) + y * np.sin(np.deg2rad(angle))
+    grey = np.where(along > along.max() - width, 3, photo.grey).astype(np.uint8)
+    assert black_surround(replace(photo, grey=grey)) is None
+
+
+@pytest.mark.parametrize("radius", [100, 160, 250])
+@pytest.mark.parametrize("centre", [(0, 0), (390, 20), (-20, 319), (380, 300)])
+def test_a_dark_bowl_across_a_corner_is_no_surround(centre, radius):
+    photo = painted()
+    grey = photo.grey.copy()
+    cv2.circle(grey, centre, radius, 3, -1)
+    assert min(np.median(grey[corner]) for corner in CORNERS) == 3
     assert black_surround(replace(photo, grey=grey)) is None
 
 

@@ -14,18 +14,25 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from rimread.photo import Photo
+from rimread.photo import Photo, linear_light
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
 
 __all__ = ["CUT_BY_FIELD", "black_surround", "filled", "reaches_into"]
 
-BLACK = 0.02
-"""No light, in grey values of full scale: 5 of 255 steps of stray light and coding."""
-ENDS = (slice(None, 8), slice(-8, None))
+BLACK, STRAY = 0.02, 0.1
+"""No light: 5 of 255 steps of coding and noise, or a tenth of the light of the field, which the
+lenses of a camera held to an eyepiece scatter. Own choice: vignetting leaves more."""
+CORNERS = tuple(product((slice(None, 8), slice(-8, None)), repeat=2))
 """A corner is 8 by 8 px: noise in one of them says nothing."""
 LEAST_LIT = 0.4
 """Least part of a picture that a field of view covers; bright bowls on black metal cover less."""
+LIT = 1 - LEAST_LIT / 2
+"""So this part of a picture is no brighter than half of any field."""
+BENT = 0.05
+"""A field of view bulges outwards: its convex hull holds next to none of the surround, that of the
+surround some of the field. Beside a dark bowl that lies across a corner it is the other way round,
+and neither where a piece ends in a straight edge. Own choice, in parts of the surround."""
 PENUMBRA, LEAST_PENUMBRA_PX = 0.05, 8
 """The stop's own blurred edge ends within this part of the picture's shorter side."""
 MOST_OF_IT, AND_MORE, ROOM_PX = 0.9, 1.5, 2
@@ -38,20 +45,55 @@ CUT_BY_FIELD = Refusal(
     "The indent is cut by the edge of the field of view: move it into the middle.",
 )
 
+Mask = NDArray[np.uint8]
+"""1 where something holds, else 0; shape of the photo."""
+
 
 def black_surround(photo: Photo) -> NDArray[np.bool_] | None:
-    """What a field stop hides, shape of the photo; None where the corners are lit."""
-    black = BLACK * photo.full_scale
-    if any(np.median(photo.grey[part]) > black for part in product(ENDS, ENDS)):
+    """What a field stop hides, shape of the photo; None where it shows in no corner."""
+    black = _black(photo)
+    if all(np.median(photo.grey[part]) > black for part in CORNERS):
         return None
-    dark = (cv2.blur(photo.grey, (5, 5)) < black).astype(np.uint8)
-    corners = ([0, 0, -1, -1], [0, -1, 0, -1])
-    _, label = cv2.connectedComponents(dark)
-    surround = (dark & np.isin(label, label[corners])).astype(np.uint8)
-    if surround.mean() > 1 - LEAST_LIT:
+    field = _field((cv2.blur(photo.grey, (5, 5)) >= black).astype(np.uint8))
+    if field is None:
         return None
-    away = cv2.distanceTransform(1 - surround, cv2.DIST_L2, 5)
+    away = cv2.distanceTransform(field, cv2.DIST_L2, 5)
     return np.asarray(away <= _penumbra_px(photo, np.asarray(away, np.float32)))
+
+
+def _black(photo: Photo) -> float:
+    """The grey value up to which there is no light, in a photo with that field of view."""
+    bright = float(np.quantile(photo.grey[::16, ::16], LIT))
+    levels = np.linspace(0, photo.full_scale, 256)
+    stray = STRAY * linear_light(photo, np.array([bright]))
+    rank = int(np.searchsorted(linear_light(photo, levels), stray)[0])
+    return max(BLACK * photo.full_scale, float(levels[rank]))
+
+
+def _field(lit: Mask) -> Mask | None:
+    """The part of a picture that the largest lit piece encloses, if it may be a field of view."""
+    if not lit.any():
+        return None
+    field = np.zeros_like(lit)
+    cv2.drawContours(field, [_outline(lit)], -1, 1, cv2.FILLED)
+    surround = 1 - field
+    hidden = cv2.countNonZero(surround)
+    if not 0 < hidden < (1 - LEAST_LIT) * lit.size:
+        return None
+    return field if _dents(field) < BENT * hidden < _dents(surround) else None
+
+
+def _outline(mask: Mask) -> NDArray[np.integer]:
+    """The outline of the largest piece of a mask that is not empty."""
+    outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return np.asarray(max(outlines, key=cv2.contourArea))
+
+
+def _dents(mask: Mask) -> int:
+    """How many pixels beside a mask the convex hull of its largest piece holds."""
+    hull = np.zeros_like(mask)
+    cv2.fillConvexPoly(hull, cv2.convexHull(_outline(mask)), 1)
+    return cv2.countNonZero(hull & ~mask)
 
 
 def _penumbra_px(photo: Photo, away: NDArray[np.floating]) -> int:
