@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import asdict, replace
 from datetime import date
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import given
@@ -111,6 +112,22 @@ def test_light_and_file_of_a_photo_are_found():
     assert found.contrast == pytest.approx(np.abs(step).mean(), abs=0.05)
     assert found.polarity == pytest.approx(step.mean(), abs=0.05)
     json.dumps(asdict(found), allow_nan=False)  # plain numbers
+
+
+@pytest.mark.parametrize("stray", [0, 9])
+def test_what_a_field_stop_hides_says_nothing(stray):
+    """A camera held to an eyepiece, its stray light as even as no metal is."""
+    whole = photo(full_well_e=4000.0, read_noise_e=10.0, vignetting=0.0)
+    middle, radius = (whole.width_px // 2, whole.height_px // 2), whole.height_px // 2 - 3
+    seen = cv2.circle(np.zeros_like(whole.grey), middle, radius, 1, -1)
+    grey = np.where(seen > 0, whole.grey, np.uint8(stray)).astype(np.uint8)
+    free, found = (
+        character_of(one, rng=np.random.default_rng(0))
+        for one in (whole, replace(whole, grey=grey))
+    )
+    assert found.noise.at(0.3) == pytest.approx(free.noise.at(0.3), rel=0.05)
+    assert found.exposure == pytest.approx(free.exposure, rel=0.05)
+    assert found.blur_px == pytest.approx(free.blur_px, rel=0.05)
 
 
 def test_a_photo_without_a_rim_says_so():

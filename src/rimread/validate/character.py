@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from rimread.photo import Photo, Tone, linear_light
 from rimread.refusal import Refusal
 from rimread.rim import Rim, find_rim
+from rimread.rim.field import black_surround
 from rimread.rim.profiles import NEAR_PX, guard_px
 from rimread.rim.sampling import band_along
 from rimread.simulate import Camera, Indent, Scene, simulate
@@ -69,7 +70,7 @@ class Character:
     noise : Noise
         Of the sensor, before tone curve and compression.
     exposure : float
-        Median light in fractions of full scale.
+        Median light in fractions of full scale, of the field of view.
     blur_px : float or None
         Standard deviation of the optics' blur; None when no rim was found to tell it.
     contrast, polarity : float or None
@@ -103,7 +104,8 @@ def character_of(photo: Photo, *, rng: np.random.Generator) -> Character:
     rng : numpy.random.Generator
         For the trial pictures that noise and blur are compared with.
     """
-    rim = find_rim(photo)
+    rim, hidden = find_rim(photo), black_surround(photo)
+    seen = photo.grey if hidden is None else photo.grey[~hidden]
     blur = contrast = polarity = None
     if isinstance(rim, Rim):
         blur = _blur_of(rim, rng)
@@ -111,7 +113,7 @@ def character_of(photo: Photo, *, rng: np.random.Generator) -> Character:
         contrast, polarity = float(np.abs(step).mean()), float(step.mean())
     return Character(
         noise=noise_of(photo, rng=rng),
-        exposure=float(np.median(linear_light(photo, photo.grey[::4, ::4]))),
+        exposure=float(np.median(linear_light(photo, seen))),
         blur_px=blur,
         contrast=contrast,
         polarity=polarity,
@@ -126,8 +128,8 @@ def character_of(photo: Photo, *, rng: np.random.Generator) -> Character:
 def noise_of(photo: Photo, *, rng: np.random.Generator) -> Noise:
     """Shot and read noise that would leave in the file what is found in it.
 
-    Fine texture counts as noise; compression and rounding, which hide noise, are undone by
-    sending simulated noise through them.
+    Outside a round field of view nothing counts. Fine texture counts as noise; compression and
+    rounding, which hide noise, are undone by sending simulated noise through them.
 
     Parameters
     ----------
@@ -135,7 +137,9 @@ def noise_of(photo: Photo, *, rng: np.random.Generator) -> Noise:
     rng : numpy.random.Generator
         For the simulated noise.
     """
-    level, found = _by_level(np.asarray(photo.grey, np.float32) / np.float32(photo.full_scale))
+    hidden = black_surround(photo)
+    grey = photo.grey if hidden is None else np.where(hidden, 0, photo.grey)  # 0 is not usable
+    level, found = _by_level(np.asarray(grey, np.float32) / np.float32(photo.full_scale))
     light = np.asarray(linear_light(photo, level * photo.full_scale), np.float64)
     slope = np.gradient(
         linear_light(photo, np.linspace(0, photo.full_scale, 256)).astype(np.float64), 1 / 255
