@@ -98,7 +98,7 @@ class Photo:
         True when the user or the file said what the tone curve is, False when it was assumed.
     white : int or None
         Grey value of full light when it is less than the pixel can hold: linear 10, 12 or 14 bit
-        values in 16-bit pixels.
+        values in 16-bit pixels, or where light was clipped (`rimread.rim.white`).
     coded : bytes or None
         The file, for `rimread.colour`; None when it has no colour.
     channel : {"blue", "green", "red"} or None

@@ -123,6 +123,12 @@ def lit(picture: Picture, _: Truth, *, gains: tuple[float, float, float]) -> Non
     picture[:] = np.clip(picture * np.array(gains), 0, 255).astype(np.uint8)
 
 
+def overexposed(picture: Picture, _: Truth, *, by: float, black: int, white: int) -> None:
+    """Light it more, so that it clips, then lower its white: video levels, or darkened."""
+    light = np.minimum(by * picture.astype(np.float32), 255)
+    picture[:] = (black + light * ((white - black) / 255) + 0.5).astype(np.uint8)
+
+
 def dusty(picture: Picture, _: Truth) -> None:
     """Cast the shadows of a dozen grains of dust, 2 to 8 % of the width across."""
     rng = np.random.default_rng(3)
@@ -224,6 +230,9 @@ WAYS: dict[str, dict[str, Callable[[Picture, Truth], None]]] = {
         "contrast evened": evened,
         "noise taken away": smoothed,
         "enlarged 1.5 times": partial(enlarged, by=1.5),
+        "overexposed": partial(overexposed, by=1.4, black=0, white=255),
+        "overexposed, video levels": partial(overexposed, by=1.4, black=16, white=235),
+        "overexposed, darkened": partial(overexposed, by=1.4, black=0, white=200),
         "dust on the sensor": dusty,
         "round field, black around": partial(through_eyepiece, stray=3.0),
         "round field, stray light": partial(through_eyepiece, stray=10.0),

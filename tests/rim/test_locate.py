@@ -28,13 +28,17 @@ def disc(*, inside=0.25, outside=0.5, blur_px=1.2, noise=0.004, seed=0):
     )
 
 
-def greased(light, turn_deg, *, reach=0.12):
-    """The light with even grey over the rim within half of `turn_deg` on either side of x."""
+def greased(light, turn_deg, *, reach=0.12, noise=0.004):
+    """The light with even grey over the rim within half of `turn_deg` on either side of x.
+
+    As noisy as the rest: light without noise would count as clipped.
+    """
     y, x = np.indices(light.shape)
     away = np.hypot(x - TRUE.x, y - TRUE.y)
     turn = np.degrees(np.arctan2(y - TRUE.y, x - TRUE.x))
     hidden = (np.abs(away - RADIUS) < reach * RADIUS) & (np.abs(turn) < turn_deg / 2)
-    return np.where(hidden, np.median(light), light)
+    grease = np.median(light) + noise * np.random.default_rng(7).standard_normal(light.shape)
+    return np.where(hidden, grease, light)
 
 
 @pytest.mark.parametrize("inside", [0.05, 0.4, 0.6])

@@ -27,6 +27,7 @@ from rimread.rim.threads import one_thread
 from rimread.rim.tone import tone_uncertainty_px
 from rimread.rim.trace import Ring, rings_about, rings_near
 from rimread.rim.twice import pressed_twice
+from rimread.rim.white import with_white
 
 __all__ = ["Sighted", "find_rim", "find_rims", "sight_indents"]
 
@@ -80,22 +81,23 @@ def find_rim(photo: Photo) -> Rim | Refusal:
 
 
 def _only_rim(photo: Photo, hidden: Hidden = None) -> Rim | Refusal:
-    refusal = gates.exposed(photo)
+    lit = with_white(photo)
+    refusal = gates.exposed(lit)
     if refusal is not None:
         return refusal
-    seeds = ring_seeds(photo, most=SEEDS)
-    rings = _rings(photo, seeds)
+    seeds = ring_seeds(lit, most=SEEDS)
+    rings = _rings(lit, seeds)
     if not rings:
-        return gates.no_indent(photo)
+        return gates.no_indent(lit)
     colour = half_size_colour(photo)
-    photo = _in_clearest(photo, colour, rings[0], hidden)
-    result = _rim_of(photo, seeds, rings, colour)
+    lit = _in_clearest(photo, colour, rings[0], hidden) or lit
+    result = _rim_of(lit, seeds, rings, colour)
     if isinstance(result, Refusal):
         plain = [
-            ring for ring in rings if ink_along(photo, ring.ellipse, colour=colour) < CLEAR_OF_INK
+            ring for ring in rings if ink_along(lit, ring.ellipse, colour=colour) < CLEAR_OF_INK
         ]
         if 0 < len(plain) < len(rings):
-            return _rim_of(photo, seeds, plain, colour)
+            return _rim_of(lit, seeds, plain, colour)
     return result
 
 
@@ -112,10 +114,12 @@ def _on_ink(photo: Photo, ring: Ring, colour: Colour) -> bool:
     return ink_along(photo, ring.ellipse, colour=colour) > CLEAR_OF_INK
 
 
-def _in_clearest(photo: Photo, colour: Colour, ring: Ring, hidden: Hidden) -> Photo:
-    """The photo in the channel that shows a ring best, what is hidden filled as in the luma."""
+def _in_clearest(photo: Photo, colour: Colour, ring: Ring, hidden: Hidden) -> Photo | None:
+    """The photo in the channel that shows a ring best, what is hidden filled; None in luma."""
     clear = clearest(photo, colour, ring.ellipse)
-    return clear if clear is photo or hidden is None else filled(clear, hidden)
+    if clear is photo:
+        return None
+    return clear if hidden is None else filled(clear, hidden)
 
 
 def _unrivalled(photo: Photo, ring: Ring, rings: Sequence[Ring], colour: Colour) -> Rim | Refusal:
@@ -200,18 +204,20 @@ def sight_indents(photo: Photo) -> tuple[Sighted, ...] | Refusal:
 
 
 def _all_sighted(photo: Photo, hidden: Hidden = None) -> tuple[Sighted, ...] | Refusal:
-    refusal = gates.exposed(photo)
+    lit = with_white(photo)
+    refusal = gates.exposed(lit)
     if refusal is not None:
         return refusal
-    seeds = ring_seeds(photo, most=SEEDS_OF_SEVERAL)
-    near = [_rims_first(photo, rings_near(photo, seed)) for seed in seeds]
+    seeds = ring_seeds(lit, most=SEEDS_OF_SEVERAL)
+    near = [_rims_first(lit, rings_near(lit, seed)) for seed in seeds]
     rings = [ring for some in near for ring in some]
     apart = _apart(_ranked(some[0] for some in near if some and gates.convincing(some[0])))
     refusal = gates.none_overlap(apart)
     if refusal is not None:
         return refusal
     colour = half_size_colour(photo)
-    lit = _in_clearest(photo, colour, apart[0], hidden) if apart else photo
+    if apart:
+        lit = _in_clearest(photo, colour, apart[0], hidden) or lit
     sighted = [
         Sighted(
             ring.ellipse,

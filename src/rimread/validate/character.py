@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rimread.grain import BLOCK, block_means, grain_of
 from rimread.photo import Photo, Tone, linear_light
 from rimread.refusal import Refusal
 from rimread.rim import Rim, find_rim
@@ -23,10 +23,6 @@ __all__ = ["Character", "Noise", "character_of", "noise_of"]
 
 F32 = NDArray[np.float32]
 
-_LAPLACIAN = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], dtype=np.float32)
-"""Blind to planes and straight edges along rows and columns; gain 6 on white noise
-(J. Immerkaer, Fast noise variance estimation, CVIU 64 (1996) 300-302)."""
-_BLOCK = 16
 _QUIETEST = 10
 """Per cent of the blocks of a grey level taken as free of texture."""
 _LEVELS = 8
@@ -189,8 +185,7 @@ def _by_level(coded: F32) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     coded : ndarray, shape (height, width)
         Coded grey values in fractions of full scale.
     """
-    answer = np.abs(cv2.filter2D(coded, cv2.CV_32F, _LAPLACIAN)) * (math.sqrt(math.pi / 2) / 6)
-    level, noise = _blocks(coded), _blocks(np.asarray(answer, np.float32))
+    level, noise = block_means(coded), block_means(grain_of(coded))
     usable = (level > _UNCLIPPED[0]) & (level < _UNCLIPPED[1])
     if not usable.any():
         usable = np.ones_like(usable)
@@ -201,14 +196,6 @@ def _by_level(coded: F32) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         np.array([level[part].mean() for part in parts]),
         np.array([np.percentile(noise[part], _QUIETEST) for part in parts]),
     )
-
-
-def _blocks(values: F32) -> NDArray[np.float64]:
-    """Means over whole blocks inside a margin of one pixel, flat."""
-    inner = values[1:-1, 1:-1]
-    down, across = (side // _BLOCK for side in inner.shape)
-    cut = inner[: down * _BLOCK, : across * _BLOCK].reshape(down, _BLOCK, across, _BLOCK)
-    return np.asarray(cut.mean(axis=(1, 3), dtype=np.float64).ravel())
 
 
 def _fitted(light: NDArray[np.float64], noise: NDArray[np.float64]) -> Noise:
@@ -233,7 +220,7 @@ def _as_filed(
     light: NDArray[np.float64], noise: Noise, photo: Photo, rng: np.random.Generator
 ) -> NDArray[np.float64]:
     """Noise (N,) found in flat pictures of each light that went the way of the photo's file."""
-    side = _BLOCK * 12 + 2
+    side = BLOCK * 12 + 2
     camera = Camera(
         width_px=side,
         height_px=side,
