@@ -14,7 +14,7 @@ SOURCE = Path(rimread.__file__).parent
 STAGES = (
     # words that every stage uses
     ("refusal", "check", "budget", "dates", "table", "complaints", "toml", "whole", "plot"),
-    ("jpeg", "tone_tags"),
+    ("grain", "jpeg", "tone_tags"),
     ("photo", "colour"),
     ("scale",),
     ("rim",),
