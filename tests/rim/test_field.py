@@ -160,6 +160,15 @@ def test_a_dark_bowl_across_a_corner_is_no_surround(centre, radius):
     assert black_surround(replace(photo, grey=grey)) is None
 
 
+@pytest.mark.parametrize("outside", [0.05, 0.15])
+def test_a_large_bright_bowl_on_dark_metal_is_told_what_it_was_taken_for(outside):
+    """An empty field looks the same, and must never get a number."""
+    refused = find_rim(painted(inside=0.7, outside=outside, radius=140.0))
+    assert isinstance(refused, Refusal)
+    assert refused.code == "no-indent"
+    assert "light the metal around it" in refused.message
+
+
 @pytest.mark.usefixtures("even_bowls")
 @pytest.mark.parametrize("radius", [60.0, 90.0, 110.0])
 def test_a_small_bright_bowl_on_black_metal_is_no_field(radius):

@@ -18,7 +18,7 @@ from rimread.photo import Photo, linear_light
 from rimread.refusal import Refusal
 from rimread.rim.ellipse import Ellipse
 
-__all__ = ["CUT_BY_FIELD", "black_surround", "filled", "reaches_into"]
+__all__ = ["CUT_BY_FIELD", "EMPTY_FIELD", "black_surround", "filled", "reaches_into"]
 
 BLACK, STRAY = 0.02, 0.1
 """No light: 5 of 255 steps of coding and noise, or a tenth of the light of the field, which the
@@ -27,8 +27,8 @@ CORNERS = tuple(product((slice(None, 8), slice(-8, None)), repeat=2))
 """A corner is 8 by 8 px: noise in one of them says nothing."""
 LEAST_LIT = 0.4
 """Least part of a picture that a field of view covers; bright bowls on black metal cover less."""
-LIT = 1 - LEAST_LIT / 2
-"""So this part of a picture is no brighter than half of any field."""
+BRIGHT_PART = 1 - LEAST_LIT / 2
+"""So the grey value that this part of a picture keeps below is no less than a field's median."""
 BENT = 0.05
 """A field of view bulges outwards: its convex hull holds next to none of the surround, that of the
 surround some of the field. Beside a dark bowl that lies across a corner it is the other way round,
@@ -44,6 +44,11 @@ CUT_BY_FIELD = Refusal(
     "cut-by-frame",
     "The indent is cut by the edge of the field of view: move it into the middle.",
 )
+EMPTY_FIELD = (
+    "No indent was found within the bright part of the picture, which was taken for a round field "
+    "of view: bring one into it; if the bright part is the indent, light the metal around it too."
+)
+"""A bowl that fills two fifths of a picture and has ten times the light of its metal looks so."""
 
 Mask = NDArray[np.uint8]
 """1 where something holds, else 0; shape of the photo."""
@@ -63,7 +68,7 @@ def black_surround(photo: Photo) -> NDArray[np.bool_] | None:
 
 def _black(photo: Photo) -> float:
     """The grey value up to which there is no light, in a photo with that field of view."""
-    bright = float(np.quantile(photo.grey[::16, ::16], LIT))
+    bright = float(np.quantile(photo.grey[::16, ::16], BRIGHT_PART))
     levels = np.linspace(0, photo.full_scale, 256)
     stray = STRAY * linear_light(photo, np.array([bright]))
     rank = int(np.searchsorted(linear_light(photo, levels), stray)[0])

@@ -15,7 +15,7 @@ from rimread.rim import gates
 from rimread.rim.channel import clearest
 from rimread.rim.contest import best_explained, inner_flank, outer_rival
 from rimread.rim.ellipse import Ellipse
-from rimread.rim.field import CUT_BY_FIELD, black_surround, filled, reaches_into
+from rimread.rim.field import CUT_BY_FIELD, EMPTY_FIELD, black_surround, filled, reaches_into
 from rimread.rim.flatness import flat_face, spread_within
 from rimread.rim.locate import settle
 from rimread.rim.marks import drawn_along, ink_along
@@ -76,8 +76,10 @@ def find_rim(photo: Photo) -> Rim | Refusal:
     if hidden is None:
         return _only_rim(photo)
     result = _only_rim(filled(photo, hidden), hidden)
-    cut = isinstance(result, Rim) and reaches_into(result.ellipse, hidden)
-    return CUT_BY_FIELD if cut else result
+    if isinstance(result, Refusal):
+        empty = result.code == gates.NO_INDENT.code
+        return replace(result, message=EMPTY_FIELD) if empty else result
+    return CUT_BY_FIELD if reaches_into(result.ellipse, hidden) else result
 
 
 def _only_rim(photo: Photo, hidden: Hidden = None) -> Rim | Refusal:

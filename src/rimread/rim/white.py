@@ -22,6 +22,7 @@ from rimread.rim.profiles import CLIPPED
 __all__ = ["with_white"]
 
 STEPS = 255
+"""Of 8 bits; deeper pixels are looked at in as many."""
 ROWS = 16
 """Every 16th row tells how often a grey value occurs."""
 LEAST = 1e-3
