@@ -16,6 +16,7 @@ from rimread.diameters import (
     CLIPPED_SHARE,
     CONTINUED_SHARE,
     DARK_FOOT_SHARE,
+    RAGGED_SHARE,
     ROUNDING_SHARE,
     SCATTER_SHARE,
     SHAPE_SHARE,
@@ -66,7 +67,7 @@ def rim(ellipse, by, *, offsets_px=0.0, missing_deg=0.0, n=POINTS, **facts):
     start = Ellipse(*(float(v) for v in middle), ellipse.m * by.px_per_mm_x)
     fitted, _, _ = fit_ellipse(points, weights, start, floor=0.1)
     told = {"blur_px": 1.0, "rounding_px": 0.1, "u_common_px": 0.05} | facts
-    told = {"clipped": np.zeros(n, bool), "dark_foot": 0.0} | told
+    told = {"clipped": np.zeros(n, bool), "dark_foot": 0.0, "u_points_px": np.ones(n)} | told
     return Rim(
         points_px=points,
         weights=weights,
@@ -615,18 +616,38 @@ def test_a_small_rim_has_less_bowl_to_tell_its_light_from(d_mm, blur_px):
 
 
 @pytest.mark.parametrize("amplitude_px", [0.1, 0.5, 4.0])
-def test_rim_definition_has_its_share_of_scatter(amplitude_px):
+@pytest.mark.parametrize("doubt_px", [0.0, 0.2, 5.0])
+def test_rim_definition_has_its_share_of_scatter(amplitude_px, doubt_px):
     """A wave of five lobes of amplitude a scatters by a / √2, and the fit leaves it alone.
 
-    What is usual on a rim 598 px across counts for half, less than that for less.
+    Of what the arcs' own doubt explains, the usual on a rim 598 px across counts for half, less
+    than that for less; what it does not explain has a smaller share.
     """
     by = scale()
     wave = amplitude_px * np.cos(5 * (np.arange(POINTS) + 0.5) * 2 * np.pi / POINTS)
     bare = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0}
+    bare["u_points_px"] = np.full(POINTS, doubt_px)
     found = component(diameters(rim(specimen(), by, offsets_px=wave, **bare), by), "rim definition")
     scatter_px = amplitude_px / math.sqrt(2)
-    counts = scatter_px / (scatter_px + USUAL_SCATTER * 598)
-    assert found.u == pytest.approx(2 * SCATTER_SHARE * counts * scatter_px / 200, rel=0.02)
+    explained_px = min(scatter_px, doubt_px)
+    counts = explained_px / (explained_px + USUAL_SCATTER * 598)
+    shares_px = (
+        SCATTER_SHARE * counts * explained_px,
+        RAGGED_SHARE * math.sqrt(scatter_px**2 - explained_px**2),
+    )
+    assert found.u == pytest.approx(2 * math.hypot(*shares_px) / 200, rel=0.02)
+
+
+def test_doubt_of_clipped_arcs_explains_no_scatter():
+    by = scale()
+    wave = 4.0 * np.cos(5 * (np.arange(POINTS) + 0.5) * 2 * np.pi / POINTS)
+    clipped = np.arange(POINTS) < POINTS // 4
+    doubts = np.where(clipped, 50.0, 0.0), np.zeros(POINTS)
+    found = [
+        diameters(rim(specimen(), by, offsets_px=wave, clipped=clipped, u_points_px=doubt), by)
+        for doubt in doubts
+    ]
+    assert found[0].budget.U == found[1].budget.U
 
 
 @pytest.mark.parametrize("missing_deg", [12.0, 36.0, 90.0])

@@ -10,6 +10,7 @@ import beyond
 import other_things
 import pressed_twice
 import pytest
+import ragged
 import renderings
 import simulated
 from errors import Outcome, each, figures, line, ordered, refusals
@@ -157,6 +158,15 @@ def test_round_things_are_drawn_alike_each_time_and_some_are_told_flat():
 def test_one_pressed_twice_well_apart_is_told():
     said = [pressed_twice.measured((0, index, (0.06, 0.1))).code for index in range(4)]
     assert "pressed-twice" in said
+
+
+@pytest.mark.slow
+def test_a_ragged_rim_is_covered_by_a_u_not_many_times_what_it_strays():
+    found = [ragged.measured((OTHER_SEED, f"clean-{index}", 0.005)) for index in range(0, 60, 3)]
+    told = figures(found)
+    assert told.share > 0.85
+    assert told.covered > 0.9
+    assert told.median_U < 4 * 0.005
 
 
 @pytest.mark.slow

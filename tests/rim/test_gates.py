@@ -20,6 +20,7 @@ def rim(coverage):
     return Rim(
         points_px=np.zeros((ARCS, 2)),
         weights=np.ones(ARCS),
+        u_points_px=np.full(ARCS, 0.1),
         ellipse=Ellipse(x=200.0, y=200.0, m=150.0),
         blur_px=1.0,
         rounding_px=0.2,

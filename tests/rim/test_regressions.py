@@ -30,7 +30,10 @@ def entries():
 
 def scene_from(told):
     return Scene(
-        indents=tuple(Indent(**indent) for indent in told["indents"]),
+        indents=tuple(
+            Indent(**indent | {"waves": tuple(map(tuple, indent["waves"]))})
+            for indent in told["indents"]
+        ),
         surface=Surface(**told["surface"]),
         light=Light(**told["light"]),
         camera=Camera(**told["camera"]),

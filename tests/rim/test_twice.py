@@ -23,6 +23,7 @@ def traced(points):
     return Rim(
         points_px=points,
         weights=weights,
+        u_points_px=np.full(len(points), 0.1),
         ellipse=ellipse,
         blur_px=1.0,
         rounding_px=0.3,

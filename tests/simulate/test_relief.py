@@ -1,6 +1,7 @@
 """The slopes are those of a surface: a sphere inside, a ridge outside, one height at the edge."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -65,6 +66,56 @@ def test_the_slopes_have_no_curl(indent, rho, turn):
     curl = (gy[3] - gy[2]) / (2 * h) - (gx[1] - gx[0]) / (2 * h)
     size = np.abs([*gx, *gy]).max() / 0.2
     assert abs(curl) < 0.02 * size + 1e-4
+
+
+WAVES = st.lists(
+    st.tuples(st.floats(-0.002, 0.002), st.floats(-0.002, 0.002)), min_size=1, max_size=12
+).map(tuple)
+
+
+def _boundary(indent, t):
+    """ρ of a ragged boundary, from its definition."""
+    parts = enumerate(indent.waves, start=3)
+    return 1 + sum(a * np.cos(n * t) + b * np.sin(n * t) for n, (a, b) in parts)
+
+
+@settings(max_examples=40, deadline=None)
+@given(ROUND, WAVES, st.floats(1.05, 2.5), st.floats(0, 2 * math.pi))
+def test_nor_have_those_outside_a_ragged_boundary(indent, waves, rho, turn):
+    x, y, h = 2 * rho * math.cos(turn), 2 * rho * math.sin(turn), 0.005
+    scene = Scene(indents=(replace(indent, waves=waves),))
+    gx, gy = _slopes(scene, [x, x, x - h, x + h], [y - h, y + h, y, y])
+    curl = (gy[3] - gy[2]) / (2 * h) - (gx[1] - gx[0]) / (2 * h)
+    size = np.abs([*gx, *gy]).max() / 0.2
+    assert abs(curl) < 0.02 * size + 1e-3
+
+
+@settings(max_examples=40, deadline=None)
+@given(ROUND, WAVES)
+def test_the_ground_meets_the_bowl_where_a_ragged_boundary_cuts_it(indent, waves):
+    indent = replace(indent, lobes=0.0, angle_deg=0.0, waves=waves)
+    t = np.linspace(0, 2 * math.pi, 8001)
+    heights = []
+    for rho in (_boundary(indent, t) - 1e-4, _boundary(indent, t) + 1e-4):
+        x, y = 2 * rho * np.cos(t), 2 * rho * np.sin(t)
+        gx, gy = (
+            (g[1:] + g[:-1]) / 2 for g in _slopes(Scene(indents=(indent,)), x, y)
+        )  # fmt: skip
+        heights.append(np.cumsum(gx * np.diff(x) + gy * np.diff(y)))
+    inner, outer = heights
+    assert np.abs(inner - outer).max() <= 0.05 * np.abs(inner).max() + 1e-6
+
+
+@settings(max_examples=30, deadline=None)
+@given(ROUND, WAVES)
+def test_half_of_a_ragged_boundary_is_bowl(indent, waves):
+    indent = replace(indent, angle_deg=0.0, waves=waves)
+    t = np.linspace(0, 2 * math.pi, 500)
+    for off, share in ((-1e-3, 1.0), (0.0, 0.5), (1e-3, 0.0)):
+        rho = _boundary(indent, t) + off
+        at = (2 * rho * np.cos(t), 2 * rho * np.sin(t))
+        found = ground(Scene(indents=(indent,)), *(v.astype(np.float32) for v in at)).inside
+        assert found.mean() == pytest.approx(share, abs=0.02)
 
 
 @settings(max_examples=30, deadline=None)

@@ -320,6 +320,7 @@ def _traced(photo: Photo, ring: Ring, rings: Sequence[Ring]) -> Rim | Refusal:
     rim = Rim(
         points_px=found.points_px,
         weights=weights,
+        u_points_px=located.u_px,
         ellipse=found.ellipse,
         blur_px=located.blur_px,
         rounding_px=located.rounding_px,

@@ -24,6 +24,8 @@ class Rim:
         Traced points (x, y), evenly spread round the rim.
     weights : ndarray, shape (N,)
         Weight of each point in the fit, 0 for points left out.
+    u_points_px : ndarray, shape (N,)
+        Standard uncertainty of each point by itself: where its light has the edge.
     ellipse : Ellipse
         Fit to the points in the picture; diameters are fitted anew on the specimen plane.
     blur_px : float
@@ -54,6 +56,7 @@ class Rim:
 
     points_px: NDArray[np.floating]
     weights: NDArray[np.floating]
+    u_points_px: NDArray[np.floating]
     ellipse: Ellipse
     blur_px: float
     rounding_px: float

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ __all__ = ["Ground", "Sight", "cylinder_ovality", "ground", "scale_of", "tilt_ma
 F32 = NDArray[np.float32]
 
 _UNDISTORT_DEGREE = 9  # |k1| <= 0.2 is followed to 1e-5 of the radius, |k1| <= 0.05 to 1e-9
+_WAVE_STEPS = 7201  # of a turn, in a table; the 60th harmonic is followed to 1e-4 of itself
 _TINY = np.float32(1e-9)  # keeps the centre from dividing by zero
 
 
@@ -191,7 +193,8 @@ def _crater(indent: Indent, x: F32, y: F32) -> tuple[tuple[F32, F32], tuple[F32,
     rho = np.sqrt(ux * ux + uy * uy) + _TINY
     cos, sin = ux / rho, uy / rho
     ax, ay = cos * ia, sin * ib  # ∇ρ in the axes of the ellipse
-    signed: F32 = np.divide(rho - np.float32(1.0), np.sqrt(ax * ax + ay * ay), dtype=np.float32)
+    edge = np.float32(1.0) + _waves(indent, cos, sin)[0] if indent.waves else np.float32(1.0)
+    signed: F32 = np.divide(rho - edge, np.sqrt(ax * ax + ay * ay), dtype=np.float32)
     sharpness = np.float32(1.0 / max(indent.edge_round_mm, 1e-6 * indent.mean_mm))
     inside: F32 = _smooth_step(-signed * sharpness)
     r2 = np.float32(indent.bowl_radius_mm**2)
@@ -200,7 +203,7 @@ def _crater(indent: Indent, x: F32, y: F32) -> tuple[tuple[F32, F32], tuple[F32,
         np.divide(dx, to_axis, dtype=np.float32),
         np.divide(dy, to_axis, dtype=np.float32),
     )
-    if indent.pile == 0:
+    if indent.pile == 0 and not indent.waves:
         return bowl, (np.zeros_like(x), np.zeros_like(x)), inside, signed
     radial_out, turn_out, radial_in, turn_in = _ridge(indent, rho, cos, sin)
     tx, ty = -sin * ia / rho, cos * ib / rho  # ∇θ
@@ -218,6 +221,8 @@ def _turned(x: F32, y: F32, c: F32 | np.float32, s: F32 | np.float32) -> tuple[F
 
 def _ridge(indent: Indent, rho: F32, cos: F32, sin: F32) -> tuple[F32, F32, F32, F32]:
     """Derivatives of the height by ρ and θ outside, and of what the lobes lift inside."""
+    if indent.waves:
+        return _ragged_ridge(indent, rho, cos, sin)
     height = np.float32(indent.pile * indent.depth_mm)
     width, crest = np.float32(indent.pile_width), np.float32(indent.crest)
     t = np.maximum(rho - np.float32(1.0), np.float32(0.0)) / width
@@ -236,6 +241,43 @@ def _ridge(indent: Indent, rho: F32, cos: F32, sin: F32) -> tuple[F32, F32, F32,
         height * np.float32(4.0) * inner3 * lobe,
         height * inner3 * inner * dlobe,
     )
+
+
+def _ragged_ridge(indent: Indent, rho: F32, cos: F32, sin: F32) -> tuple[F32, F32, F32, F32]:
+    """The same for a boundary with waves: the ridge follows them, and so does the ground.
+
+    With P the ridge without them and w the wave, the height is P(ρ - w) + r w exp(-t): r is how
+    much the bowl rises per ρ at its boundary, so that it is met where it is cut.
+    """
+    wave, bend = _waves(indent, cos, sin)
+    radial, turn, lift, lift_turn = _ridge(replace(indent, waves=()), rho - wave, cos, sin)
+    width = np.float32(indent.pile_width)
+    t = np.maximum(rho - wave - np.float32(1.0), np.float32(0.0)) / width
+    radius2 = (indent.mean_mm / 2) ** 2
+    rise = np.float32(radius2 / math.sqrt(indent.bowl_radius_mm**2 - radius2)) * np.exp(-t)
+    radial = radial - rise * wave / width
+    return radial, turn + bend * (rise - radial), lift, lift_turn
+
+
+def _waves(indent: Indent, cos: F32, sin: F32) -> tuple[F32, F32]:
+    """How far the boundary lies off the ellipse, over the radius, and that by the angle."""
+    turn, *both = _wave_table(indent.waves)
+    at = np.arctan2(sin, cos)
+    wave, bend = (np.interp(at, turn, of).astype(np.float32) for of in both)
+    return wave, bend
+
+
+@lru_cache(maxsize=8)
+def _wave_table(
+    waves: tuple[tuple[float, float], ...],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Angles of a turn, the wave there and its derivative."""
+    turn = np.linspace(-math.pi, math.pi, _WAVE_STEPS)
+    n = np.arange(3, 3 + len(waves))[:, None]
+    a, b = np.array(waves).T
+    wave = a @ np.cos(n * turn) + b @ np.sin(n * turn)
+    bend = b @ (n * np.cos(n * turn)) - a @ (n * np.sin(n * turn))
+    return turn, wave, bend
 
 
 def _lobe(indent: Indent, cos: F32, sin: F32) -> tuple[F32, F32]:

@@ -58,6 +58,11 @@ class Indent:
         Harmonic of that variation, 1 to 4; 1 is a one-sided ridge.
     lobe_deg : float
         Direction of one lobe.
+    waves : tuple of (float, float)
+        Cosine and sine parts of harmonics 3, 4, ... of the boundary's distance from the ellipse,
+        over the radius, round the ellipse from its major axis: a ragged rim, as coarse grains make
+        it. The bowl stays a sphere; the ground around meets it higher and lower. The ellipse
+        stays the truth.
     edge_round_mm : float
         Standard deviation of the Gaussian that rounds the break in slope; the boundary is its
         centre.
@@ -80,6 +85,7 @@ class Indent:
     lobes: float = 0.0
     lobe_count: int = 2
     lobe_deg: float = 0.0
+    waves: tuple[tuple[float, float], ...] = ()
     edge_round_mm: float = 0.004
     texture: float = 0.4
     stretch: float = 0.05
@@ -94,6 +100,7 @@ class Indent:
             (0 <= self.crest <= 3, "crest is 0 to 3", self.crest),
             (0 <= self.lobes <= 1, "lobes is 0 to 1", self.lobes),
             (1 <= self.lobe_count <= 4, "lobe_count is 1 to 4", self.lobe_count),
+            (sum(math.hypot(*wave) for wave in self.waves) < 0.5, "waves are small", self.waves),
             (self.edge_round_mm >= 0, "edge_round_mm is not negative", self.edge_round_mm),
             (0 <= self.texture <= 1, "texture is 0 to 1", self.texture),
             (0 <= self.stretch <= 0.3, "stretch is 0 to 0.3", self.stretch),
