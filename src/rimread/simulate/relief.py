@@ -18,7 +18,7 @@ __all__ = ["Ground", "Sight", "cylinder_ovality", "ground", "scale_of", "tilt_ma
 F32 = NDArray[np.float32]
 
 _UNDISTORT_DEGREE = 9  # |k1| <= 0.2 is followed to 1e-5 of the radius, |k1| <= 0.05 to 1e-9
-_WAVE_STEPS = 7201  # of a turn, in a table; the 60th harmonic is followed to 1e-4 of itself
+_WAVE_STEPS = 7201  # of a turn, in a table; the 60th harmonic is followed to 4e-4 of itself
 _TINY = np.float32(1e-9)  # keeps the centre from dividing by zero
 
 
@@ -244,7 +244,7 @@ def _ridge(indent: Indent, rho: F32, cos: F32, sin: F32) -> tuple[F32, F32, F32,
 
 
 def _ragged_ridge(indent: Indent, rho: F32, cos: F32, sin: F32) -> tuple[F32, F32, F32, F32]:
-    """The same for a boundary with waves: the ridge follows them, and so does the ground.
+    """The same for a boundary with waves, which ridge, lobes and ground around follow.
 
     With P the ridge without them and w the wave, the height is P(ρ - w) + r w exp(-t): r is how
     much the bowl rises per ρ at its boundary, so that it is met where it is cut.
@@ -256,7 +256,7 @@ def _ragged_ridge(indent: Indent, rho: F32, cos: F32, sin: F32) -> tuple[F32, F3
     radius2 = (indent.mean_mm / 2) ** 2
     rise = np.float32(radius2 / math.sqrt(indent.bowl_radius_mm**2 - radius2)) * np.exp(-t)
     radial = radial - rise * wave / width
-    return radial, turn + bend * (rise - radial), lift, lift_turn
+    return radial, turn + bend * (rise - radial), lift, lift_turn - bend * lift
 
 
 def _waves(indent: Indent, cos: F32, sin: F32) -> tuple[F32, F32]:
