@@ -16,6 +16,7 @@ from rimread.diameters import (
     CLIPPED_SHARE,
     CONTINUED_SHARE,
     DARK_FOOT_SHARE,
+    RAGGED_RIM,
     RAGGED_SHARE,
     ROUNDING_SHARE,
     SCATTER_SHARE,
@@ -617,7 +618,7 @@ def test_a_small_rim_has_less_bowl_to_tell_its_light_from(d_mm, blur_px):
 
 @pytest.mark.parametrize("amplitude_px", [0.1, 0.5, 4.0])
 @pytest.mark.parametrize("doubt_px", [0.0, 0.2, 5.0])
-def test_rim_definition_has_its_share_of_scatter(amplitude_px, doubt_px):
+def test_rim_definition_and_ragged_rim_share_the_scatter(amplitude_px, doubt_px):
     """A wave of five lobes of amplitude a scatters by a / √2, and the fit leaves it alone.
 
     Of what the arcs' own doubt explains, the usual on a rim 598 px across counts for half, less
@@ -627,15 +628,14 @@ def test_rim_definition_has_its_share_of_scatter(amplitude_px, doubt_px):
     wave = amplitude_px * np.cos(5 * (np.arange(POINTS) + 0.5) * 2 * np.pi / POINTS)
     bare = {"u_common_px": 0.0, "blur_px": 0.0, "rounding_px": 0.0}
     bare["u_points_px"] = np.full(POINTS, doubt_px)
-    found = component(diameters(rim(specimen(), by, offsets_px=wave, **bare), by), "rim definition")
+    found = diameters(rim(specimen(), by, offsets_px=wave, **bare), by)
     scatter_px = amplitude_px / math.sqrt(2)
     explained_px = min(scatter_px, doubt_px)
     counts = explained_px / (explained_px + USUAL_SCATTER * 598)
-    shares_px = (
-        SCATTER_SHARE * counts * explained_px,
-        RAGGED_SHARE * math.sqrt(scatter_px**2 - explained_px**2),
-    )
-    assert found.u == pytest.approx(2 * math.hypot(*shares_px) / 200, rel=0.02)
+    definition, ragged = (component(found, name) for name in ("rim definition", RAGGED_RIM))
+    assert definition.u == pytest.approx(2 * SCATTER_SHARE * counts * explained_px / 200, rel=0.02)
+    surely_px = math.sqrt(scatter_px**2 - explained_px**2)
+    assert ragged.u == pytest.approx(2 * RAGGED_SHARE * surely_px / 200, rel=0.02)
 
 
 def test_doubt_of_clipped_arcs_explains_no_scatter():

@@ -277,6 +277,14 @@ def test_resolution_is_half_a_percent_of_d(stages, U_mm, expected):
     assert outcome(measure_photo(PHOTO, SCALE, TEST, on=TODAY), "resolution") == expected
 
 
+@pytest.mark.parametrize(("ragged_mm", "advice"), [(0.02, "larger ball"), (0.005, "sharper focus")])
+def test_advice_on_a_large_u_goes_with_what_makes_it(stages, ragged_mm, advice):
+    budget = combine([Component("edge", 0.015), Component("ragged rim", ragged_mm)])
+    stages(found=replace(FOUND, budget=budget))
+    checks = measure_photo(PHOTO, SCALE, TEST, on=TODAY).checks
+    assert advice in next(check.message for check in checks if check.code == "resolution")
+
+
 @pytest.mark.parametrize(("rules", "expected"), [("iso", "warn"), ("astm", "fail")])
 def test_diameter_outside_the_range(stages, rules, expected):
     stages(found=replace(FOUND, d1_mm=2.2, d2_mm=2.2, mean_mm=2.2))

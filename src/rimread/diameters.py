@@ -14,7 +14,7 @@ from rimread.rim.model import Rim
 from rimread.rim.profiles import guard_px
 from rimread.scale.model import Scale
 
-__all__ = ["Diameters", "diameters"]
+__all__ = ["RAGGED_RIM", "Diameters", "diameters"]
 
 Array = NDArray[np.floating]
 
@@ -28,12 +28,15 @@ rounding and smear may be less even than assumed, and what misleads single arcs 
 Errors on simulated photos go with these three and not with the width of an evenly blurred edge. All
 these shares were set there by coverage, of the whole and of the cells of tests/accuracy, and by
 gross errors; no source."""
+RAGGED_RIM = "ragged rim"
 RAGGED_SHARE = 1.5
-"""Share of the scatter that arcs have beyond their own doubt: the rim is no ellipse there, or its
-edge is another's. Two diameters at right angles picked by a person, of four independent places,
-have half of it in their mean radius; three times as much, as a stretch of the turn may lie off
-alike, by gross errors on path-traced renderings. With the share of doubtful arcs, rims ragged by
-0.3 % of the radius had a U of 1.4 % where 95 in 100 are read to 0.3 %."""
+"""A component, and its share of the scatter that arcs have beyond their own doubt: the rim is no
+ellipse there, or its edge is another's. In a series it is taken as common to all, as light that
+shows another edge may be; raggedness alone would not be. Two diameters at right angles picked by a
+person, of four independent places, have half of the scatter in their mean radius; three times as
+much, as a stretch of the turn may lie off alike, by gross errors on path-traced renderings. With
+the share of doubtful arcs, rims ragged by 0.3 % of the radius had a U of 1.4 % where 95 in 100 are
+read to 0.3 %."""
 CONTINUED_SHARE = 1.5
 """Share of the blur, for each radius of bowl that it hides before the rim: there the bowl's light
 is continued by its trend, of which a small rim shows little. Set with the others."""
@@ -134,7 +137,7 @@ def diameters(rim: Rim, scale: Scale) -> Diameters:
     """
     if rim.coverage <= 0:
         raise ValueError(f"the rim must be seen somewhere, and its coverage is {rim.coverage}")
-    px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
+    px_per_mm = _px_per_mm(scale)
     points = scale.mm_from_px(rim.points_px)
     start = _start(rim, scale, px_per_mm)
     floor = 0.1 / px_per_mm
@@ -176,6 +179,10 @@ def _start(rim: Rim, scale: Scale, px_per_mm: float) -> Ellipse:
         e=rim.ellipse.e / px_per_mm,
         f=rim.ellipse.f / px_per_mm,
     )
+
+
+def _px_per_mm(scale: Scale) -> float:
+    return (scale.px_per_mm_x + scale.px_per_mm_y) / 2
 
 
 _MEAN = np.array([0.0, 0.0, 1.0, 0.0, 0.0])
@@ -230,6 +237,7 @@ def _components(
     pull = wanted @ fit.pulls
     return [
         _edge_scatter(fit.residuals, fit.weights > 0, fit.variance_factor(wanted)),
+        _ragged_rim(rim, fit, _px_per_mm(scale), fit.variance_factor(wanted)),
         *_common_components(rim, ellipse, scale, fit, clipped=abs(float(pull[rim.clipped].sum()))),
         _tilt(ellipse, wanted),
         *_scale_components(scale, 2 * moves @ pull),
@@ -269,6 +277,17 @@ def _edge_scatter(residuals: Array, used: NDArray[np.bool_], factor: float) -> C
     )
 
 
+def _ragged_rim(rim: Rim, fit: _Fit, px_per_mm: float, factor: float) -> Component:
+    """What the ellipse does not say of a rim that is none; `factor` as in `_edge_scatter`."""
+    _, ragged_px = _scatter(px_per_mm * fit.residuals, rim, fit.weights > 0)
+    return Component(
+        name=RAGGED_RIM,
+        u=2.0 * RAGGED_SHARE * ragged_px * min(math.sqrt(factor), MOST_UNEVEN) / px_per_mm,
+        how=f"traced points lie {ragged_px:.2f} px off the ellipse beyond their own doubt",
+        common=True,
+    )
+
+
 def _common_components(
     rim: Rim, ellipse: Ellipse, scale: Scale, fit: _Fit, *, clipped: float
 ) -> list[Component]:
@@ -276,7 +295,7 @@ def _common_components(
 
     `clipped` is how far the radius moves when clipped arcs move by 1 alike.
     """
-    px_per_mm = (scale.px_per_mm_x + scale.px_per_mm_y) / 2
+    px_per_mm = _px_per_mm(scale)
     half_diagonal = math.hypot(scale.width_px, scale.height_px) / 2
     defocus_px = math.hypot(max(rim.blur_px - SHARP_BLUR_PX, 0.0), UNNOTICED_PX / math.sqrt(3))
     defocus = defocus_px / (2 * half_diagonal) * 2 * ellipse.m
@@ -316,7 +335,7 @@ def _definition(rim: Rim, fit: _Fit, px_per_mm: float) -> Component:
     Errors of lit and shaded sides cancel on a whole turn only: the parts that differ from side to
     side grow with the root of the variance factor, as errors of single arcs do.
     """
-    doubt_px, ragged_px = _scatter(px_per_mm * fit.residuals, rim, fit.weights > 0)
+    doubt_px, _ = _scatter(px_per_mm * fit.residuals, rim, fit.weights > 0)
     smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
     unusual_px = doubt_px**2 / (doubt_px + USUAL_SCATTER * 2 * rim.ellipse.m)
     continued = rim.blur_px * guard_px(rim.blur_px) / rim.ellipse.m
@@ -325,7 +344,6 @@ def _definition(rim: Rim, fit: _Fit, px_per_mm: float) -> Component:
         SHAPE_SHARE * rim.u_common_px * uneven,
         ROUNDING_SHARE * rim.rounding_px * uneven,
         SCATTER_SHARE * unusual_px * uneven,
-        RAGGED_SHARE * ragged_px * uneven,
         SMEAR_SHARE * smear,
         CONTINUED_SHARE * continued,
     )
@@ -334,8 +352,8 @@ def _definition(rim: Rim, fit: _Fit, px_per_mm: float) -> Component:
         u=2.0 * definition_px / px_per_mm,
         how=f"shape of the edge {rim.u_common_px:.2f} px, rounding {rim.rounding_px:.2f} px, "
         f"smear {smear:.2f} px, light continued {continued:.2f} px, doubtful arcs scatter "
-        f"{doubt_px:.2f} px, of which unusual {unusual_px:.2f} px, ragged rim {ragged_px:.2f} px; "
-        f"arcs missing or doubted: x {uneven:.2f}",
+        f"{doubt_px:.2f} px, of which unusual {unusual_px:.2f} px; arcs missing or doubted: "
+        f"x {uneven:.2f}",
         common=True,
     )
 

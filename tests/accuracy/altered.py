@@ -7,7 +7,6 @@ colour. No line along the rim should give a number; everything else should do U 
 """
 
 import tempfile
-from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
@@ -17,7 +16,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from asked import options
-from errors import FOOT, HEAD, Outcome, figures, line
+from errors import FOOT, HEAD, Outcome, figures, line, reasons
 from numpy.typing import NDArray
 from simulated import names, photographed
 
@@ -285,9 +284,7 @@ def main() -> None:
         print(title)
         for way in ways:
             some = [one for one in found if one.group == way]
-            codes = Counter(one.code for one in some if not one.measured)
-            said = ", ".join(f"{code} {count}" for code, count in codes.most_common(3))
-            print(f"{line(f'  {way}', figures(some))}  {said}")
+            print(f"{line(f'  {way}', figures(some))}  {reasons(some, 3)}")
     print(f"\n{FOOT}")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
@@ -140,6 +141,12 @@ def refusals(outcomes: Sequence[Outcome]) -> list[str]:
         refused = sum(not o.measured for o in some)
         rows.append(f"{group:22}{refused:4} of {len(some):3} refused: {', '.join(codes)}")
     return rows
+
+
+def reasons(outcomes: Iterable[Outcome], most: int | None = None) -> str:
+    """Codes of those refused and how many had each, the most common first."""
+    codes = Counter(o.code for o in outcomes if not o.measured)
+    return ", ".join(f"{code} {count}" for code, count in codes.most_common(most))
 
 
 def ordered(groups: Iterable[str]) -> list[str]:

@@ -12,7 +12,6 @@ spans of roughness, edge, ridge and lamps. Some 20 s a rendering on two cores.
 from __future__ import annotations
 
 import math
-from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from multiprocessing import get_context
@@ -22,7 +21,7 @@ from typing import get_args
 import cv2
 import numpy as np
 from asked import options
-from errors import FOOT, Outcome, each
+from errors import FOOT, Outcome, each, reasons
 from heights import Oddities, breaks
 from numpy.typing import NDArray
 from simulated import facts_of, outcome, tables
@@ -172,8 +171,7 @@ def main() -> None:
         with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn")) as pool:
             found = list(pool.map(measured, tasks))
     print("\n".join([*([*each(found), ""] if asked.each else []), *tables(found)]))
-    codes = Counter(o.code for o in found if not o.measured)
-    print(f"\nrefused: {', '.join(f'{code} {n}' for code, n in codes.most_common()) or 'none'}")
+    print(f"\nrefused: {reasons(found) or 'none'}")
     print(f"gross: {', '.join(o.name for o in found if o.gross) or 'none'}\n\n{FOOT}")
 
 

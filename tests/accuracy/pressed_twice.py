@@ -8,7 +8,6 @@ diameter is that of the second.
 """
 
 import math
-from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from multiprocessing import get_context
@@ -16,7 +15,7 @@ from multiprocessing import get_context
 import cv2
 import numpy as np
 from asked import options
-from errors import FOOT, HEAD, Outcome, figures, line
+from errors import FOOT, HEAD, Outcome, figures, line, reasons
 from simulated import outcome, scene_of
 
 from rimread.simulate import Simulated, simulate
@@ -56,9 +55,8 @@ def main() -> None:
         for apart in APART:
             tasks = [(asked.seed, index, apart) for index in range(asked.count)]
             found = list(pool.map(measured, tasks))
-            codes = Counter(one.code for one in found if not one.measured)
             print(line(found[0].group, figures(found)))
-            print("  refused:", ", ".join(f"{code} {n}" for code, n in codes.most_common()))
+            print("  refused:", reasons(found))
     print(f"\n{FOOT}")
 
 

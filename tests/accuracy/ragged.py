@@ -7,7 +7,6 @@ The first N photos of `simulated.py`, their boundaries off the ellipse by so muc
 is that of the ellipse. U should cover it, and not be many times what people would disagree by.
 """
 
-from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from multiprocessing import get_context
@@ -15,7 +14,7 @@ from multiprocessing import get_context
 import cv2
 import numpy as np
 from asked import options
-from errors import FOOT, HEAD, Outcome, figures, line
+from errors import FOOT, HEAD, Outcome, figures, line, reasons
 from simulated import names, outcome, scene_of
 
 from rimread.simulate import Simulated, simulate
@@ -51,9 +50,8 @@ def main() -> None:
     with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn")) as pool:
         for ragged in RAGGED:
             found = list(pool.map(measured, [(asked.seed, name, ragged) for name in readable]))
-            codes = Counter(one.code for one in found if not one.measured)
             print(line(found[0].group, figures(found)))
-            print("  refused:", ", ".join(f"{code} {n}" for code, n in codes.most_common()))
+            print("  refused:", reasons(found))
     print(f"\n{FOOT}")
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from datetime import date
 
 from rimread.check import Check, Outcome
-from rimread.diameters import Diameters
+from rimread.diameters import RAGGED_RIM, Diameters
 from rimread.hardness import TestCondition, explained_by_lay, indent_checks
 from rimread.hardness.rules import RuleSet
 from rimread.photo import Photo
@@ -33,6 +33,15 @@ NEARLY_FLAT = 0.1
 """A face as even as this within its rim is looked at by a person: of 4195 simulated indents five
 are, and of round things drawn on bare metal some more than are refused as flat
 (tests/accuracy/other_things.py). Own choice."""
+SHARPER_ADVICE = (
+    "; light that leaves the rim neither black nor white, a sharper focus or a stronger objective "
+    "makes it smaller"
+)
+RAGGED_ADVICE = (
+    "; the rim is ragged: where stains or light do not make it so but coarse grains do, a larger "
+    "ball makes it smaller"
+)
+"""A larger ball on coarse grains: common practice, no source."""
 SAME_PLACE_PX, SAME_SIZE = 3.0, 5e-4
 """Two pictures of one indent that was not moved differ by less; two indents hardly ever do."""
 
@@ -58,10 +67,8 @@ def resolution(found: Diameters, scale: Scale, rules: RuleSet) -> Check:
     )
     outcome: Outcome = "pass" if share <= limit else "warn"
     if outcome == "warn":
-        message += (
-            "; light that leaves the rim neither black nor white, a sharper focus or a stronger "
-            "objective makes it smaller"
-        )
+        ragged = max(found.budget.components, key=lambda part: part.u).name == RAGGED_RIM
+        message += RAGGED_ADVICE if ragged else SHARPER_ADVICE
     return Check("resolution", outcome, message, rules.source("reading_rel"))
 
 
