@@ -263,6 +263,15 @@ def test_a_rim_read_in_one_colour_is_told(stages, channel):
     assert all(check.outcome == "warn" and "blue values" in check.message for check in told)
 
 
+@pytest.mark.parametrize("by_texture", [True, False])
+def test_a_rim_found_by_texture_alone_is_told(stages, by_texture):
+    stages(rim=replace(RIM, by_texture=by_texture))
+    checks = measure_photo(PHOTO, SCALE, TEST, on=TODAY).checks
+    told = [check for check in checks if check.code == "found-by-texture"]
+    assert bool(told) == by_texture
+    assert all(check.outcome == "warn" and "overlay" in check.message for check in told)
+
+
 @pytest.mark.parametrize("lay_deg", [math.nan, math.inf])
 def test_a_lay_that_is_no_direction_is_misuse(lay_deg):
     for measure in (measure_photo, measure_all):

@@ -7,6 +7,7 @@ import math
 
 import altered
 import beyond
+import grained
 import other_things
 import pressed_twice
 import pytest
@@ -167,6 +168,17 @@ def test_a_ragged_rim_is_covered_by_a_u_not_many_times_what_it_strays():
     assert told.share > 0.85
     assert told.covered > 0.9
     assert told.median_U < 4 * 0.005
+
+
+@pytest.mark.slow
+def test_rims_that_grains_outdo_are_found_and_bare_metal_is_not_taken_for_one():
+    tasks = [(OTHER_SEED, f"clean-{index}", "grains 0.3") for index in range(0, 60, 3)]
+    found, bare = zip(*(grained.measured(task) for task in tasks), strict=True)
+    told = figures(found)
+    assert told.share > 0.7
+    assert told.covered > 0.9
+    assert told.gross == 0
+    assert not any(bare)
 
 
 @pytest.mark.slow

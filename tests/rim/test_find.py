@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 from scipy.special import ndtr
-from tests.rim.drawn import taken
+from tests.rim.drawn import grains, taken
 
 from rimread.diameters import diameters
 from rimread.photo import Photo
@@ -303,3 +303,40 @@ def test_dirty_and_scratched_metal_without_an_indent_gets_no_number(tier, seed):
     rng = np.random.default_rng([78, seed])
     scene = replace(random_scene(rng, tier=tier), indents=())
     assert isinstance(find_rim(simulate(scene, rng=rng).photo()), Refusal)
+
+
+def on_grains(shot, *, about, seed):
+    """A photo on metal of many shades, which the ball has halved within the rim `about`."""
+    radius = (about.axis1_px + about.axis2_px) / 4
+    y, x = np.indices(shot.picture.shape)
+    bowl = np.hypot(x - about.centre_x_px, y - about.centre_y_px) < radius
+    share = np.where(bowl & bool(shot.truth), 0.5, 1.0)
+    shade = np.exp(0.2 * share * grains(shot.picture.shape, 0.2 * radius, seed=seed))
+    full = np.iinfo(shot.picture.dtype).max
+    picture = np.clip(shot.picture * cv2.GaussianBlur(shade, (0, 0), 1), 0, full)
+    return replace(shot, picture=picture.astype(shot.picture.dtype))
+
+
+@pytest.mark.parametrize("seed", [5, 16, 19])
+def test_a_rim_that_grains_outdo_is_found_by_texture(simulated, seed, monkeypatch):
+    shot = simulated("clean", seed)
+    grained = on_grains(shot, about=shot.truth[0], seed=seed)
+    rim = find_rim(grained.photo())
+    assert isinstance(rim, Rim), rim
+    assert rim.by_texture
+    found = diameters(rim, shot.scale)
+    assert abs(found.mean_mm - shot.truth[0].mean_mm) <= found.budget.U
+    (by_all,) = find_rims(grained.photo())
+    assert by_all.by_texture
+    assert not find_rim(shot.photo()).by_texture
+    monkeypatch.setattr("rimread.rim.find.texture_seeds", lambda _, most: ())  # noqa: ARG005
+    assert find_rim(grained.photo()).code == "no-indent"
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_grains_without_an_indent_get_no_number(simulated, seed):
+    about = simulated("clean", seed).truth[0]
+    bare = simulate(
+        replace(simulated("clean", seed).scene, indents=()), rng=np.random.default_rng(seed)
+    )
+    assert isinstance(find_rim(on_grains(bare, about=about, seed=seed).photo()), Refusal)

@@ -4,9 +4,10 @@ import cv2
 import numpy as np
 import pytest
 from scipy.special import ive
+from tests.rim.drawn import grains
 
 from rimread.photo import Photo
-from rimread.rim.seed import _maps, ring_seeds
+from rimread.rim.seed import _maps, ring_seeds, texture_seeds
 
 
 def photo(grey):
@@ -111,16 +112,17 @@ def test_turned_pictures_turn_the_seed(turns):
     assert two.radius_px == pytest.approx(one.radius_px)
 
 
+@pytest.mark.parametrize("order", [1, 2])
 @pytest.mark.parametrize(("pixel", "radius"), [(1, 6.0), (1, 17.0), (2, 24.0), (2, 44.0)])
-def test_a_map_is_the_sum_round_the_ring(pixel, radius):
+def test_a_map_is_the_sum_round_the_ring(pixel, radius, order):
     """The spectra of the rings against sums over pixels.
 
-    A line along a circle with exp(2iθ) on it, blurred by σ, is exp(2iθ) times
-    exp(-(d² + r²) / 2σ²) I2(d r / σ²) / 2πσ² at the distance d from its centre.
+    A line along a circle with exp(niθ) on it, blurred by σ, is exp(niθ) times
+    exp(-(d² + r²) / 2σ²) In(d r / σ²) / 2πσ² at the distance d from its centre, and n the order.
     """
     noise = np.random.default_rng(6).normal(size=(2, 80 // pixel, 100 // pixel)).astype(np.float32)
-    field = np.stack([cv2.GaussianBlur(part, (0, 0), 1.0) for part in noise])
-    (found,) = _maps(field, np.array([radius]), pixel=pixel)
+    field = np.stack([cv2.GaussianBlur(part, (0, 0), 1.5) for part in noise])
+    (found,) = _maps(field, np.array([radius]), pixel=pixel, order=order)
     variance = max(0.7, 0.05 * radius) ** 2 - 0.25 * (pixel - 1)
     y, x = pixel * (np.mgrid[: field.shape[1], : field.shape[2]] + 0.5) - 0.5
     values = found.alignment[::9, ::11]
@@ -128,8 +130,34 @@ def test_a_map_is_the_sum_round_the_ring(pixel, radius):
     for i, j in np.ndindex(told.shape):
         dx, dy = x - found.x[11 * j], y - found.y[9 * i]
         away = np.maximum(np.hypot(dx, dy), 1e-9)
-        ring = ive(2, away * radius / variance) * np.exp(-((away - radius) ** 2) / 2 / variance)
-        along = (dx**2 - dy**2) * field[0] + 2 * dx * dy * field[1]
-        told[i, j] = (ring * along / away**2).sum()
+        ring = ive(order, away * radius / variance) * np.exp(-((away - radius) ** 2) / 2 / variance)
+        turned = ((dx + 1j * dy) / away) ** order
+        told[i, j] = (ring * (turned.real * field[0] + turned.imag * field[1])).sum()
     told *= np.sqrt(2 * np.pi * radius) * pixel**2 / (2 * np.pi * variance)
-    assert np.abs(values - told).max() < 0.05 * told.std()
+    if order == 1:
+        told = np.abs(told)
+    assert np.abs(values - told).max() < 0.05 * np.sqrt(np.mean(told**2))
+
+
+def grained(*, smoother, seed=0, x=300.0, y=240.0, r=110.0):
+    """Grains of many shades, whose differences are smaller or larger within a disc."""
+    yy, xx = np.mgrid[:512, :640]
+    shade = 0.2 * grains(xx.shape, 21, seed=seed)
+    within = np.hypot(xx - x, yy - y) < r
+    return 0.5 + np.clip(shade, -0.4, 0.4) * np.where(within == smoother, 0.4, 1.0)
+
+
+@pytest.mark.parametrize("smoother", [True, False])
+def test_a_disc_of_other_texture_among_grains_is_a_seed(smoother):
+    seeds = [texture_seeds(photo(grained(smoother=smoother, seed=i)), most=3) for i in range(6)]
+    assert sum(any(close(one, 300, 240, 110) for one in some) for some in seeds) >= 5
+
+
+def test_texture_has_seeds_where_the_shade_does_not_tell():
+    """Fine noise, weaker within a disc of the same mean."""
+    yy, xx = np.mgrid[:512, :640]
+    within = np.hypot(xx - 200, yy - 260) < 120
+    noise = np.random.default_rng(2).standard_normal((512, 640))
+    grey = photo(0.5 + noise * np.where(within, 0.04, 0.1))
+    assert close(texture_seeds(grey, most=1)[0], 200, 260, 120)
+    assert not any(close(seed, 200, 260, 120) for seed in ring_seeds(grey, most=3))

@@ -18,6 +18,7 @@ __all__ = [
     "bowl_shading",
     "channel_taken",
     "compression",
+    "found_by_texture",
     "of_indent",
     "resolution",
     "scale_certificate",
@@ -116,6 +117,16 @@ def channel_taken(rim: Rim) -> Iterator[Check]:
             "white light, and make the scale in the same light"
         )
         yield Check("channel-taken", "warn", message, "own trials (tests/accuracy/altered.py)")
+
+
+def found_by_texture(rim: Rim) -> Iterator[Check]:
+    """A warning where the light of the metal varies more than it does at the rim."""
+    if rim.by_texture:
+        message = (
+            "the metal's grains or stains outdo the rim, which was found by its texture: look at "
+            "the overlay whether the traced points lie on it; a finer ground surface reads better"
+        )
+        yield Check("found-by-texture", "warn", message, "own trials (tests/accuracy/grained.py)")
 
 
 def scale_in_date(scale: Scale, on: date) -> Check:

@@ -17,6 +17,7 @@ from rimread.reading.checks import (
     bowl_shading,
     channel_taken,
     compression,
+    found_by_texture,
     of_indent,
     resolution,
     scale_certificate,
@@ -208,6 +209,7 @@ def _reading(
             compression(photo),
             *tone_taken(photo),
             *channel_taken(rim),
+            *found_by_texture(rim),
             scale_in_date(scale, on or date.today()),  # noqa: DTZ011  (the lab's own calendar)
             scale_certificate(scale),
         ),

@@ -22,7 +22,7 @@ from rimread.rim.marks import drawn_along, ink_along
 from rimread.rim.model import Rim
 from rimread.rim.placed import Placed, placed_on
 from rimread.rim.rivals import may_rival, rivalled, rivals
-from rimread.rim.seed import Seed, ring_seeds
+from rimread.rim.seed import Seed, ring_seeds, texture_seeds
 from rimread.rim.threads import one_thread
 from rimread.rim.tone import tone_uncertainty_px
 from rimread.rim.trace import Ring, rings_about, rings_near
@@ -89,17 +89,27 @@ def _only_rim(photo: Photo, hidden: Hidden = None) -> Rim | Refusal:
         return refusal
     seeds = ring_seeds(lit, most=SEEDS)
     rings = _rings(lit, seeds)
+    by_texture = _rings_by_texture(lit) if gates.doubted(seeds, rings) else []
+    rings = [*by_texture, *rings]
     if not rings:
         return gates.no_indent(lit)
     colour = half_size_colour(photo)
     lit = _in_clearest(photo, colour, rings[0], hidden) or lit
-    result = _rim_of(lit, seeds, rings, colour)
+    result = _clear_of_ink(lit, seeds, rings, colour)
+    return result if isinstance(result, Refusal) else replace(result, by_texture=bool(by_texture))
+
+
+def _clear_of_ink(
+    photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring], colour: Colour
+) -> Rim | Refusal:
+    """The rim traced from the first of some rings; without those on ink where that is refused."""
+    result = _rim_of(photo, seeds, rings, colour)
     if isinstance(result, Refusal):
         plain = [
-            ring for ring in rings if ink_along(lit, ring.ellipse, colour=colour) < CLEAR_OF_INK
+            ring for ring in rings if ink_along(photo, ring.ellipse, colour=colour) < CLEAR_OF_INK
         ]
         if 0 < len(plain) < len(rings):
-            return _rim_of(lit, seeds, plain, colour)
+            return _rim_of(photo, seeds, plain, colour)
     return result
 
 
@@ -263,6 +273,13 @@ def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
             near = (*near, *rings_near(photo, seed, radii=OWN_RADII))
         rings = _ranked([*rings, *near])
     return _rims_first(photo, rings)
+
+
+def _rings_by_texture(photo: Photo) -> list[Ring]:
+    """Rings beyond doubt where the texture changes, for metal whose grains outdo its rims."""
+    seeds = texture_seeds(photo, most=SEEDS)
+    rings = _ranked(ring for seed in seeds for ring in rings_near(photo, seed))
+    return [one for one in rings if gates.convincing(one) and one.agreement > CLEAR_AGREEMENT]
 
 
 def _elsewhere(ring: Ring, seed: Seed) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -25,6 +26,7 @@ __all__ = [
     "about_the_same",
     "clear",
     "convincing",
+    "doubted",
     "exposed",
     "first_failed",
     "first_failed_of_several",
@@ -118,14 +120,14 @@ LOST = Refusal(
 )
 
 
-def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Refusal | None:
+def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: Sequence[Ring]) -> Refusal | None:
     """The first gate that the best ring (the first of `rings`) does not pass."""
     ring = rings[0]
     alignment = max(seed.alignment for seed in seeds)
     cut = framed(photo, ring.ellipse)
     if cut is not None and alignment > CUT_ALIGNMENT and ring.evidence > LEAST_EVIDENCE:
         return cut
-    if not convincing(ring) and (alignment < LEAST_ALIGNMENT or ring.evidence < LEAST_EVIDENCE / 2):
+    if doubted(seeds, rings):
         return no_indent(photo, alignment=alignment, evidence=ring.evidence)
     if _oval(ring):
         a, b = ring.ellipse.semi_axes
@@ -140,6 +142,14 @@ def first_failed(photo: Photo, seeds: tuple[Seed, ...], rings: list[Ring]) -> Re
         if failed is not None:
             return failed
     return None
+
+
+def doubted(seeds: Sequence[Seed], rings: Sequence[Ring]) -> bool:
+    """Whether the best ring (the first of `rings`), if there is any, may be chance."""
+    if not rings:
+        return True
+    faint = max(seed.alignment for seed in seeds) < LEAST_ALIGNMENT
+    return not convincing(rings[0]) and (faint or rings[0].evidence < LEAST_EVIDENCE / 2)
 
 
 def convincing(ring: Ring) -> bool:
@@ -217,7 +227,7 @@ def _apart_px(ring: Ring, other: Ring) -> float:
     return float(np.hypot(other.ellipse.x - ring.ellipse.x, other.ellipse.y - ring.ellipse.y))
 
 
-def _alone(photo: Photo, rings: list[Ring]) -> Refusal | None:
+def _alone(photo: Photo, rings: Sequence[Ring]) -> Refusal | None:
     """Whether no second indent touches the first or stands beside it in the picture."""
     first = rings[0]
     for other in rings[1:]:

@@ -52,6 +52,8 @@ class Rim:
         where it was not looked at.
     channel : {"blue", "green", "red"} or None
         The colour it was read in, see `rimread.rim.channel`; None for the luma.
+    by_texture : bool
+        Whether it was found by the texture of the metal alone, see `rimread.rim.seed`.
     """
 
     points_px: NDArray[np.floating]
@@ -68,6 +70,7 @@ class Rim:
     u_tone_px: float = 0.0
     bowl_spread: float = math.inf
     channel: Channel | None = None
+    by_texture: bool = False
 
     @property
     def used(self) -> NDArray[np.bool_]:

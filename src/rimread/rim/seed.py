@@ -13,6 +13,12 @@ A ring with ``exp(2iθ)`` along it, as wide as a Gaussian of σ and of unit sum,
 of size k and direction ψ the spectrum ``-J2(k r) exp(-σ²k²/2) exp(2iψ)`` (a Hankel transform;
 Bracewell 2000, from memory). So the field is turned by 2ψ once, and each radius takes one real
 factor. Large rings are wide enough to be looked for in the field at half the size.
+
+Where the metal's own grains break the light as sharply as the rim does, its texture still tells the
+two apart: the ball presses the finish smooth and spreads the grains. There the logarithm of the
+local contrast takes the place of the light, and as it changes the same way all round, the gradients
+themselves that of the double angles: a ring with ``exp(iθ)`` along it has the spectrum
+``-i J1(k r) exp(-σ²k²/2) exp(iψ)``.
 """
 
 from __future__ import annotations
@@ -28,7 +34,7 @@ from scipy.special import jv
 from rimread.photo import Photo
 from rimread.rim.sampling import evened, halved
 
-__all__ = ["Seed", "ring_seeds"]
+__all__ = ["Seed", "ring_seeds", "texture_seeds"]
 
 COARSE_PX = 144
 """Longer side of the reduced picture: a rim of 1/10 of it still covers 18 px."""
@@ -61,6 +67,17 @@ SAME_RADIUS = 1.3
 BORDER = 0.25
 """How far a ring's centre may lie outside the picture, in reduced half-widths (cut indents)."""
 
+TEXTURE_PX = 640
+"""Shorter than twice this is the longer side of the picture whose texture is looked at: its grains
+are several pixels, and noise is averaged out;"""
+TEXTURE_SIGMA_PX = 1.5
+"""what a Gaussian this wide leaves of it is texture,"""
+PATCH_PX = 1.5
+"""averaged over patches as wide, in reduced pixels: over grains and what lies between them."""
+LEAST_TEXTURE = 1e-4
+"""Less of it, in fractions of full scale, is none: it is that of an even picture in 16 bits. Own
+choice, all four; patches half and twice as wide find about as many rims among simulated grains."""
+
 _BACK = cv2.DFT_INVERSE | cv2.DFT_REAL_OUTPUT | cv2.DFT_SCALE
 
 Array = NDArray[np.floating]
@@ -88,10 +105,25 @@ class Seed:
 def ring_seeds(photo: Photo, *, most: int = 6) -> tuple[Seed, ...]:
     """Rings by falling alignment, at most `most`, no two nearly the same."""
     small, reduction = _reduced(photo)
-    field = _double_angle(small)
-    radii = _radii(LARGEST * min(small.shape))
+    fast = small - cv2.GaussianBlur(small, (0, 0), SLOW_PX)
+    return _seeds(_double_angle(fast), reduction, most, order=2)
+
+
+def texture_seeds(photo: Photo, *, most: int = 6) -> tuple[Seed, ...]:
+    """The same where the texture changes, as it does where the ball has pressed it smooth.
+
+    Their alignment is of the gradients themselves and of either sign.
+    """
+    small, reduction = _reduced(photo)
+    return _seeds(_directions(_contrast(photo, small.shape)), reduction, most, order=1)
+
+
+def _seeds(field: Array, reduction: float, most: int, *, order: int) -> tuple[Seed, ...]:
+    """The highest rings of a field, shape (2, H, W), of gradients or of their double angles."""
+    radii = _radii(LARGEST * min(field.shape[1:]))
     in_full = radii < HALVED_RADIUS_COARSE_PX
-    maps = _maps(field, radii[in_full], pixel=1) + _maps(_halved(field), radii[~in_full], pixel=2)
+    maps = _maps(field, radii[in_full], pixel=1, order=order)
+    maps += _maps(_halved(field), radii[~in_full], pixel=2, order=order)
     return tuple(
         Seed(
             x_px=(x + 0.5) * reduction - 0.5,
@@ -113,19 +145,48 @@ def _reduced(photo: Photo) -> tuple[Array, float]:
     return evened(photo, np.asarray(small)), reduction
 
 
-def _double_angle(small: Array) -> Array:
+def _contrast(photo: Photo, shape: tuple[int, ...]) -> Array:
+    """Logarithm of the local contrast in a reduced picture of some shape (H, W)."""
+    times = max(int(np.log2(max(photo.grey.shape) / TEXTURE_PX)), 0)
+    part = evened(photo, halved(photo, times))
+    texture = np.abs(part - cv2.GaussianBlur(part, (0, 0), TEXTURE_SIGMA_PX))
+    small = cv2.resize(texture, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+    local = cv2.GaussianBlur(small, (0, 0), PATCH_PX)
+    return np.asarray(np.log(np.maximum(local, LEAST_TEXTURE)), np.float32)
+
+
+def _double_angle(fast: Array) -> Array:
     """Cos 2φ and sin 2φ, shape (2, H, W), weighted by how far a gradient stands out."""
-    fast = small - cv2.GaussianBlur(small, (0, 0), SLOW_PX)
-    smooth = cv2.GaussianBlur(fast, (0, 0), GRADIENT_SIGMA_PX)
-    gx = cv2.Scharr(smooth, cv2.CV_32F, 1, 0, borderType=cv2.BORDER_REPLICATE)
-    gy = cv2.Scharr(smooth, cv2.CV_32F, 0, 1, borderType=cv2.BORDER_REPLICATE)
+    gx, gy = _gradient(fast)
     power = gx * gx + gy * gy
-    around = (AROUND_PX, AROUND_PX)
-    local = cv2.boxFilter(power, -1, around, borderType=cv2.BORDER_REFLECT)
-    usual = np.float32(np.median(power)) + np.float32(1e-9)
+    local, usual = _around(power)
     stands_out = np.maximum(power - local, 0) / (power + local + usual)
     w = stands_out / (power + np.float32(1e-12))
     return np.stack([(gx * gx - gy * gy) * w, 2 * gx * gy * w])
+
+
+def _directions(contrast: Array) -> Array:
+    """Cos φ and sin φ, shape (2, H, W), weighted by how strong a gradient is beside others."""
+    gx, gy = _gradient(contrast)
+    power = gx * gx + gy * gy
+    local, usual = _around(power)
+    w = np.sqrt(power) / (power + local + usual)
+    return np.stack([gx * w, gy * w])
+
+
+def _gradient(picture: Array) -> tuple[Array, Array]:
+    smooth = cv2.GaussianBlur(picture, (0, 0), GRADIENT_SIGMA_PX)
+    gx, gy = (
+        cv2.Scharr(smooth, cv2.CV_32F, *way, borderType=cv2.BORDER_REPLICATE)
+        for way in ((1, 0), (0, 1))
+    )
+    return np.asarray(gx), np.asarray(gy)
+
+
+def _around(power: Array) -> tuple[Array, np.float32]:
+    """Mean power of gradients in a square about each place, and the usual one of the picture."""
+    local = cv2.boxFilter(power, -1, (AROUND_PX, AROUND_PX), borderType=cv2.BORDER_REFLECT)
+    return np.asarray(local), np.float32(np.median(power)) + np.float32(1e-9)
 
 
 def _halved(field: Array) -> Array:
@@ -162,30 +223,40 @@ class _Map:
     highest: float
 
 
-def _maps(field: Array, radii: Array, *, pixel: int) -> list[_Map]:
-    """The map of each radius, from a field with `pixel` reduced pixels to the pixel."""
+def _maps(field: Array, radii: Array, *, pixel: int, order: int) -> list[_Map]:
+    """The map of each radius, from a field with `pixel` reduced pixels to the pixel.
+
+    Of double angles (`order` 2), or of directions (1), which may all point either way.
+    """
     if not len(radii):
         return []
     height, width = field.shape[1:]
     pad = int(BORDER * min(height, width) / 2)
-    turn, rings, shape = _spectra(height, width, pad, pixel, tuple(radii))
+    turn, rings, shape = _spectra(height, width, pad, pixel, tuple(radii), order=order)
     padded = np.zeros((2, *shape), np.float32)
     padded[:, pad : pad + height, pad : pad + width] = field
-    turned = np.sum([cv2.dft(part) * two for part, two in zip(padded, turn, strict=True)], axis=0)
+    turned = np.sum(
+        [cv2.mulSpectrums(cv2.dft(part), of, 0) for part, of in zip(padded, turn, strict=True)],
+        axis=0,
+    )
     x, y = ((np.arange(n + 2 * pad) - pad + 0.5) * pixel - 0.5 for n in (width, height))
     maps = []
     alignments = np.empty((len(radii), len(y), len(x)), np.float32)
     for r, ring, one in zip(radii, rings, alignments, strict=True):  # each stays in the cache
         one[:] = cv2.dft(turned * ring, flags=_BACK)[: len(y), : len(x)]
+        if order == 1:
+            np.abs(one, out=one)
         maps.append(_Map(float(r), x, y, alignment=one, highest=float(one.max())))
     return maps
 
 
 @lru_cache(maxsize=8)
 def _spectra(
-    height: int, width: int, pad: int, pixel: int, radii: tuple[float, ...]
+    height: int, width: int, pad: int, pixel: int, radii: tuple[float, ...], *, order: int
 ) -> tuple[Array, Array, tuple[int, int]]:
-    """Double angle of each frequency (2, ...), spectrum of each ring (R, ...), padded shape.
+    """Direction of each frequency (2, ...), spectrum of each ring (R, ...), padded shape.
+
+    Of `order` 2 its double angle, a real spectrum; of 1 the angle, an imaginary one.
 
     Real factors for OpenCV's packed spectra: a quarter less time than with scipy's complex ones.
     """
@@ -193,15 +264,16 @@ def _spectra(
     rows, columns = (cv2.getOptimalDFTSize(n + pad + reach) for n in (height, width))
     down, along = _packed_frequencies(rows, columns)
     ky, kx = 2 * np.pi * down / rows, 2 * np.pi * along / columns
-    turn = -np.stack([kx * kx - ky * ky, 2 * kx * ky]) / np.maximum(kx * kx + ky * ky, 1e-18)
+    turned = ((kx + 1j * ky) / np.maximum(np.hypot(kx, ky), 1e-9)) ** order
+    turn = np.where(_imaginary(rows, columns) == (order == 1), [turned.real, turned.imag], 0)
     steps = (np.arange(n // 2 + 1) * (2 * np.pi / n) for n in (rows, columns))
     k = np.hypot(*np.meshgrid(*steps, indexing="ij"))
     rings = np.empty((len(radii), rows, columns), np.float32)
     for i, r in enumerate(radii):
         variance = (_ring_width(r) ** 2 - HALVING_VARIANCE * (pixel - 1)) / pixel**2
-        blurred = jv(2, k * r / pixel) * np.exp(-0.5 * variance * k * k)
+        blurred = -jv(order, k * r / pixel) * np.exp(-0.5 * variance * k * k)
         rings[i] = np.sqrt(2 * np.pi * r) * blurred[np.abs(down), along]
-    return turn.astype(np.float32), rings, (rows, columns)
+    return np.asarray(turn, np.float32), rings, (rows, columns)
 
 
 def _packed_frequencies(rows: int, columns: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -218,6 +290,18 @@ def _packed_frequencies(rows: int, columns: int) -> tuple[NDArray[np.intp], NDAr
         down[:, -1] = packed
     along = np.broadcast_to((np.arange(columns) + 1) // 2, down.shape)
     return down, along
+
+
+def _imaginary(rows: int, columns: int) -> NDArray[np.bool_]:
+    """Which values of OpenCV's packed spectrum are imaginary parts."""
+    packed, out = (
+        np.broadcast_to((n % 2 == 0) & (n > 0), (rows, columns)).copy()
+        for n in (np.arange(rows)[:, None], np.arange(columns))
+    )
+    out[:, 0] = packed[:, 0]
+    if columns % 2 == 0:
+        out[:, -1] = packed[:, 0]
+    return out
 
 
 def _peaks(maps: list[_Map], most: int) -> list[tuple[float, float, float, float]]:
