@@ -244,19 +244,6 @@ def _components(
     ]
 
 
-def _scatter(residuals_px: Array, rim: Rim, used: NDArray[np.bool_]) -> tuple[float, float]:
-    """Root mean square distance from the ellipse of arcs that carry the fit, in two parts.
-
-    What their own doubt explains, and the rest. Clipped arcs are left out where there are others:
-    they may lie anywhere in their blur.
-    """
-    open_arcs = used & ~rim.clipped
-    counted = open_arcs if open_arcs.any() else used
-    power = float(np.mean(residuals_px[counted] ** 2))
-    doubt = min(power, float(np.mean(rim.u_points_px[counted] ** 2)))
-    return math.sqrt(doubt), math.sqrt(power - doubt)
-
-
 def _edge_scatter(residuals: Array, used: NDArray[np.bool_], factor: float) -> Component:
     """Scatter of a diameter from the residuals' low harmonics.
 
@@ -279,7 +266,7 @@ def _edge_scatter(residuals: Array, used: NDArray[np.bool_], factor: float) -> C
 
 def _ragged_rim(rim: Rim, fit: _Fit, px_per_mm: float, factor: float) -> Component:
     """What the ellipse does not say of a rim that is none; `factor` as in `_edge_scatter`."""
-    _, ragged_px = _scatter(px_per_mm * fit.residuals, rim, fit.weights > 0)
+    _, ragged_px = rim.scatter_px(px_per_mm * fit.residuals, fit.weights > 0)
     return Component(
         name=RAGGED_RIM,
         u=2.0 * RAGGED_SHARE * ragged_px * min(math.sqrt(factor), MOST_UNEVEN) / px_per_mm,
@@ -335,7 +322,7 @@ def _definition(rim: Rim, fit: _Fit, px_per_mm: float) -> Component:
     Errors of lit and shaded sides cancel on a whole turn only: the parts that differ from side to
     side grow with the root of the variance factor, as errors of single arcs do.
     """
-    doubt_px, _ = _scatter(px_per_mm * fit.residuals, rim, fit.weights > 0)
+    doubt_px, _ = rim.scatter_px(px_per_mm * fit.residuals, fit.weights > 0)
     smear = math.sqrt(max(rim.blur_px**2 - SHARP_BLUR_PX**2, 0.0))
     unusual_px = doubt_px**2 / (doubt_px + USUAL_SCATTER * 2 * rim.ellipse.m)
     continued = rim.blur_px * guard_px(rim.blur_px) / rim.ellipse.m

@@ -16,12 +16,19 @@ from rimread.rim.trace import Ring
 ARCS = 96
 
 
-def rim(coverage):
+ELLIPSE = Ellipse(x=200.0, y=200.0, m=150.0)
+TURN = np.arange(ARCS) * (2 * np.pi / ARCS)
+
+
+def rim(coverage, *, ellipse=ELLIPSE, off=0.0):
+    """A rim whose points lie `off` radii off its ellipse by turns, inside and outside."""
+    middle = [ellipse.x, ellipse.y]
+    aside = (1 + off * (-1) ** np.arange(ARCS))[:, None]
     return Rim(
-        points_px=np.zeros((ARCS, 2)),
+        points_px=(ellipse.points(TURN) - middle) * aside + middle,
         weights=np.ones(ARCS),
         u_points_px=np.full(ARCS, 0.1),
-        ellipse=Ellipse(x=200.0, y=200.0, m=150.0),
+        ellipse=ellipse,
         blur_px=1.0,
         rounding_px=0.2,
         u_common_px=0.1,
@@ -40,6 +47,28 @@ def spread(part):
 @pytest.mark.parametrize(("on", "code"), [(0.7, "rim-unclear"), (0.8, None), (1.0, None)])
 def test_a_quarter_of_the_edges_elsewhere_is_too_many(on, code):
     refusal = gates.seen(rim(on), spread(on), speaking=np.ones(ARCS, bool), moved_px=0.1)
+    assert getattr(refusal, "code", None) == code
+
+
+@pytest.mark.parametrize(("off", "code"), [(0.016, "rim-unclear"), (0.014, None)])
+def test_points_off_the_ellipse_beyond_their_doubt_are_no_rim(off, code):
+    all_round, ragged = np.ones(ARCS, bool), rim(1.0, off=off)
+    refusal = gates.seen(ragged, all_round, speaking=all_round, moved_px=0.1)
+    assert getattr(refusal, "code", None) == code
+    unsure = replace(ragged, u_points_px=np.full(ARCS, off * ELLIPSE.m))
+    assert gates.seen(unsure, all_round, speaking=all_round, moved_px=0.1) is None
+
+
+@pytest.mark.parametrize(("sides", "code"), [(6, "rim-unclear"), (8, "rim-unclear"), (14, None)])
+def test_a_polygon_is_no_rim(sides, code):
+    radius = 150 * np.cos(np.pi / sides) / np.cos(TURN % (2 * np.pi / sides) - np.pi / sides)
+    grain = replace(
+        rim(1.0),
+        points_px=200 + radius[:, None] * np.stack([np.cos(TURN), np.sin(TURN)], axis=1),
+        ellipse=Ellipse(x=200.0, y=200.0, m=float(radius.mean())),
+    )
+    all_round = np.ones(ARCS, bool)
+    refusal = gates.seen(grain, all_round, speaking=all_round, moved_px=0.1)
     assert getattr(refusal, "code", None) == code
 
 
@@ -71,7 +100,7 @@ def test_too_few_edges_in_all_are_an_incomplete_rim():
     [(0.05, 0.75, "rim-incomplete"), (0.05, 0.85, None), (0.03, 0.75, None), (0.0, 0.6, None)],
 )
 def test_an_oval_rim_must_be_seen_on_more_of_its_turn(oval, part, code):
-    stretched = replace(rim(part), ellipse=Ellipse(x=200.0, y=200.0, m=150.0, f=75.0 * oval))
+    stretched = rim(part, ellipse=replace(ELLIPSE, f=75.0 * oval))
     arcs = spread(part)
     refusal = gates.seen(stretched, arcs, speaking=arcs, moved_px=0.1)
     assert getattr(refusal, "code", None) == code
@@ -311,7 +340,7 @@ def test_a_second_ring_that_leaves_the_picture_does_not_count_unless_it_overlaps
 )
 def test_blur_is_held_against_the_diameter_but_never_under_two_pixels(blur_px, m, code):
     """0.0125 of the diameter, and no more than nine tenths of the widest blur tried (7.72 px)."""
-    blurred = replace(rim(1.0), blur_px=blur_px, ellipse=Ellipse(x=200.0, y=200.0, m=m))
+    blurred = replace(rim(1.0, ellipse=replace(ELLIPSE, m=m)), blur_px=blur_px)
     all_round = np.ones(ARCS, bool)
     assert code_of(gates.seen(blurred, all_round, speaking=all_round, moved_px=0.1)) == code
 

@@ -88,6 +88,12 @@ hardness. Own choice: twice what the 2005 edition of ISO 6506-2, from memory, le
 125 to 225 HBW; a number less certain decides nothing."""
 
 
+MOST_RAGGED = 0.015
+"""Scatter, beyond what their light leaves unsure, of traced points off the ellipse in radii: its
+share of U alone is 4.5 % of d then, 9 % of the hardness, which decides nothing. A grain with
+straight borders has more: 1.5 % is that of a polygon of ten sides. Own choice."""
+
+
 def exposed(photo: Photo) -> Refusal | None:
     """Whether the photo as a whole shows anything."""
     some = photo.grey[::16, ::16].reshape(-1)
@@ -356,6 +362,19 @@ def seen(
             f"The rim is seen on only {rim.coverage:.0%} of its turn (largest gap {gap:.0f} "
             f"degrees; {oval:.0%} oval): clean the surface or turn the light.",
             {"coverage": rim.coverage, "gap_deg": gap, "oval": oval},
+        )
+    return _one_ellipse(rim)
+
+
+def _one_ellipse(rim: Rim) -> Refusal | None:
+    """Whether the traced points lie on one ellipse, up to what their light leaves unsure."""
+    _, ragged_px = rim.scatter_px(rim.ellipse.distance(rim.points_px), rim.used)
+    if ragged_px > MOST_RAGGED * rim.ellipse.m:
+        return Refusal(
+            "rim-unclear",
+            f"What was traced is no ellipse: it strays by {ragged_px / rim.ellipse.m:.1%} of its "
+            "radius, as the border of a grain or a stain does. Grind or clean the surface.",
+            {"ragged": ragged_px / rim.ellipse.m},
         )
     return None
 

@@ -77,6 +77,26 @@ class Rim:
         """Which points carry the fit, shape (N,)."""
         return self.weights > 0
 
+    def scatter_px(
+        self, residuals_px: NDArray[np.floating], used: NDArray[np.bool_]
+    ) -> tuple[float, float]:
+        """Root mean square distance from the ellipse of points that carry the fit, in two parts.
+
+        What their own doubt explains, and the rest. Clipped points are left out where there are
+        others: they may lie anywhere in their blur.
+
+        Parameters
+        ----------
+        residuals_px : ndarray, shape (N,)
+            Their distances from the ellipse.
+        used : ndarray, shape (N,), bool
+        """
+        open_points = used & ~self.clipped
+        counted = open_points if open_points.any() else used
+        power = float(np.mean(residuals_px[counted] ** 2))
+        doubt = min(power, float(np.mean(self.u_points_px[counted] ** 2)))
+        return math.sqrt(doubt), math.sqrt(power - doubt)
+
     @property
     def clipped_share(self) -> float:
         """Share of the turn at which the exposure is clipped, 0 to 1."""
