@@ -86,8 +86,6 @@ MOST_BLUR = 0.0125
 """Blur in diameters whose share of U alone (2 blurs, see `diameters`) is 5 % of the
 hardness. Own choice: twice what the 2005 edition of ISO 6506-2, from memory, lets a machine err at
 125 to 225 HBW; a number less certain decides nothing."""
-
-
 MOST_RAGGED = 0.015
 """Scatter, beyond what their light leaves unsure, of traced points off the ellipse in radii: its
 share of U alone is 4.5 % of d then, 9 % of the hardness, which decides nothing. A grain with
