@@ -14,6 +14,7 @@ from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.rim import Rim, find_rim, find_rims, gates
 from rimread.rim.ellipse import Ellipse
+from rimread.rim.find import _rings_by_texture
 from rimread.rim.placed import placed_on
 from rimread.rim.seed import Seed, ring_seeds
 from rimread.rim.threads import one_thread
@@ -331,6 +332,26 @@ def test_a_rim_that_grains_outdo_is_found_by_texture(simulated, seed, monkeypatc
     assert not find_rim(shot.photo()).by_texture
     monkeypatch.setattr("rimread.rim.find.texture_seeds", lambda _, most: ())  # noqa: ARG005
     assert find_rim(grained.photo()).code == "no-indent"
+
+
+@pytest.mark.parametrize(
+    ("m", "evidence", "agreement", "counts"),
+    [
+        (200.0, 2.0, 0.85, True),
+        (200.0, 2.0, 0.75, False),  # not clear
+        (60.0, 2.0, 0.95, False),  # as short as a chance path, see gates.CLEAR_GAIN_PX
+        (400.0, 0.35, 0.95, False),  # faint
+    ],
+)
+def test_of_rings_seen_by_texture_only_clear_ones_count(
+    simulated, monkeypatch, *, m, evidence, agreement, counts
+):
+    ring = Ring(Ellipse(x=320.0, y=256.0, m=m), evidence=evidence, agreement=agreement)
+    seed = Seed(x_px=320.0, y_px=256.0, radius_px=m, alignment=2.0)
+    monkeypatch.setattr("rimread.rim.find.texture_seeds", lambda _, most: (seed,))  # noqa: ARG005
+    monkeypatch.setattr("rimread.rim.find.rings_near", lambda *_: (ring,))
+    found = _rings_by_texture(simulated("clean", 1).photo())
+    assert found == ([ring] if counts else [])
 
 
 @pytest.mark.parametrize("seed", range(6))
