@@ -34,7 +34,7 @@ __all__ = ["Sighted", "find_rim", "find_rims", "sight_indents"]
 SEEDS = 5
 """Seeds looked at for one indent: the strongest and its rivals,"""
 SEEDS_OF_SEVERAL = 24
-"""and for all indents of a photo: eight of them with two rivals each."""
+"""and for all indents of a photo, or for one by its texture: eight with two rivals each."""
 ALIKE_ALIGNMENT = 0.5 * gates.LEAST_ALIGNMENT
 """A seed of the size of the first one, as two indents of one ball and force are, needs no more:
 where they overlap up to half of one rim is gone."""
@@ -277,7 +277,7 @@ def _rings(photo: Photo, seeds: tuple[Seed, ...]) -> list[Ring]:
 
 def _rings_by_texture(photo: Photo) -> list[Ring]:
     """Rings beyond doubt where the texture changes, for metal whose grains outdo its rims."""
-    seeds = texture_seeds(photo, most=SEEDS)
+    seeds = texture_seeds(photo, most=SEEDS_OF_SEVERAL)
     rings = _ranked(ring for seed in seeds for ring in rings_near(photo, seed))
     return [one for one in rings if gates.convincing(one) and one.agreement > CLEAR_AGREEMENT]
 
