@@ -31,6 +31,7 @@ STAGES = (
     ("capture",),
     ("bench",),
     ("cli",),
+    ("__main__",),
 )
 RANK = {name: rank for rank, names in enumerate(STAGES) for name in names}
 HEAVY = ("cv2", "numpy", "PIL", "scipy", "skimage", "sqlalchemy", "starlette", "uvicorn")

@@ -238,7 +238,7 @@ def test_a_file_that_cannot_get_large_enough_in_a_real_process(tmp_path, words, 
     (tmp_path / "r.jsonl").write_text(json.dumps(RESULT), "utf-8")
     (tmp_path / "out").mkdir()
     done = subprocess.run(
-        [sys.executable, "-c", "from rimread.cli import app; app()", *map(str, words)],
+        [sys.executable, "-m", "rimread", *map(str, words)],
         cwd=tmp_path,
         capture_output=True,
         text=True,
@@ -248,3 +248,47 @@ def test_a_file_that_cannot_get_large_enough_in_a_real_process(tmp_path, words, 
     assert done.returncode == 2
     assert f"{name}: " in done.stderr
     assert there(tmp_path / "out") == {}
+
+
+@pytest.mark.parametrize(("tries", "enough"), [(3, True), (1000, False)])
+def test_a_scanner_that_holds_a_new_file_is_waited_for(tmp_path, monkeypatch, tries, enough):
+    """Stands for Windows, where a file that another program holds cannot be opened or moved."""
+    refusals = iter([PermissionError(errno.EACCES, "held")] * tries)
+    replace = Path.replace
+
+    def held(own, place):
+        for refusal in refusals:
+            raise refusal
+        return replace(own, place)
+
+    monkeypatch.setattr(whole, "_WINDOWS", True)
+    monkeypatch.setattr(whole.time, "sleep", lambda _: None)
+    monkeypatch.setattr(Path, "replace", held)
+    if enough:
+        whole.write(tmp_path / "k.toml", b"new")
+        assert there(tmp_path) == {"k.toml": b"new"}
+    else:
+        with pytest.raises(PermissionError) as told:
+            whole.write(tmp_path / "k.toml", b"new")
+        assert told.value.filename == str(tmp_path / "k.toml")
+        assert there(tmp_path) == {}
+
+
+def test_a_table_that_a_spreadsheet_holds_is_told_before_the_work(tmp_path, monkeypatch):
+    table = tmp_path / "k.csv"
+    table.write_bytes(b"old")
+    opened = Path.open
+
+    def held(path, mode="r", **more):
+        if path == table and "+" in mode:
+            raise PermissionError(errno.EACCES, "held", str(path))
+        return opened(path, mode, **more)
+
+    whole.judge(table)
+    monkeypatch.setattr(whole, "_WINDOWS", True)
+    monkeypatch.setattr(whole.time, "sleep", lambda _: None)
+    monkeypatch.setattr(Path, "open", held)
+    with pytest.raises(PermissionError) as told:
+        whole.judge(table)
+    assert told.value.filename == str(table)
+    assert there(tmp_path) == {"k.csv": b"old"}

@@ -32,7 +32,7 @@ def needed() -> None:
     try:
         import matplotlib  # noqa: F401, ICN001, PLC0415  (an extra)
     except ModuleNotFoundError:
-        raise ValueError("figures need matplotlib: pip install 'rimread[figures]'") from None
+        raise ValueError('figures need matplotlib: pip install "rimread[figures]"') from None
 
 
 def judge(path: Path) -> None:

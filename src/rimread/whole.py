@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import errno
 import os
+import sys
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import TypeVar
 
 __all__ = ["judge", "naming", "sync_names", "unfinished", "write"]
 
+_T = TypeVar("_T")
+
 _OF_NAME = 40  # letters of the name in that of the unfinished file, which must not get too long
+_WINDOWS = os.name == "nt"
+_TRIES, _PAUSE_S = 20, 0.05  # a second
 
 
 def write(path: Path, data: bytes, *, make_folder: bool = False) -> None:
@@ -110,6 +117,8 @@ def _begun(beside: Path, place: Path) -> Path:
     there = place.exists()
     if there and not os.access(place, os.W_OK):
         raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+    if there and _WINDOWS:  # where a program that shows it may hold it
+        _patiently(lambda: place.open("rb+").close())
     try:
         beside.touch()
     except FileNotFoundError:
@@ -125,13 +134,33 @@ def _begun(beside: Path, place: Path) -> Path:
 
 def _finish(own: Path, place: Path) -> None:
     """Put the file on the disk, then into its place."""
-    with own.open("rb+") as file:  # Windows syncs only what may be written
-        os.fsync(file.fileno())
+    with _patiently(lambda: own.open("rb+")) as file:  # Windows syncs only what may be written
+        _sync(file.fileno())
     if own != place:
         if place.exists():
             own.chmod(place.stat().st_mode)
-        own.replace(place)
+        _patiently(lambda: own.replace(place))
     sync_names(place.parent)
+
+
+def _patiently(act: Callable[[], _T]) -> _T:
+    """Try for a second where Windows may say no because a scanner looks at a new file."""
+    for _ in range(_TRIES if _WINDOWS else 0):
+        try:
+            return act()
+        except PermissionError:
+            time.sleep(_PAUSE_S)
+    return act()
+
+
+def _sync(handle: int) -> None:
+    """Put a file on the disk; on macOS the first step leaves it in the drive's cache."""
+    os.fsync(handle)
+    if sys.platform == "darwin":
+        import fcntl  # noqa: PLC0415  (not on Windows)
+
+        with suppress(OSError):  # a network drive may not know it
+            fcntl.fcntl(handle, fcntl.F_FULLFSYNC)
 
 
 @contextmanager

@@ -24,7 +24,7 @@ def started(video, folder):
     words = ["bench", str(video), "--data", str(folder), "--port", "0", "--no-show"]
     words += ["--scale", str(ROOT / "calibration/hall-scope.toml")]
     process = subprocess.Popen(
-        [sys.executable, "-c", "from rimread.cli import app; app()", *words],
+        [sys.executable, "-m", "rimread", *words],
         stderr=subprocess.PIPE,
         text=True,
     )

@@ -10,6 +10,7 @@ import pytest
 from rimread.capture import CameraError, Frame, name_of, open_camera, photo_of
 from rimread.capture.camera import kind_of
 from rimread.capture.feed import Feed
+from rimread.capture.rate import Rate
 
 
 @pytest.fixture(scope="module")
@@ -177,6 +178,18 @@ def test_feed_keeps_the_last_picture_of_a_video():
         assert feed.newest().number == 3
         assert feed.next(2, timeout_s=0.1) == []
     assert stub.closed
+
+
+def test_a_clock_that_stands_still_gives_no_rate(monkeypatch):
+    rate = Rate(3)
+    monkeypatch.setattr("time.monotonic", lambda: 7.0)
+    for _ in range(2):
+        assert rate.per_s == 0.0
+        rate.tick()
+    assert rate.per_s == 0.0
+    monkeypatch.setattr("time.monotonic", lambda: 7.5)
+    rate.tick()
+    assert rate.per_s == 4.0
 
 
 def test_feed_says_what_is_wrong_before_the_first_picture():

@@ -17,7 +17,7 @@ from rimread.cli import app
 BLOCK = 'serial = "B-17"\ncertified_hbw = 229.0\nU_hbw = 2.3\nk = 2\ntest = "10/3000"\n'
 
 
-def _call(*words: str, stdin: str | None = None) -> Result:
+def _call(*words: str, stdin: str | bytes | None = None) -> Result:
     return CliRunner().invoke(app, ["hardness", *words], input=stdin)
 
 
@@ -120,10 +120,11 @@ def _result(d: float, **more: object) -> str:
     return json.dumps(record | more)
 
 
-def test_results_of_measure_on_standard_input() -> None:
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])  # as PowerShell pipes
+def test_results_of_measure_on_standard_input(encoding: str) -> None:
     refused = json.dumps({"photo": "q.jpg", "status": "refused", "d1_mm": None})
     lines = "\n".join([_result(4.0), "", _result(4.02), refused])
-    result = _call("--test", "10/3000", "-", "--json", stdin=lines)
+    result = _call("--test", "10/3000", "-", "--json", stdin=lines.encode(encoding))
     assert result.exit_code == 1  # one was refused
     assert "q.jpg was refused" in result.stderr
     answer = json.loads(result.stdout)
@@ -155,6 +156,12 @@ def test_what_did_not_pass_when_it_was_measured_is_told_again_once() -> None:
         ("warn", "a.jpg and 1 more: certificate it is"),
         ("fail", "b.jpg: date it is"),
     ]
+
+
+def test_a_pattern_of_files_of_results(tmp_path: Path) -> None:
+    for name, d in (("1", 4.0), ("2", 4.02)):
+        (tmp_path / f"plate-{name}.jsonl").write_text(_result(d, photo=name), encoding="utf-8")
+    assert _json("--test", "10/3000", str(tmp_path / "plate-*.jsonl"))["n"] == 2  # as cmd.exe sends
 
 
 def test_budgets_of_results_are_used(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
+import typer
 from tests.cli.test_verify import BLOCK, GOOD
 
 from rimread.cli import _io
@@ -206,3 +207,13 @@ def test_windows_calls_it_an_invalid_argument(
         _io.quiet(Broken(error, file.fileno())),
     ):
         pass
+
+
+def test_a_drive_that_went_away_is_not_taken_for_that(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(_io, "_WINDOWS", True)
+    with pytest.raises(typer.Exit) as ended, _io.speaking():
+        raise OSError(errno.EINVAL, "Invalid argument")
+    assert ended.value.exit_code == _io.MISUSE
+    assert "Invalid argument" in capsys.readouterr().err

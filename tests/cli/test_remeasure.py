@@ -24,7 +24,7 @@ ON_TEST = ("--on", "2026-11-20", "--test", "10/3000")
 def command(source, folder, *more):
     words = ["remeasure", source, "--ledger", folder / "book.db", "--out", folder / "out.csv"]
     words += ["--scales", SCALES, "--on", "2026-11-20", "--json", *more]
-    return [sys.executable, "-c", "from rimread.cli import app; app()", *map(str, words)]
+    return [sys.executable, "-m", "rimread", *map(str, words)]
 
 
 def run(*words):

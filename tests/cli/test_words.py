@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
+import sys
 import typing
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 import typer
@@ -165,3 +168,20 @@ def test_what_may_be_thousands_is_asked_back(word: str) -> None:
     assert f"{word} may mean {word.replace(',', '.')} or {word.replace(',', '')}" in done.stderr
     thin = ("hardness", "--test", "10/3000", "4.0", "4.0", "--thickness", "0,125")
     assert "thickness 0.125 mm" in CliRunner().invoke(app, thin).stdout
+
+
+def test_windows_leaves_words_as_they_were_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Typer would expand all of them there, quoted or not, whatever they are for."""
+    for name in ("stage1.jpg", "stage[1].jpg"):
+        (tmp_path / name).write_text("no picture", encoding="utf-8")
+    words = ["rimread", "calibrate", "stage[1].jpg"]
+    there = SimpleNamespace(name="nt", environ=os.environ, getenv=os.getenv)
+    monkeypatch.setattr("typer.core.os", there)
+    monkeypatch.setattr(sys, "argv", [*words, "--division", "0.1", "--out", "s.toml"])
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit) as ended:
+        app()
+    assert ended.value.code == 2
+    assert "stage[1].jpg: not a picture" in capsys.readouterr().err

@@ -65,6 +65,15 @@ def test_what_is_written_is_read(tmp_path: Path) -> None:
     assert entries[0].error_rel == pytest.approx(verification.error_rel, abs=1e-6)
     assert entries[0].passed
     assert log.read_text(encoding="utf-8").count("error_rel") == 1
+    assert log.read_bytes().startswith(b"\xef\xbb\xbfdate,")  # the mark by which Excel knows UTF-8
+    assert log.read_bytes().count(b"\xef\xbb\xbf") == 1
+
+
+def test_a_log_saved_in_another_encoding_is_named(tmp_path: Path) -> None:
+    log = tmp_path / "daily.csv"
+    log.write_bytes("date,block,operator\n2026-03-02,B-17,Zoë\n".encode("cp1252"))
+    with pytest.raises(ValueError, match=r"daily.csv is not in UTF-8: save it"):
+        read_daily(log)
 
 
 @pytest.mark.parametrize("end", ["", "\n", "\r\n", "\n\n", "\n,,,,,,,,,\n"])

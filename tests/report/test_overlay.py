@@ -14,7 +14,7 @@ from rimread.budget import Component, combine
 from rimread.diameters import Diameters
 from rimread.photo import Photo, read_photo
 from rimread.report.colours import ORANGE, SKY_BLUE, STRIP, WHITE, YELLOW
-from rimread.report.overlay import overlay, save_overlay
+from rimread.report.overlay import name_key, overlay, save_overlay
 from rimread.report.words import _drawable, _wrapped, strip
 from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse
@@ -216,12 +216,12 @@ def test_words_stay_readable_at_any_size():
 def test_overlay_names_do_not_collide_and_spare_the_photos(tmp_path):
     picture = np.zeros((8, 8, 3), np.uint8)
     photo_path = (tmp_path / "b-rim.jpg").resolve()
-    taken = {photo_path}
+    taken = {name_key(photo_path)}
     names = [
         save_overlay(picture, tmp_path, Path(name), taken).name
-        for name in ("x/a.jpg", "y/a.jpg", "y/a.png", "b.jpg")
+        for name in ("x/a.jpg", "y/A.jpg", "y/a.png", "b.jpg")
     ]
-    assert names == ["a-rim.jpg", "a-rim-2.jpg", "a-rim-3.jpg", "b-rim-2.jpg"]
+    assert names == ["a-rim.jpg", "A-rim-2.jpg", "a-rim-3.jpg", "b-rim-2.jpg"]
     assert not photo_path.exists()
 
 

@@ -95,7 +95,7 @@ class Cluster:
             from distributed import Client  # noqa: PLC0415
         except ModuleNotFoundError:
             raise ValueError(
-                "a cluster needs a package that is not installed: pip install 'rimread[cluster]'"
+                'a cluster needs a package that is not installed: pip install "rimread[cluster]"'
             ) from None
         try:
             self._client = Client(address, timeout=CONNECT_S)

@@ -84,7 +84,7 @@ def write_report(
     try:
         from rimread.report.pdf import pdf_of  # noqa: PLC0415
     except ModuleNotFoundError:
-        note = "The report is written; for a PDF as well: pip install 'rimread[report]'."
+        note = 'The report is written; for a PDF as well: pip install "rimread[report]".'
         return {"files": files, "note": note}
     files.append(f"{stem}.pdf")
     whole.write(folder.reports / files[1], pdf_of(page, on=on)[0], make_folder=True)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import errno
 import ipaddress
-import os
 import secrets
 import socket
+import sys
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -184,7 +184,9 @@ def bound(address: Address) -> socket.socket:
     """
     family = socket.AF_INET6 if ":" in address.host else socket.AF_INET
     sock = socket.socket(family, socket.SOCK_STREAM)
-    if os.name == "posix":  # elsewhere it would let two programs share the port
+    if sys.platform == "win32":  # where two programs may share a port
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+    else:
         sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((address.host, address.port))

@@ -171,8 +171,8 @@ def open_camera(
     if not capture.isOpened():
         capture.release()
         raise CameraError(
-            f"camera {name_of(text)} cannot be opened: check that it is plugged in and that no "
-            "other program holds it"
+            f"camera {name_of(text)} cannot be opened: check that it is plugged in, that no other "
+            "program holds it and that the system lets this one use cameras"
         )
     if kind in {"number", "device"}:
         capture.set(cv2.CAP_PROP_BUFFERSIZE, 1)  # a snap must not show what was a second ago

@@ -30,6 +30,7 @@ class Rate:
 
     @property
     def per_s(self) -> float:
-        """Times per second; 0 before the second time."""
+        """Times per second; 0 before the second time, as far apart as the clock can tell."""
         times = list(self._times)
-        return (len(times) - 1) / (times[-1] - times[0]) if len(times) > 1 else 0.0
+        span_s = times[-1] - times[0] if times else 0.0  # Windows' clock stands for 16 ms
+        return (len(times) - 1) / span_s if span_s > 0 else 0.0

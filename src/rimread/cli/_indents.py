@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rimread.cli._io import say, shown
+from rimread.cli._io import expand, say, shown
 
 if TYPE_CHECKING:  # heavy: imported when the verb runs
     from datetime import date
@@ -136,10 +136,11 @@ def results_from(word: str) -> tuple[Result, ...]:
     OSError
         If the file cannot be read.
     """
-    from rimread.report.results import read_text, results_from_lines  # noqa: PLC0415
+    from rimread.report.results import read_text, results_from_lines, text_of  # noqa: PLC0415
 
     if word == "-":
-        return results_from_lines(sys.stdin.read(), "standard input")
+        name = "standard input"
+        return results_from_lines(text_of(sys.stdin.buffer.read(), name), name)
     return results_from_lines(read_text(Path(word)), word)
 
 
@@ -218,10 +219,11 @@ def _told(results: Iterable[Result]) -> Iterator[Check]:
 
 def _results(word: str, test: TestCondition) -> Iterator[Result]:
     """Results of a file, each of this test if it was measured."""
-    if word != "-" and not Path(word).exists():
+    paths = expand([word])
+    if word != "-" and not paths[0].exists():
         msg = f"{word!r} is neither diameters in mm, like 4.02 or 4.02,4.04, nor a file of results"
         raise ValueError(msg)
-    for result in results_from(word):
+    for result in (one for path in paths for one in results_from(str(path))):
         if result.test is not None and result.test.name != test.name:
             raise ValueError(
                 f"{result.photo} was measured under {result.test.name}, not under {test.name}"

@@ -86,10 +86,16 @@ def told(tell: Callable[..., None], *what: object) -> bool:
 
 @contextmanager
 def printing(stream: TextIO | None = None) -> Iterator[None]:
-    """Let an error of standard output, or another stream, name it as those of files do."""
+    """Let an error of standard output, or another stream, name it as those of files do.
+
+    That the reader of a pipe has gone Windows calls an invalid argument; what is read from a drive
+    that went away, too.
+    """
     try:
         yield
     except OSError as error:
+        if _WINDOWS and error.errno == errno.EINVAL and error.filename is None:
+            raise BrokenPipeError(errno.EPIPE, os.strerror(errno.EPIPE)) from None
         if error.filename is None and not _nobody_reads(error):
             error.filename = "standard error" if stream is sys.stderr else "standard output"
         raise
@@ -109,12 +115,8 @@ def quiet(stream: TextIO) -> Iterator[None]:
 
 
 def _nobody_reads(error: OSError) -> bool:
-    """Whether the reader of a pipe has gone; Windows calls that an invalid argument.
-
-    An error that names a file is that file's.
-    """
-    closed = isinstance(error, BrokenPipeError) or (_WINDOWS and error.errno == errno.EINVAL)
-    return closed and error.filename is None
+    """Whether the reader of a pipe has gone; an error that names a file is that file's."""
+    return isinstance(error, BrokenPipeError) and error.filename is None
 
 
 def _to_nobody(stream: TextIO) -> None:

@@ -87,6 +87,13 @@ class Verb(_Speaking, TyperCommand):
 class Verbs(_Speaking, TyperGroup):
     """The program, or a verb that has verbs of its own."""
 
+    def main(self, *args: Any, **more: Any) -> Any:  # noqa: ANN401
+        """Words as typed: Windows would have patterns expanded in each, quoted or not.
+
+        A verb knows which of them are photos (`expand`), and where one list ends.
+        """
+        return super().main(*args, **more | {"windows_expand_args": False})
+
 
 def _point(ctx: Any, word: str) -> str:  # noqa: ANN401
     """A number, or both of a range, with a decimal point."""

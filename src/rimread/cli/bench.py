@@ -72,7 +72,7 @@ def bench(
         except ModuleNotFoundError as error:
             if error.name not in {"starlette", "uvicorn"}:
                 raise
-            raise ValueError(f"{error.name} is missing: pip install 'rimread[bench]'") from None
+            raise ValueError(f'{error.name} is missing: pip install "rimread[bench]"') from None
         address = bench_serve.address_for(host, port, names=tuple(name or ()), token=token)
         _judge_scales(scale or ())
         if camera is not None:

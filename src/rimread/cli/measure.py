@@ -272,9 +272,9 @@ def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[Sequence
     """Return what writes the overlay of a photo, all its indents in one; it gives an exit code."""
     from rimread.reading import Reading  # noqa: PLC0415
     from rimread.report import text  # noqa: PLC0415
-    from rimread.report.overlay import overlay, overlay_all, save_overlay  # noqa: PLC0415
+    from rimread.report.overlay import name_key, overlay, overlay_all, save_overlay  # noqa: PLC0415
 
-    taken = {path.resolve() for path in paths}  # never write over a photo
+    taken = {name_key(path) for path in paths}  # never write over a photo
 
     def draw(indents: Sequence[Seen]) -> int:
         first = indents[0]

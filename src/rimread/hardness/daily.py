@@ -141,7 +141,8 @@ def append_daily(path: Path, verification: Verification, *, on: date, operator: 
     elif not there.endswith((b"\n", b"\r")):  # as some editors leave it
         text.write("\n")
     writer.writerow(row)
-    with naming(path), path.open("a", encoding="utf-8", newline="") as file:
+    encoding = "utf-8" if there else "utf-8-sig"  # by whose mark spreadsheets know it
+    with naming(path), path.open("a", encoding=encoding, newline="") as file:
         file.write(text.getvalue())
 
 
@@ -155,8 +156,11 @@ def read_daily(path: Path) -> tuple[DailyCheck, ...]:
     ValueError
         If a line does not hold what its header says; the line is named.
     """
-    with path.open(encoding="utf-8-sig", newline="") as file:
-        rows = list(csv.reader(file))
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise ValueError(f"{path} is not in UTF-8: save it as CSV in UTF-8") from None
+    rows = list(csv.reader(io.StringIO(text, newline="")))
     if not rows:
         return ()
     if tuple(rows[0]) != COLUMNS:

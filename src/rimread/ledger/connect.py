@@ -50,7 +50,7 @@ def engine_of(where: str | Path, *, create: bool) -> tuple[sa.Engine, str]:
         return sa.create_engine(url, pool_pre_ping=True), url.render_as_string()
     except ModuleNotFoundError as error:
         raise LedgerError(
-            f"{error.name} is not installed: pip install 'rimread[postgresql]'"
+            f'{error.name} is not installed: pip install "rimread[postgresql]"'
         ) from None
 
 
@@ -60,7 +60,8 @@ def _sqlite(url: sa.URL) -> sa.Engine:
     @sa.event.listens_for(engine, "connect")
     def _connected(connection: Any, _record: object) -> None:  # noqa: ANN401  (DBAPI)
         connection.isolation_level = None  # transactions begin below, not by the driver's guess
-        connection.execute("PRAGMA synchronous = FULL")  # on the disk when a commit returns
+        connection.execute("PRAGMA synchronous = FULL")  # on the disk when a commit returns,
+        connection.execute("PRAGMA fullfsync = ON")  # not in the drive's cache (macOS)
         connection.execute("PRAGMA recursive_triggers = ON")
         connection.create_function("lower", 1, _lower, deterministic=True)  # SQLite's own: a to z
 

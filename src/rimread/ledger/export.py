@@ -256,6 +256,6 @@ def _pyarrow() -> Any:  # noqa: ANN401  (a module without types)
         import pyarrow as pa  # noqa: PLC0415
     except ModuleNotFoundError:
         raise ValueError(
-            "Parquet needs a package that is not installed: pip install 'rimread[parquet]'"
+            'Parquet needs a package that is not installed: pip install "rimread[parquet]"'
         ) from None
     return pa

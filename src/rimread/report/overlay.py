@@ -21,7 +21,7 @@ from rimread.report.words import label, strip, text_px
 from rimread.rim import Rim
 from rimread.scale.model import Scale
 
-__all__ = ["close_up", "overlay", "overlay_all", "save_overlay"]
+__all__ = ["close_up", "name_key", "overlay", "overlay_all", "save_overlay"]
 
 Picture = NDArray[np.uint8]
 _LEAST_WIDTH_PX = 1200  # smaller photos are drawn larger, so that lines stay thin beside the rim
@@ -119,7 +119,12 @@ def close_up(photo: Photo, rim: Rim, diameters: Diameters, scale: Scale) -> Pict
     return picture
 
 
-def save_overlay(picture: Picture, folder: Path, photo: Path, taken: set[Path]) -> Path:
+def name_key(path: Path) -> str:
+    """The same for names that some systems take for one, as in capital and in small letters."""
+    return str(path.resolve()).casefold()
+
+
+def save_overlay(picture: Picture, folder: Path, photo: Path, taken: set[str]) -> Path:
     """Write an overlay as JPEG under a name of its own and return where.
 
     Parameters
@@ -131,8 +136,9 @@ def save_overlay(picture: Picture, folder: Path, photo: Path, taken: set[Path]) 
     photo : Path
         The photo; ``weld.jpg`` becomes ``weld-rim.jpg``, and ``weld-rim-2.jpg`` when a photo of
         the same name from another folder came before.
-    taken : set of Path
-        Names that must not be written, the photos of the call among them; the new one is added.
+    taken : set of str
+        Names that must not be written, as `name_key` gives them, the photos of the call among them;
+        the new one is added.
 
     Raises
     ------
@@ -141,10 +147,10 @@ def save_overlay(picture: Picture, folder: Path, photo: Path, taken: set[Path]) 
     """
     folder.mkdir(parents=True, exist_ok=True)
     number, target = 1, (folder / f"{photo.stem}-rim.jpg").resolve()
-    while target in taken:
+    while name_key(target) in taken:
         number += 1
         target = target.with_name(f"{photo.stem}-rim-{number}.jpg")
-    taken.add(target)
+    taken.add(name_key(target))
     _, data = cv2.imencode(".jpg", picture, _JPEG)
     whole.write(target, data.tobytes())
     return target

@@ -110,7 +110,7 @@ class Result:
 
 
 def read_text(path: Path, *, errors: Literal["strict", "replace"] = "strict") -> str:
-    """Text of a file of results, be it a redirect in Windows PowerShell 5, which is UTF-16.
+    """Text of a file of results.
 
     Raises
     ------
@@ -119,13 +119,23 @@ def read_text(path: Path, *, errors: Literal["strict", "replace"] = "strict") ->
     OSError
         If it cannot be read.
     """
-    data = path.read_bytes()
+    return text_of(path.read_bytes(), str(path), errors=errors)
+
+
+def text_of(data: bytes, name: str, *, errors: Literal["strict", "replace"] = "strict") -> str:
+    """Text of results, be they a redirect in Windows PowerShell 5, which is UTF-16.
+
+    Raises
+    ------
+    ValueError
+        If it is no text.
+    """
     wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
     try:
         return data.decode("utf-16" if wide else "utf-8-sig", errors)
     except UnicodeDecodeError:
         raise ValueError(
-            f"{path} is no file of JSON lines in UTF-8; a photo is measured first, with "
+            f"{name} is no JSON lines in UTF-8; a photo is measured first, with "
             "rimread measure --json"
         ) from None
 
