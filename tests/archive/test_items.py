@@ -2,6 +2,7 @@
 
 import errno
 import os
+import sys
 from datetime import date
 from pathlib import Path
 
@@ -27,6 +28,18 @@ def test_photos_and_folders_come_in_the_order_of_names_however_the_disk_keeps_th
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).touch()
     assert [item.photo for item in from_folder(tmp_path)] == names
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
+def test_links_to_folders_are_followed_once(tmp_path):
+    root, far = tmp_path / "archive", tmp_path / "2019"
+    for folder in (root, far):
+        folder.mkdir()
+        (folder / "a.jpg").touch()
+    for name in ("year 2019", "year 2019 again"):
+        (root / name).symlink_to(far, target_is_directory=True)
+    (far / "up").symlink_to(root, target_is_directory=True)
+    assert [item.photo for item in from_folder(root)] == ["a.jpg", "year 2019/a.jpg"]
 
 
 def test_a_folder_that_cannot_be_looked_into_is_told(tmp_path, monkeypatch):

@@ -83,6 +83,15 @@ def test_lines_that_repeat_or_cannot_be_used_are_rows_of_the_table(tmp_path):
     ]
 
 
+def test_other_spellings_of_a_name_are_the_same_photo(tmp_path):
+    path = tmp_path / "list.csv"
+    lines = ["photo", "a.jpg", "./a.jpg", "b/../a.jpg", str(tmp_path / "a.jpg"), "b.jpg"]
+    path.write_text("\n".join(lines), encoding="utf-8")
+    tally, done, _, _ = run(tmp_path, lambda: from_manifest(path))
+    assert done == ["a.jpg", "b.jpg"]
+    assert tally.duplicates == 3
+
+
 def test_a_name_no_system_takes_costs_its_own_line_only(tmp_path):
     (tmp_path / "a").mkdir()
     path = tmp_path / "list.csv"

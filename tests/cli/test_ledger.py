@@ -147,6 +147,10 @@ def test_withdraw(book):
     replaced = run("withdraw", book, 1, "--reason", "another piece", "--operator", "Zoë")
     assert "entry 1 is replaced by 4 already: correct that one" in replaced.stderr
     assert "withdraws 3: another piece  by Zoë" in run("list", book, "--all").stdout
+    back = run("withdraw", book, 5, "--reason", "it was right", "--operator", "Zoë")
+    assert back.exit_code == 2
+    assert "entry 5 is a withdrawal, which stays: measure the photo again" in back.stderr
+    assert numbers(book) == [2, 4]
 
 
 def test_export_holds_the_same_in_every_kind(book, tmp_path):

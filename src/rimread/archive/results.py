@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from rimread import plot
 from rimread.archive.differences import Difference, difference
 from rimread.archive.items import Item
-from rimread.archive.run import REPEATED, Archive
+from rimread.archive.run import REPEATED, Archive, Known
 from rimread.hardness import RESOLUTION_MM, not_of_one_indent
 from rimread.ledger import Entry, Ledger
 from rimread.ledger.export import COLUMNS, flat, judge_replaced, writing
@@ -24,6 +24,8 @@ if TYPE_CHECKING:  # an extra
 
 __all__ = ["Comparison", "draw", "judge_results", "write_results"]
 
+WITHDRAWN = "withdrawn"
+"""Where another code says why a photo was refused: a person took its number out."""
 _LEFT_OUT = {"kind", "operator", "decision", "replaces", "reason", "previous"}
 _DIFFERENCE: Mapping[str, type] = {
     **{f.name: float for f in fields(Difference) if f.name != "why"},
@@ -139,11 +141,12 @@ def write_results(
     comparison = Comparison()
     with writing(path, columns) as write:
         for page in archive.pages(ledger):
-            for item, _, entry in page:
+            for known in page:
+                item, entry = known.item, known.by_hand or known.last
                 if entry is None and not isinstance(item, Problem):
                     comparison.not_yet += 1
                     continue
-                row = _row(item, entry, columns, places)
+                row = _row(known, columns, places)
                 comparison.count(row)
                 comparison.single += isinstance(item, Item) and item.earlier.single
                 found = _compared(item, entry, resolution_mm)
@@ -153,6 +156,8 @@ def write_results(
                     if found.why in _SLIPS:
                         tell(f"line {row['line']}: {row['photo']}: {_far(found, row)}")
                 write(row)
+        if comparison.rows == comparison.not_yet == 0:
+            raise ValueError(f"the photos are not there any more; {path} stays as it was")
     if pull is not None:
         comparison.pulled.sort(key=_disagreement, reverse=True)
         with writing(pull, columns) as write:
@@ -189,7 +194,7 @@ def _columns(own: tuple[str, ...]) -> tuple[dict[str, type], dict[str, str]]:
 
 def _compared(item: Item | Problem, entry: Entry | None, resolution_mm: float) -> Difference | None:
     """Against what the manifest says now; the record has what it said when it was measured."""
-    if entry is None or isinstance(item, Problem):
+    if entry is None or entry.draft.kind == "withdrawal" or isinstance(item, Problem):
         return None
     told = {**entry.record, "earlier": asdict(item.earlier)}
     return difference(told, resolution_mm=resolution_mm)
@@ -216,16 +221,19 @@ def _named(found: Difference) -> dict[str, Any]:
     return row
 
 
-def _row(
-    item: Item | Problem, entry: Entry | None, columns: Mapping[str, type], own: Mapping[str, str]
-) -> dict[str, Any]:
+def _row(known: Known, columns: Mapping[str, type], own: Mapping[str, str]) -> dict[str, Any]:
+    item, last, entry = known.item, known.last, known.by_hand or known.last
     row: dict[str, Any] = dict.fromkeys(columns) | {"line": item.line or None}
     if isinstance(item, Problem):
         row |= {"photo": item.texts.get("photo") or None, **_own(item.others, own)}
         return row | {"status": "refused", "refusal": item.code, "why": item.message}
-    assert entry is not None  # noqa: S101  (the caller has seen to it)
+    assert entry is not None and last is not None  # noqa: S101, PT018  (the caller has seen to it)
     row |= {name: value for name, value in flat(entry).items() if name in columns}
-    row["path"] = entry.record.get("path")
+    row |= {"photo": item.photo, "sha256": last.record.get("sha256")}
+    row["path"] = last.record.get("path")
+    if entry.draft.kind == "withdrawal":
+        said = f"entry {entry.number} withdrew entry {entry.draft.replaces}: {entry.draft.reason}"
+        row |= {"status": "refused", "refusal": WITHDRAWN, "why": said}
     return row | _own(item.own, own)
 
 

@@ -6,7 +6,6 @@ failed is not in it and is done at the next start. The database itself holds eac
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sqlite3
 import time
@@ -20,11 +19,11 @@ from pathlib import Path, PurePath
 from typing import Any, Final, Self
 
 from rimread import __version__
-from rimread.archive.fresh import while_unchanged
 from rimread.archive.items import Item, task_of
 from rimread.archive.moved import Whereabouts
 from rimread.archive.pool import Pool
-from rimread.archive.work import NOT_SETTLED, Settings, measure_item, refused
+from rimread.archive.standing import another_picture, file_hash, stands
+from rimread.archive.work import NOT_SETTLED, Settings, measure_item, refused, why
 from rimread.ledger import Draft, Entry, Ledger
 from rimread.ledger.chain import canonical, sha256_of
 from rimread.refusal import Refusal, program_fault
@@ -53,6 +52,8 @@ class Tally:
         Done now; a refusal because a file could not be read counts as unreadable only.
     bad_lines, duplicates : int
         Of the manifest; of a folder tree, folders that cannot be looked into.
+    others : int
+        Of those done now, pictures that are not the ones measured under their names before.
     """
 
     before: int = 0
@@ -61,6 +62,7 @@ class Tally:
     unreadable: int = 0
     bad_lines: int = 0
     duplicates: int = 0
+    others: int = 0
     reasons: Counter[str] = field(default_factory=Counter)
 
     @property
@@ -84,6 +86,28 @@ class Tally:
             self.unreadable += 1
         else:
             self.refused += 1
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A photo, and what the ledger has of it.
+
+    Parameters
+    ----------
+    item : Item or Problem
+        Or what is wrong with its line.
+    task : str
+        What it is known by.
+    last : Entry or None
+        The last that was made of it here.
+    by_hand : Entry or None
+        What a person put in its place: another reading, or a withdrawal.
+    """
+
+    item: Item | Problem
+    task: str
+    last: Entry | None
+    by_hand: Entry | None
 
 
 class Archive:
@@ -114,7 +138,7 @@ class Archive:
         self.run = run
         self.whereabouts = Whereabouts(roots)
         self._first = sqlite3.connect("")  # on disk once it is large, gone with the process
-        self._first.execute("CREATE TABLE first (task TEXT PRIMARY KEY, line INTEGER)")
+        self._first.execute("CREATE TABLE first (place TEXT PRIMARY KEY, line INTEGER)")
 
     def __enter__(self) -> Self:
         return self
@@ -130,10 +154,10 @@ class Archive:
             canonical(
                 {
                     "test": (item.test or settings.test).strip(),
-                    "scale": _file_hash(item.scale or settings.scale),
+                    "scale": file_hash(item.scale or settings.scale),
                     "label": item.label,
                     "sha256": item.sha256,
-                    "rules": _file_hash(settings.rules),
+                    "rules": file_hash(settings.rules),
                     "tone": settings.tone,
                     "taken_on": None if taken_on is None else taken_on.isoformat(),
                     "version": __version__,
@@ -141,19 +165,21 @@ class Archive:
             )
         )
 
-    def first_line(self, task: str, line: int) -> int:
-        """Line of the manifest that named this task first, maybe this one."""
+    def first_line(self, place: str, line: int) -> int:
+        """Line of the manifest that named the file at this place first, maybe this one."""
         if line == 0:  # a folder tree names no file twice
             return 0
-        self._first.execute("INSERT OR IGNORE INTO first VALUES (?, ?)", (task, line))
-        (first,) = self._first.execute("SELECT line FROM first WHERE task = ?", (task,)).fetchone()
+        self._first.execute("INSERT OR IGNORE INTO first VALUES (?, ?)", (place, line))
+        (first,) = self._first.execute(
+            "SELECT line FROM first WHERE place = ?", (place,)
+        ).fetchone()
         return int(first)
 
     def items(self) -> Iterator[Item | Problem]:
         """Items in their order, with the problems that `pages` gives."""
         return (self._keyed(item)[0] for item in self.source())
 
-    def pages(self, ledger: Ledger) -> Iterator[list[tuple[Item | Problem, str, Entry | None]]]:
+    def pages(self, ledger: Ledger) -> Iterator[list[Known]]:
         """Items with their tasks and what the ledger has of them, a page at a time.
 
         A line that names a photo again is given as a problem of the code `REPEATED`: one photo,
@@ -163,13 +189,16 @@ class Archive:
         while page := list(islice(items, _PAGE)):
             keyed = [self._keyed(item) for item in page]
             there = ledger.latest([task for _, task in keyed if task])
-            yield [(item, task, there.get(task)) for item, task in keyed]
+            later = ledger.successors([entry.number for entry in there.values()])
+            last = {task: (entry, later.get(entry.number)) for task, entry in there.items()}
+            yield [Known(item, task, *last.get(task, (None, None))) for item, task in keyed]
 
     def _keyed(self, item: Item | Problem) -> tuple[Item | Problem, str]:
         if isinstance(item, Problem):
             return item, ""
         task = task_of(item.photo, run=self.run)
-        first = self.first_line(task, item.line)
+        place = os.path.normcase(os.path.abspath(item.path))  # noqa: PTH100  (as it is written)
+        first = self.first_line(place, item.line)
         if first != item.line:
             said = f"names the same photo as line {first}: {item.photo}"
             return Problem(item.line, said, {"photo": item.photo}, item.own, REPEATED), ""
@@ -190,8 +219,8 @@ class _Todo:
         if last is None:
             return Draft("image", record, task=self.task, attempt=1)
         same_how = last.record.get("how") == self.how
-        why = _why(record)
-        if same_how and why[0] in NOT_SETTLED and why == _why(last.record):
+        reason = why(record)
+        if same_how and reason[0] in NOT_SETTLED and reason == why(last.record):
             return None
         attempt = last.draft.attempt + 1
         if ledger.replaced_by(last.number) is not None:  # a person corrected or withdrew it
@@ -202,11 +231,24 @@ class _Todo:
             task=self.task,
             attempt=attempt,
             replaces=last.number,
-            reason=_TRIED_AGAIN if _why(last.record)[0] in NOT_SETTLED else _OTHERWISE,
+            reason=self._reason(record),
         )
+
+    def _reason(self, record: Mapping[str, Any]) -> str:
+        """Why what there was is replaced."""
+        if self.another(record):
+            return _ANOTHER
+        again = self.last is not None and why(self.last.record)[0] in NOT_SETTLED
+        return _TRIED_AGAIN if again else _OTHERWISE
+
+    def another(self, record: Mapping[str, Any]) -> bool:
+        """Whether the picture is another one than the last of this name."""
+        before = None if self.last is None else self.last.record.get("sha256")
+        return before is not None and record.get("sha256") not in (None, before)
 
 
 _TRIED_AGAIN = "tried again: it had been refused for what does not lie in the picture"
+_ANOTHER = "measured again: the photo of this name is another picture now"
 _OTHERWISE = "measured again: test, scale, rules, day, tone or the program's version is another now"
 
 
@@ -277,7 +319,8 @@ def _todos(
 ) -> Iterator[_Todo]:
     """Items to be worked on; the others are counted."""
     for page in archive.pages(ledger):
-        for item, task, last in page:
+        for known in page:
+            item, last = known.item, known.last
             if isinstance(item, Problem):
                 tell(str(item))
                 repeated = item.code == REPEATED
@@ -285,18 +328,23 @@ def _todos(
                 tally.bad_lines += not repeated
                 continue
             how = archive.how(item)
-            if last is not None and _settled(last.record, how):
+            if _settled_by_hand(known) or (
+                last is not None and stands(item, last.record, how=how, settings=archive.settings)
+            ):
                 tally.before += 1
             else:
-                yield _Todo(_at_its_place(item, archive, ledger), task, how, last)
+                yield _Todo(_at_its_place(item, archive, ledger), known.task, how, last)
 
 
-def _settled(record: Mapping[str, Any], how: str) -> bool:
-    """Whether a new try could come to nothing else."""
-    if record.get("how") != how or _why(record)[0] in NOT_SETTLED:
+def _settled_by_hand(known: Known) -> bool:
+    """Whether a person took out or corrected what was made of this picture; that stays so.
+
+    What was refused for what does not lie in the picture may be tried again.
+    """
+    if known.by_hand is None or known.last is None or isinstance(known.item, Problem):
         return False
-    chosen = record.get("scale_file")  # calibrated again under the same name?
-    return not chosen or _file_hash(chosen) in (record.get("scale_sha256"), chosen)
+    record = known.last.record
+    return why(record)[0] not in NOT_SETTLED and not another_picture(known.item, record)
 
 
 def _at_its_place(item: Item, archive: Archive, ledger: Ledger) -> Item:
@@ -365,21 +413,7 @@ def _commit(
 ) -> None:
     drafts = [todo.draft(record, ledger, run) for todo, record in finished]
     ledger.append([draft for draft in drafts if draft is not None])
-    for _, record in finished:
+    for todo, record in finished:
         tally.count(record)
+        tally.others += todo.another(record)
     finished.clear()
-
-
-@while_unchanged(10_000)
-def _file_hash(name: str) -> str:
-    """Hash of a file's bytes, the name itself when it is none that can be read."""
-    try:
-        return hashlib.sha256(Path(name).read_bytes()).hexdigest()
-    except OSError:
-        return name
-
-
-def _why(record: Mapping[str, Any]) -> tuple[str, str]:
-    """Code and sentence of a refusal, empty when it is none."""
-    reasons = record.get("reasons") or [{"code": "", "message": ""}]
-    return reasons[0]["code"], reasons[0]["message"]

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
+from typing import Protocol
 
 from rimread.archive.fresh import while_unchanged
-from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.scale import read_scale
 from rimread.scale.model import Scale
@@ -22,8 +22,18 @@ ScaleFile = tuple[str, Scale]
 """Path and content."""
 
 
+class Sized(Protocol):
+    """A photo, or its size alone."""
+
+    @property
+    def width_px(self) -> int: ...
+
+    @property
+    def height_px(self) -> int: ...
+
+
 def choose_scale(
-    photo: Photo,
+    photo: Sized,
     path: Path,
     *,
     named: str = "",
@@ -43,8 +53,8 @@ def choose_scale(
 
     Parameters
     ----------
-    photo : Photo
-        For its size.
+    photo : Sized
+        Its size counts.
     path : Path
         Where it lies.
     named, label : str
@@ -132,7 +142,7 @@ def _places(path: Path, root: Path | None, shelf: Path | None) -> list[tuple[Pat
     return places if shelf is None else [*places, (shelf, True)]
 
 
-def _fits(candidate: ScaleFile, photo: Photo, label: str) -> bool:
+def _fits(candidate: ScaleFile, photo: Sized, label: str) -> bool:
     path, scale = candidate
     wanted = label.strip().casefold()
     if wanted and wanted not in (scale.label.strip().casefold(), Path(path).stem.casefold()):
@@ -154,7 +164,7 @@ def _only(fitting: Sequence[ScaleFile], taken_on: date | None) -> ScaleFile | Re
     )
 
 
-def _missing(photo: Photo, label: str, seen: Sequence[ScaleFile]) -> Refusal:
+def _missing(photo: Sized, label: str, seen: Sequence[ScaleFile]) -> Refusal:
     wanted = f"{photo.width_px} × {photo.height_px} pixels" + (f" and {label!r}" if label else "")
     there = "; ".join(
         f"{path} ({scale.label}, {scale.width_px} × {scale.height_px})" for path, scale in seen[:5]

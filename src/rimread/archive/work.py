@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import lru_cache
@@ -24,7 +25,7 @@ from rimread.reading import Reading, measure_photo, printable
 from rimread.refusal import Refusal
 from rimread.scale.model import Scale
 
-__all__ = ["NOT_SETTLED", "Settings", "measure_item", "refused"]
+__all__ = ["NOT_SETTLED", "Settings", "measure_item", "refused", "state_of", "why"]
 
 NOT_SETTLED = frozenset(
     {
@@ -76,16 +77,22 @@ class Settings:
 def measure_item(item: Item, settings: Settings) -> dict[str, Any]:
     """Measure one photo and give its record; all that can be wrong with it is a refusal in it."""
     cv2.setNumThreads(1)  # one process a core does more than threads that wait for each other
-    path = Path(item.path)
+    state = state_of(item.path)
     try:
-        photo = read_photo(path, tone=settings.tone)
+        photo = read_photo(Path(item.path), tone=settings.tone)
     except PhotoError as error:
         return refused(item, settings, Refusal("unreadable", str(error)))
+    size_px = [photo.width_px, photo.height_px]
+    return _measured(item, photo, settings) | {"file": state, "size_px": size_px}
+
+
+def _measured(item: Item, photo: Photo, settings: Settings) -> dict[str, Any]:
     if item.sha256 and photo.sha256 != item.sha256:
         return _record(item, photo, _changed(item, photo), None, None, "")
     test = _test(item.test or settings.test)
     if isinstance(test, Refusal):
         return _record(item, photo, test, None, None, "")
+    path = Path(item.path)
     taken_on = item.taken_on or _exif_day(path) or settings.taken_on
     chosen = choose_scale(
         photo,
@@ -104,6 +111,21 @@ def measure_item(item: Item, settings: Settings) -> dict[str, Any]:
     record = _record(item, photo, result, test, scale, scale_file)
     record["taken_on"] = None if taken_on is None else taken_on.isoformat()
     return record
+
+
+def state_of(path: str) -> dict[str, int] | None:
+    """Size and time of change of a file, by which it is known again; None where there is none."""
+    try:
+        found = Path(path).stat()
+    except (OSError, ValueError):
+        return None
+    return {"bytes": found.st_size, "changed_us": found.st_mtime_ns // 1000}
+
+
+def why(record: Mapping[str, Any]) -> tuple[str, str]:
+    """Code and sentence of a refusal, empty when it is none."""
+    reasons = record.get("reasons") or [{"code": "", "message": ""}]
+    return reasons[0]["code"], reasons[0]["message"]
 
 
 def refused(item: Item, settings: Settings, why: Refusal) -> dict[str, Any]:

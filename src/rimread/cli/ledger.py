@@ -196,8 +196,14 @@ def withdraw(
         from rimread.ledger import Draft, open_ledger  # noqa: PLC0415
 
         with open_ledger(where, create=False) as book:
-            record = book.entry(number).record
+            entry = book.entry(number)
+            record = entry.record
             _not_withdrawn(book, number)
+            if entry.draft.kind == "withdrawal":
+                raise ValueError(
+                    f"entry {number} is a withdrawal, which stays: measure the photo again to have "
+                    "it count; nothing was written"
+                )
             told = {key: record[key] for key in ("photo", "indent") if key in record}
             draft = Draft("withdrawal", told, operator=operator, replaces=number, reason=reason)
             (entry,) = book.append([draft])

@@ -57,8 +57,10 @@ def remeasure(
 
     It can be stopped at any moment, by Ctrl-C or by a power cut. Start the same command again: what
     is in the ledger stays and is not repeated. A photo that was refused for what does not lie in
-    the picture (no scale file, not readable) is tried again. An earlier table of results, or list
-    of --pull, is written over; any other file of that name stays, and is told before the work.
+    the picture (no scale file, not readable) is tried again, and one whose file is another picture
+    now is measured anew; what a person withdrew or corrected stays so. An earlier table of results,
+    or list of --pull, is written over; any other file of that name stays, and is told before the
+    work.
 
     Columns a manifest may have: photo, scale, test, label (of the scale), sha256, date; d1, d2,
     mean, hbw and U as read before. Its other columns are kept. The scale file of a photo is the one
@@ -93,7 +95,10 @@ def remeasure(
             open_ledger(ledger) as book,
             Archive(items, settings, run=name, roots=roots) as archive,
         ):
-            tally = _run(archive, book, _pool(workers, scheduler))
+            count = _counted(archive)
+            if not count:
+                raise ValueError(f"{source}: no photo in it")
+            tally = _run(archive, book, _pool(workers, scheduler), count)
             compared = write_results(
                 archive, book, out, own=columns, pull=pull, resolution_mm=old_step, tell=say
             )
@@ -105,9 +110,7 @@ def remeasure(
                 print_json(_record(tally, compared, head))
             else:
                 _print(tally, compared, head, out, pull)
-    if compared.rows == 0:
-        say(f"{source}: no photo in it")
-    raise typer.Exit(_exit_code(compared))
+    raise typer.Exit(_exit_code(tally, compared))
 
 
 @contextmanager
@@ -178,10 +181,10 @@ def _pool(workers: int | None, scheduler: str | None) -> Pool:
     return Cores(workers or cores()) if scheduler is None else Cluster(scheduler)
 
 
-def _run(archive: Archive, book: Ledger, pool: Pool) -> Tally:
+def _run(archive: Archive, book: Ledger, pool: Pool, count: int) -> Tally:
     from rimread.archive.run import remeasure as measure_again  # noqa: PLC0415
 
-    progress = Progress(_counted(archive))
+    progress = Progress(count)
     try:
         tally = measure_again(archive, book, pool, progress=progress)
     finally:
@@ -205,8 +208,8 @@ def _counted(archive: Archive) -> int:
     return count
 
 
-def _exit_code(compared: Comparison) -> int:
-    if compared.unreadable or compared.rows == 0:
+def _exit_code(tally: Tally, compared: Comparison) -> int:
+    if compared.unreadable or tally.unreadable:  # one that went away in the meantime has no row
         return MISUSE
     return REFUSED if compared.refused or compared.failed else 0
 
@@ -223,6 +226,7 @@ def _record(tally: Tally, compared: Comparison, head: tuple[int, str]) -> dict[s
         "refused": compared.refused,
         "unreadable": compared.unreadable,
         "failed_checks": compared.failed,
+        "other_pictures": tally.others,
         "bad_lines": tally.bad_lines,
         "repeated_lines": tally.duplicates,
         "reasons": dict(tally.reasons),
@@ -250,6 +254,8 @@ def _print(
     )
     for code, count in tally.reasons.most_common():
         print(f"  {count:7} without a number now: {code}")
+    if tally.others:
+        print(f"  {tally.others:7} are other pictures than were measured under their names before")
     if compared.failed:
         print(f"  {compared.failed:7} measured with a check that failed; the table says which")
     if tally.duplicates:

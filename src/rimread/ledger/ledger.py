@@ -199,6 +199,27 @@ class Ledger:
                 sha256 = str(record["sha256"])
         return sha256
 
+    def successors(self, numbers: Collection[int]) -> dict[int, Entry]:
+        """What counts in place of entries, by their numbers: the last that replaced them in turn.
+
+        A withdrawal is one; entries that nothing replaced are left out.
+        """
+        found: dict[int, Entry] = {}
+        of = {number: number for number in numbers}  # the first that each of them follows
+        e = ENTRIES.c
+        with told(), self._engine.connect() as connection:
+            while of:
+                later: dict[int, int] = {}
+                for part in _parts(of):
+                    query = sa.select(e.replaces, e.number, e.body, e.hash).where(
+                        e.replaces.in_(part)
+                    )
+                    for row in connection.execute(query):
+                        later[row.number] = of[row.replaces]
+                        found[of[row.replaces]] = _proved(row)
+                of = later
+        return found
+
     def replaced_by(self, number: int) -> int | None:
         """Number of the entry that replaces this one."""
         query = sa.select(ENTRIES.c.number).where(ENTRIES.c.replaces == number).limit(1)
