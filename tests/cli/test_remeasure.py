@@ -12,7 +12,10 @@ import pyarrow.parquet as pq
 import pytest
 from typer.testing import CliRunner
 
+from rimread.archive.results import Comparison
+from rimread.archive.run import Tally
 from rimread.cli import app
+from rimread.cli.remeasure import _exit_code
 from rimread.ledger import audit, open_ledger
 
 ROOT = Path(__file__).parents[2]
@@ -361,3 +364,9 @@ def test_the_table_of_photos_is_never_written_over(tmp_path, option):
     assert done.exit_code == 2
     assert option in done.stderr
     assert manifest.read_text(encoding="utf-8") == "photo\na.jpg\n"
+
+
+def test_a_photo_that_goes_away_in_the_meantime_is_told_by_the_exit_code():
+    whole = Comparison(rows=3, measured=3)
+    assert _exit_code(Tally(measured=3), whole) == 0
+    assert _exit_code(Tally(measured=3, unreadable=1), whole) == 2  # it has no row any more

@@ -612,6 +612,27 @@ def test_a_reader_need_not_be_allowed_to_write(tmp_path):
         sa.event.remove(sa.engine.Engine, "connect", _read_only)
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="no disk for reading is made there")
+def test_a_ledger_on_a_disk_for_reading_is_read(tmp_path, monkeypatch):
+    """SQLite would make files beside one written ahead, and says it cannot open it."""
+    folder = tmp_path / "ü #%?"
+    folder.mkdir()
+    with open_ledger(folder / "book.db") as book:
+        book.append([image("a")])
+    monkeypatch.setattr("os.access", lambda *_: False)
+    monkeypatch.chdir(folder)
+    with open_ledger("book.db", create=False) as book:
+        assert [e.record["photo"] for e in book.entries()] == ["a"]
+        assert [path.name for path in folder.iterdir()] == ["book.db"]
+        with pytest.raises(LedgerError, match="readonly"):
+            book.append([image("b")])
+    with open_ledger(folder / "book.db") as writer:  # another may, and is at work
+        writer.append([image("b")])
+        assert (folder / "book.db-wal").exists()
+        with open_ledger("book.db", create=False) as book:
+            assert [e.record["photo"] for e in book.entries()] == ["a", "b"]
+
+
 # -- records ------------------------------------------------------------------------------------
 
 

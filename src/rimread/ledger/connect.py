@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -13,6 +14,7 @@ import sqlalchemy as sa
 
 __all__ = ["LedgerError", "engine_of", "told", "write_ahead"]
 
+_URL = sa.URL.create("sqlite+pysqlite")
 _BUSY_S = 60  # how long a writer waits for another
 _AGAIN_S = 0.02  # after which what SQLite does not wait for is tried again
 
@@ -36,8 +38,10 @@ def engine_of(where: str | Path, *, create: bool) -> tuple[sa.Engine, str]:
             raise LedgerError(
                 f"{path}: no such file" if path.parent.is_dir() else f"{path}: no such folder"
             )
-        url = sa.URL.create("sqlite+pysqlite", database=str(path))
-        return _sqlite(url), text
+        if create or not _finished(path):
+            return _sqlite(_URL.set(database=str(path))), text
+        as_it_is = {"immutable": "1", "mode": "ro", "uri": "true"}
+        return _sqlite(_URL.set(database=path.absolute().as_uri(), query=as_it_is)), text
     try:
         url = sa.make_url(text)
     except sa.exc.ArgumentError:
@@ -52,6 +56,15 @@ def engine_of(where: str | Path, *, create: bool) -> tuple[sa.Engine, str]:
         raise LedgerError(
             f'{error.name} is not installed: pip install "rimread[postgresql]"'
         ) from None
+
+
+def _finished(path: Path) -> bool:
+    """Whether nobody may write a file, as on a disk for reading, and it holds all of its entries.
+
+    SQLite else asks for a place beside it.
+    """
+    writable = os.access(path, os.W_OK) and os.access(path.absolute().parent, os.W_OK)
+    return not writable and not path.with_name(f"{path.name}-wal").exists()
 
 
 def _sqlite(url: sa.URL) -> sa.Engine:
