@@ -1,8 +1,11 @@
 """Decisions, series and scales at the bench, and what the record then holds."""
 
+import contextlib
 import csv
+import json
+import sqlite3
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -14,7 +17,8 @@ from rimread.bench.blocks import verified
 from rimread.bench.desk import Desk
 from rimread.bench.folder import Folder
 from rimread.bench.pending import UndecidedError
-from rimread.bench.series import Line, lines_of
+from rimread.bench.record import withdraw
+from rimread.bench.series import Line, eyes_of, lines_of
 from rimread.bench.told import series as series_told
 from rimread.budget import combine, in_step
 from rimread.capture.frame import Frame
@@ -29,7 +33,7 @@ from rimread.hardness import (
     reading_components,
     series_from_indents,
 )
-from rimread.ledger import Filter, audit, open_ledger
+from rimread.ledger import Draft, Filter, audit, open_ledger
 from rimread.photo import PhotoError, read_photo
 from rimread.reading import indent_of, measure_photo
 from rimread.scale import read_scale
@@ -160,9 +164,86 @@ def test_a_lost_answer_writes_nothing_twice(bench):
     name = bench.open(PLATES[1])
     bench.desk.accept(name)
     bench.desk.accept(name)  # the page asks again because it never saw the answer
-    bench.desk.reject(name, Ask({"reason": "second thoughts"}))
     assert [e.draft.kind for e in bench.entries()] == ["image"]
     assert bench.desk.told()["series"]["n"] == 1
+
+
+def in_force(bench) -> int:
+    """How many lines of the series count."""
+    return sum(line["counts"] for line in bench.desk.told()["series"]["lines"])
+
+
+DECISIONS = {
+    "accepted": lambda desk, name, _: desk.accept(name),
+    "rejected": lambda desk, name, _: desk.reject(name, Ask({"reason": "wrong piece"})),
+    "corrected": lambda desk, name, ellipse: desk.correct(
+        name, Ask({"ellipse": ellipse, "reason": "rim lies outside"})
+    ),
+}
+
+
+@pytest.mark.parametrize("second", DECISIONS)
+@pytest.mark.parametrize("first", DECISIONS)
+def test_another_decision_on_a_decided_picture_is_turned_away(bench, first, second):
+    """From a second tab, say; the same one again is a click or a request that came twice."""
+    name = bench.open(PLATES[1])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    DECISIONS[first](bench.desk, name, ellipse)
+    before = bench.entries()
+    if first == second:
+        DECISIONS[second](bench.desk, name, ellipse)
+    else:
+        with pytest.raises(UndecidedError, match=rf"was already {first} \(entry 1\)"):
+            DECISIONS[second](bench.desk, name, ellipse)
+    assert bench.entries() == before
+    assert in_force(bench) == (0 if first == "rejected" else 1)
+
+
+@pytest.mark.parametrize("first", ["rejected", "corrected"])
+def test_a_decision_again_for_another_reason_is_turned_away(bench, first):
+    name = bench.open(PLATES[1])
+    ellipse = bench.desk.told()["pending"]["ellipse"]
+    DECISIONS[first](bench.desk, name, ellipse)
+    again = bench.desk.reject if first == "rejected" else bench.desk.correct
+    with pytest.raises(UndecidedError, match=f"was already {first}"):
+        again(name, Ask({"ellipse": ellipse, "reason": "the lamp was off"}))
+    assert len(bench.entries()) == 2
+
+
+@pytest.mark.parametrize("verb", [True, False])
+@pytest.mark.parametrize(("first", "number"), [("accepted", 1), ("corrected", 2)])
+def test_what_is_said_of_a_decided_picture_works(bench, first, number, verb):
+    """Withdrawn by the number that was named, on the page or by the verb, and opened again."""
+    name = bench.open(PLATES[1])
+    DECISIONS[first](bench.desk, name, bench.desk.told()["pending"]["ellipse"])
+    said = f"the list of the series, or entry {number} with rimread ledger withdraw"
+    with pytest.raises(UndecidedError, match=said):
+        bench.desk.reject(name, Ask({"reason": "wrong piece"}))
+    if verb:
+        words = ["ledger", "withdraw", str(Folder(bench.folder).ledger), str(number)]
+        done = CliRunner().invoke(app, [*words, "--reason", "wrong piece", "--operator", "Ada"])
+        assert done.exit_code == 0, done.output
+    else:
+        bench.desk.withdraw(Ask({"entry": number, "reason": "wrong piece"}))
+    path = bench.entries()[0].record["photo"]
+    with pytest.raises(UndecidedError, match=rf"withdrawn since, 'wrong piece'.*open.*{path}"):
+        bench.desk.reject(name, Ask({"reason": "wrong piece"}))
+    bench.desk.upload((bench.folder / path).read_bytes(), "again")
+    bench.desk.reject(bench.desk.pending.id, Ask({"reason": "wrong piece"}))
+    assert in_force(bench) == 0
+
+
+def test_a_rejection_cut_short_before_a_restart_is_told(bench, monkeypatch):
+    """Its reason is nowhere: no answer says that it was kept."""
+    name = bench.open(PLATES[1])
+    monkeypatch.setattr(bench.ledger, "append", full_at("withdrawal", bench.ledger.append))
+    with pytest.raises(OSError, match="space"):
+        bench.desk.reject(name, Ask({"reason": "wrong piece"}))
+    monkeypatch.undo()
+    bench.leave()
+    desk = bench.come_back()
+    with pytest.raises(UndecidedError, match=r"rejected \(entry 1\): it does not count"):
+        desk.reject(name, Ask({"reason": "wrong piece"}))
 
 
 def test_the_next_picture_waits_for_a_decision(bench):
@@ -207,6 +288,30 @@ def test_a_refused_picture_is_recorded_and_gives_no_number(bench):
     assert entry.record["reasons"][0]["code"] == "overlapping-indents"
     line = bench.desk.told()["series"]["lines"][0]
     assert (line["decision"], line["counts"]) == ("refused", False)
+
+
+def test_a_refused_picture_put_aside_is_put_aside(bench):
+    name = bench.open("hall-double.jpg")
+    bench.desk.dismiss(name)
+    bench.desk.dismiss(name)  # a second click
+    with pytest.raises(UndecidedError, match=r"was already refused \(entry 1\): it does not count"):
+        bench.desk.accept(name)
+    accepted = bench.open(PLATES[1])
+    bench.desk.accept(accepted)
+    with pytest.raises(UndecidedError, match=r"was already accepted \(entry 2\)"):
+        bench.desk.dismiss(accepted)
+
+
+def test_a_refusal_that_cannot_be_written_lies_not_on_the_table(bench, monkeypatch):
+    """Put aside from there, the ledger would never have it."""
+    monkeypatch.setattr(bench.ledger, "append", full_at("image", bench.ledger.append))
+    with pytest.raises(OSError, match="space"):
+        bench.open("hall-double.jpg")
+    assert bench.desk.told()["pending"] is None
+    monkeypatch.undo()
+    bench.desk.dismiss(bench.open("hall-double.jpg"))
+    (entry,) = bench.entries()
+    assert (entry.record["status"], entry.record["decision"]) == ("refused", "refused")
 
 
 def test_rejection_keeps_the_reading_and_the_reason(bench):
@@ -319,6 +424,115 @@ def test_test_of_a_begun_series_stays(bench):
     assert bench.desk.told()["series"]["lines"] == []
 
 
+# -- where a series begins in the ledger ---------------------------------------------------------
+
+
+def ahead() -> datetime:
+    """What a clock says that runs a day and more ahead."""
+    return datetime.now(UTC) + timedelta(days=1, hours=12)
+
+
+def test_a_clock_set_back_takes_no_indent_out_of_its_series(bench):
+    right, bench.desk.clock = bench.desk.clock, ahead
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.desk.clock = right
+    bench.desk.set_job(Ask({"blind": True}))
+    name = bench.open(PLATES[1])
+    bench.desk.read_blind(name, Ask({"first_mm": 4.43, "second_mm": 4.41}))
+    bench.desk.accept(name)
+    for _ in range(2):  # the second time after a restart
+        assert in_force(bench) == 1
+        with pytest.raises(ValueError, match="indent 1 of the series already"):
+            bench.open(PLATES[1])
+        page = bench.folder / "reports" / bench.desk.report()["files"][0]
+        assert "4.43" in page.read_text(encoding="utf-8"), "the reading by eye"
+        bench.leave()
+        bench.come_back()
+
+
+def kept_without_its_place(bench) -> None:
+    """What an earlier version kept of a series that was begun by a clock ahead."""
+    path = bench.folder / "bench.json"
+    told = json.loads(path.read_text(encoding="utf-8"))
+    told["series"]["begun"] = ahead().date().isoformat()
+    del told["series"]["after"]
+    path.write_text(json.dumps(told), encoding="utf-8")
+
+
+def test_a_series_of_an_earlier_version_is_found(bench):
+    bench.desk.accept(bench.open(PLATES[1]))
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    for name in PLATES[1:3]:
+        bench.desk.accept(bench.open(name))
+    kept_without_its_place(bench)
+    bench.leave()
+    assert [line["entry"] for line in bench.come_back().told()["series"]["lines"]] == [2, 3]
+    assert json.loads((bench.folder / "bench.json").read_text())["series"]["after"] == 1
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    kept_without_its_place(bench)  # and nothing is in it yet
+    bench.leave()
+    bench.come_back().accept(bench.open(PLATES[1]))
+    assert [line["entry"] for line in bench.desk.told()["series"]["lines"]] == [4]
+
+
+def test_a_series_goes_on_in_another_ledger(bench):
+    """That is shorter than the one in which it was begun; later it is longer."""
+    others = [Draft("image", {"photo": f"{i}.jpg"}) for i in range(20)]
+    bench.ledger.append(others[:10])
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.leave()
+    Folder(bench.folder).ledger.unlink()
+    bench.come_back().accept(bench.open(PLATES[1]))
+    bench.ledger.append(others)
+    bench.leave()
+    bench.come_back()
+    assert in_force(bench) == 1
+
+
+def test_of_a_long_ledger_only_what_follows_is_read(bench, monkeypatch):
+    bench.ledger.append([Draft("image", {"photo": f"{i}.jpg"}) for i in range(1200)])
+    bench.desk.new_series(Ask({"purpose": "part"}))
+    bench.desk.accept(bench.open(PLATES[1]))
+    read, entries = [], bench.ledger.entries
+
+    def counted(*words, **more):
+        for entry in entries(*words, **more):
+            read.append(entry.number)
+            yield entry
+
+    monkeypatch.setattr(bench.ledger, "entries", counted)
+    assert bench.desk.told()["series"]["n"] == 1
+    bench.desk.report()
+    assert set(read) == {1201}
+
+
+def test_what_another_program_writes_meanwhile_hides_no_indent(bench, monkeypatch):
+    """Between the look at the ledger's last entry and the reading of the last so many."""
+    for name in PLATES[1:3]:
+        bench.desk.accept(bench.open(name))
+    head = bench.ledger.head
+
+    def and_then_others_write():
+        found = head()
+        bench.ledger.append([Draft("image", {"photo": f"{i}.jpg"}) for i in range(7)])
+        return found
+
+    monkeypatch.setattr(bench.ledger, "head", and_then_others_write)
+    assert bench.desk.told()["series"]["n"] == 2
+
+
+def test_an_entry_cut_out_of_the_ledger_stops_nothing(bench):
+    """The check of the ledger finds it; the series is shown."""
+    bench.ledger.append([Draft("image", {"photo": "1.jpg"})])
+    bench.desk.accept(bench.open(PLATES[1]))
+    with contextlib.closing(sqlite3.connect(Folder(bench.folder).ledger)) as database:
+        database.execute("DROP TRIGGER entries_delete")
+        database.execute("DELETE FROM ledger_entries WHERE number = 1")
+        database.commit()
+    assert in_force(bench) == 1
+    assert list(audit(bench.ledger))
+
+
 # -- blind ----------------------------------------------------------------------------------------
 
 
@@ -370,6 +584,17 @@ def test_readings_that_cannot_be_are_said(bench, words):
     with pytest.raises(ValueError, match=r"diameter|angle"):
         bench.desk.read_blind(name, Ask(words))
     assert bench.desk.told()["pending"]["blind_due"]
+
+
+def test_a_withdrawn_reading_by_eye_is_in_no_report(bench):
+    bench.desk.set_job(Ask({"blind": True}))
+    name = bench.open(PLATES[1])
+    bench.desk.read_blind(name, Ask({"first_mm": 4.43, "second_mm": 4.41}))
+    bench.desk.accept(name)
+    assert len(eyes_of(bench.ledger, bench.desk.series)) == 1
+    _, hand = bench.entries()
+    withdraw(bench.ledger, hand.number, operator="Ada Quill", reason="read off the wrong line")
+    assert eyes_of(bench.ledger, bench.desk.series) == []
 
 
 def test_taking_no_blind_reading_shows_the_result(bench):

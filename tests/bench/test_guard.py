@@ -1,11 +1,14 @@
 """Who may talk to the bench, and what it takes from them."""
 
+import asyncio
 import contextlib
 import json
+import shutil
 import sqlite3
 import threading
 import time
 import urllib.request
+from concurrent.futures import ThreadPoolExecutor
 from http.client import HTTPConnection
 
 import pytest
@@ -13,12 +16,15 @@ from PIL import Image
 from tests.bench.conftest import ROOT, make_ready, running
 from typer.testing import CliRunner
 
+from rimread.bench import record as records
 from rimread.bench import serve
+from rimread.bench.app import bench_app
 from rimread.bench.desk import Desk
 from rimread.cli import app
 
 EVERYWHERE = "0.0.0.0"  # noqa: S104  (refused, or with a token)
 PHOTO = ROOT / "sample_images/hall-plate-2.jpg"
+DECIDING = ("accept", "reject")
 
 
 @pytest.fixture(scope="module")
@@ -201,6 +207,18 @@ def test_reports_are_served_by_their_plain_name_only(quiet):
     assert ask(quiet, "/report/notes.txt")[0] == 404
 
 
+def test_reports_that_were_taken_away_are_said(ready):
+    ready.desk.upload(PHOTO.read_bytes(), "2")
+    ready.desk.accept(ready.desk.pending.id)
+    name = ready.desk.report()["files"][0]
+    shutil.rmtree(ready.folder / "reports")
+    status, data, _ = ask(ready, f"/report/{name}")
+    assert status == 404
+    assert "write it again from the page" in json.loads(data)["error"]
+    assert ask(ready, "/api/report", {})[0] == 200
+    assert ask(ready, f"/report/{name}")[0] == 200
+
+
 @pytest.mark.parametrize("body", [b"", b"[]", b"1", b"{", b"\xff", b'{"a":' * 5000, b"null"])
 def test_what_is_no_object_is_said(quiet, body):
     status, data, _ = ask(quiet, "/api/job", body)
@@ -229,6 +247,63 @@ def test_uploads_are_limited_in_size(tmp_path):
         assert ask(bench, "/api/open", b"\xff\xd8\xff" + b"0" * 47, **said_small)[0] == 400
         assert sent_before_it_hangs_up(bench) < 50_000_000
         assert not [path for path in (bench.folder / "photos").rglob("*") if path.is_file()]
+
+
+@pytest.mark.parametrize(
+    ("path", "kind"), [("/api/open", "octet-stream"), ("/api/job", "json")], ids=["file", "words"]
+)
+def test_an_upload_that_is_cut_off_ends_in_quiet(named, path, kind):
+    """Without an error that would print a traceback in the bench's terminal."""
+    sent, parts = [], iter([{"type": "http.request", "body": b"\xff\xd8", "more_body": True}])
+
+    async def said(message):
+        sent.append(message)
+
+    async def heard():
+        return next(parts, {"type": "http.disconnect"})
+
+    scope = {"type": "http", "method": "POST", "path": path, "query_string": b"", "root_path": ""}
+    scope["headers"] = [(b"content-type", f"application/{kind}".encode())]
+    asyncio.run(bench_app(named.desk, None)(scope, heard, said))
+    assert sent[0]["status"] == 400
+    assert named.desk.pending is None
+
+
+def test_who_decides_second_is_told_and_sees_the_desk(ready):
+    """Two pages with one picture: both want it, at once; one gets it."""
+    for number in (2, 3):
+        ready.desk.upload((PHOTO.parent / f"hall-plate-{number}.jpg").read_bytes(), "x")
+        name = ready.desk.pending.id
+        acts = [(f"/api/picture/{name}/{act}", {"reason": "wrong piece"}) for act in DECIDING * 3]
+        with ThreadPoolExecutor(len(acts)) as pool:
+            answers = list(pool.map(lambda act: (act[0][-6:], *ask(ready, *act)[:2]), acts))
+        done = {act for act, status, _ in answers if status == 200}
+        assert len(done) == 1, "the same one again is a request that came twice"
+        assert {status for act, status, _ in answers if act not in done} == {409}
+        data = next(data for _, status, data in answers if status == 409)
+        told = json.loads(data)
+        assert "was already" in told["error"]
+        assert told["desk"]["pending"] is None
+        line = told["desk"]["series"]["lines"][-1]
+        assert line["counts"] == (done == {"accept"})
+        assert done == {"accept"} or line["reason"] == "wrong piece"
+
+
+def test_a_refusal_that_cannot_be_written_is_an_error_until_it_can(ready, monkeypatch):
+    def full(*_words, **_more):
+        raise OSError(28, "No space left on device")
+
+    kind = "application/octet-stream"
+    double = (PHOTO.parent / "hall-double.jpg").read_bytes()
+    monkeypatch.setattr(records, "write_image", full)
+    status, data, _ = ask(ready, "/api/open", double, Content_Type=kind)
+    assert (status, "nothing was written" in json.loads(data)["error"]) == (500, True)
+    assert json.loads(ask(ready, "/api/desk")[1])["pending"] is None
+    monkeypatch.undo()
+    status, data, _ = ask(ready, "/api/open", double, Content_Type=kind)
+    desk = json.loads(data)["desk"]
+    assert [line["decision"] for line in desk["series"]["lines"]] == ["refused"]
+    assert ask(ready, f"/api/picture/{desk['pending']['id']}/dismiss", {})[0] == 200
 
 
 def test_a_large_picture_is_taken():

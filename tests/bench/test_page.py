@@ -290,6 +290,20 @@ def on_screen(page, x: float, y: float) -> tuple[float, float]:
     return left + (x + 0.5) * zoom, top + (y + 0.5) * zoom
 
 
+def test_a_page_that_comes_second_says_so_and_shows_the_desk(page, bench):
+    """The picture was decided on in another tab while this one was still showing it."""
+    make_ready(bench)
+    page.goto(bench.url)
+    snap(page, bench.tape, "plate-2")
+    bench.desk.accept(bench.desk.pending.id)
+    page.get_by_role("button", name="Reject").click()
+    page.locator("#reject-reason").fill("wrong piece")
+    page.keyboard.press("Enter")
+    page.locator("#alarm", has_text="was already accepted (entry 1)").wait_for()
+    page.get_by_role("button", name="Withdraw indent 1").wait_for()
+    assert not page.locator("#at-result").is_visible()
+
+
 def test_block_check_from_the_page(page, bench):
     make_ready(bench)
     page.goto(bench.url)

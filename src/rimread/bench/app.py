@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
@@ -51,6 +51,10 @@ _REPORT_POLICY: Final = (
 
 class TooLargeError(ValueError):
     """More bytes than are taken."""
+
+
+class CutOffError(ValueError):
+    """Whoever sent it went away before its end."""
 
 
 def bench_app(
@@ -138,10 +142,14 @@ async def _report(desk: Desk, request: Request) -> Response:
     """A report: only what lies in the folder of reports, by its plain name."""
     name = request.path_params["name"]
     kind = _REPORTS.get(name.rpartition(".")[2])
-    known = {path.name: path for path in desk.folder.reports.iterdir()}
-    if kind is None or name not in known:
-        return JSONResponse({"error": "there is no such report"}, 404)
-    data = await run_in_threadpool(known[name].read_bytes)
+    try:
+        known = {path.name: path for path in desk.folder.reports.iterdir()}
+        if kind is None or name not in known:
+            return _wrong("there is no such report", 404)
+        data = await run_in_threadpool(known[name].read_bytes)
+    except OSError as error:  # file or folder was taken away while the bench runs
+        why = error.strerror or error
+        return _wrong(f"the report cannot be read ({why}): write it again from the page", 404)
     return Response(data, media_type=kind, headers={"Content-Security-Policy": _REPORT_POLICY})
 
 
@@ -202,6 +210,8 @@ def _file(
             data = await _body(request, most)
         except TooLargeError as error:
             return _wrong(str(error), 413)
+        except CutOffError as error:
+            return _wrong(str(error), 400)
         label = unquote(request.headers.get("x-name", ""))[:120]
         return await _done(desk, partial(act, desk, request.path_params, data, label))
 
@@ -213,11 +223,14 @@ async def _body(request: Request, most: int) -> bytes:
     if int(request.headers.get("content-length", "0")) > most:
         raise TooLargeError(f"at most {most / 1e6:g} MB are taken")
     parts, size = [], 0
-    async for part in request.stream():
-        size += len(part)
-        if size > most:
-            raise TooLargeError(f"at most {most / 1e6:g} MB are taken")
-        parts.append(part)
+    try:
+        async for part in request.stream():
+            size += len(part)
+            if size > most:
+                raise TooLargeError(f"at most {most / 1e6:g} MB are taken")
+            parts.append(part)
+    except ClientDisconnect:  # nobody hears the answer, and the terminal needs no traceback
+        raise CutOffError("the file did not come whole: send it again") from None
     return b"".join(parts)
 
 
@@ -226,12 +239,21 @@ async def _done(desk: Desk, act: Callable[[], Any]) -> Response:
         result = await run_in_threadpool(act)
         told = await run_in_threadpool(desk.told)
     except UndecidedError as error:
-        return _wrong(str(error), 409)
+        return await _passed_by(desk, str(error))
     except ValueError as error:
         return _wrong(str(error), 400)
     except OSError as error:  # a full disk must not look like success
         return _wrong(f"nothing was written: {error.strerror or error}", 500)
     return JSONResponse({"desk": told, "result": result})
+
+
+async def _passed_by(desk: Desk, sentence: str) -> Response:
+    """Answer to who saw the desk as it was before: with the desk as it is now."""
+    try:
+        told = await run_in_threadpool(desk.told)
+    except ValueError:  # a ledger that cannot be read
+        return _wrong(sentence, 409)
+    return JSONResponse({"error": sentence, "desk": told}, 409)
 
 
 def _wrong(sentence: str, status: int) -> Response:

@@ -20,7 +20,7 @@ from rimread.bench.job import Job
 from rimread.bench.paper import write_report
 from rimread.bench.pending import Pending, UndecidedError, Use
 from rimread.bench.rest import frames_at_rest, scatter_beyond
-from rimread.bench.series import Decision, Line, Series, eyes_of, judge_new, lines_of
+from rimread.bench.series import Decision, Line, Series, eyes_of, judge_new, lines_of, placed
 from rimread.bench.stage import Stage
 from rimread.budget import Component
 from rimread.capture.feed import Feed
@@ -71,7 +71,10 @@ class Desk:
         scales = [scale for _, scale in self.folder.scales()]
         if not self.job.scale and len(scales) == 1:
             self.job = replace(self.job, scale=scales[0].sha256)
-        self.series = Series.remembered(remembered.get("series")) or Series.fresh(self.clock())
+        kept = Series.remembered(remembered.get("series"))
+        self.series = self._fresh() if kept is None else placed(kept, self.ledger)
+        if kept not in {None, self.series}:
+            self._remember()
 
     # -- what the page shows ----------------------------------------------------------------------
 
@@ -149,26 +152,28 @@ class Desk:
     def accept(self, name: str) -> None:
         """Write the reading to the ledger; once this returns no power cut can undo it."""
         with self._lock:
-            if self._done_with(name):
+            if self._done_with(name, "accepted"):
                 return
             self._pending(name).shown_reading()
-            self._write_image("accepted")
+            self._write_image(self._pending(name), "accepted")
             self.pending = None
 
     def reject(self, name: str, ask: Ask) -> None:
         """Write the reading and that it does not count, and why."""
         with self._lock:
-            if self._done_with(name):
-                return
             reason = ask.text("reason", least=3, most=500)
+            if self._done_with(name, "rejected", reason):
+                return
             self._pending(name).shown_result()
-            number = self._write_image("rejected")
+            number = self._write_image(self._pending(name), "rejected")
             records.withdraw(self.ledger, number, operator=self.job.operator, reason=reason)
             self.pending = None
 
     def dismiss(self, name: str) -> None:
         """Put a refused picture aside; it is in the ledger as refused."""
         with self._lock:
+            if self._done_with(name, "refused"):
+                return
             if not isinstance(self._pending(name).result, Refusal):
                 raise UndecidedError("accept, correct or reject this picture")
             self.pending = None
@@ -181,14 +186,14 @@ class Desk:
     def correct(self, name: str, ask: Ask) -> None:
         """Write the reading and the person's rim that replaces it."""
         with self._lock:
-            if self._done_with(name):
-                return
             reason = ask.text("reason", least=3, most=500)
+            if self._done_with(name, "corrected", reason):
+                return
             pending = self._pending(name)
             found = self._corrected(name, ask)
             if isinstance(found, Refusal):
                 raise ValueError(found.message)  # noqa: TRY004  (what a person drew, not a type)
-            number = self._write_image("corrected")
+            number = self._write_image(pending, "corrected")
             records.write_correction(
                 self.ledger,
                 name,
@@ -220,10 +225,10 @@ class Desk:
             purpose = ask.choice("purpose", ("part", "block"))
             serial = ask.text("block", least=1, most=80) if purpose == "block" else ""
             warning = blocks.expired(self.folder.block(serial), self._today()) if serial else ""
-            said = {"note": "", "warning": ""}
+            fresh, said = self._fresh(purpose, serial), {"note": "", "warning": ""}
             if (ended := self.series).purpose == "block":
                 said = blocks.logged(self._lines(), self.folder, ended.block, self.job.rules)
-            self.series = Series.fresh(self.clock(), purpose, serial)
+            self.series = fresh
             self._remember()
             return {**said, "warning": f"{said['warning']} {warning}".strip()}
 
@@ -295,7 +300,10 @@ class Desk:
         return {**self.series.told(), **self.job.piece()}
 
     def _remember(self) -> None:
-        self.folder.remember({"job": self.job.told(), "series": self.series.told()})
+        self.folder.remember({"job": self.job.told(), "series": self.series.kept()})
+
+    def _fresh(self, purpose: str = "part", block: str = "") -> Series:
+        return Series.fresh(self.clock(), purpose, block, after=self.ledger.head()[0])
 
     def _lines(self) -> list[Line]:
         return lines_of(self.ledger, self.series)
@@ -356,30 +364,25 @@ class Desk:
         )
         blind_due = self.job.blind and not isinstance(result, Refusal)
         name = secrets.token_hex(8)
-        self.pending = Pending(name, shot, result, use, blind_due, note=note)
+        pending = Pending(name, shot, result, use, blind_due, note=note)
         if isinstance(result, Refusal):  # there is nothing to decide; the record keeps it
-            self._write_image("refused")
+            self._write_image(pending, "refused")
+        self.pending = pending
 
     def _pending(self, name: str) -> Pending:
         if self.pending is None or self.pending.id != name:
             raise UndecidedError("that picture is no longer on the table")
         return self.pending
 
-    def _done_with(self, name: str) -> bool:
+    def _done_with(self, name: str, decision: Decision, reason: str = "") -> bool:
         """Whether a request came twice: its answer was lost, its entry was not."""
         if self.pending is not None and self.pending.id == name:
             return False
-        return records.is_written(self.ledger, name)
+        return records.is_done(self.ledger, name, decision, reason)
 
-    def _write_image(self, decision: Decision) -> int:
-        assert self.pending is not None  # noqa: S101  (callers have looked)
-        return records.write_image(
-            self.ledger,
-            self.pending,
-            decision,
-            series=self._series_told(),
-            operator=self._operator(),
-        )
+    def _write_image(self, pending: Pending, decision: Decision) -> int:
+        series, operator = self._series_told(), self._operator()
+        return records.write_image(self.ledger, pending, decision, series=series, operator=operator)
 
     def _corrected(self, name: str, ask: Ask) -> Correction | Refusal:
         pending = self._pending(name)

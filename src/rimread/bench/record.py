@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from rimread.bench.correction import Correction
@@ -13,7 +13,7 @@ from rimread.bench.series import Decision
 from rimread.budget import budget_json
 from rimread.check import checks_json
 from rimread.hardness import TestCondition
-from rimread.ledger import Draft, Ledger
+from rimread.ledger import Draft, Entry, Ledger
 from rimread.ledger import record as ledger_record
 from rimread.reading import Reading
 from rimread.refusal import Refusal
@@ -22,7 +22,7 @@ __all__ = [
     "blind_record",
     "corrected_record",
     "image_record",
-    "is_written",
+    "is_done",
     "withdraw",
     "write_correction",
     "write_image",
@@ -121,9 +121,48 @@ def blind_record(
 # -- written ------------------------------------------------------------------------------------
 
 
-def is_written(ledger: Ledger, name: str) -> bool:
-    """Whether a picture of this name has been decided on."""
-    return bool(ledger.latest([_task(name)]))
+def is_done(ledger: Ledger, name: str, decision: Decision, reason: str = "") -> bool:
+    """Whether a picture of this name has been decided on just like this.
+
+    Raises
+    ------
+    UndecidedError
+        If another decision was taken, or the same for another reason: what was asked for is not
+        in the ledger.
+    """
+    image = ledger.latest([_task(name)]).get(_task(name))
+    if image is None:
+        return False
+    followed = _followed(ledger, image)
+    given = followed[1].draft.reason if len(followed) > 1 else ""
+    if image.record["decision"] == decision and (not reason or reason == given):
+        return True
+    raise UndecidedError(_decided(followed))
+
+
+def _followed(ledger: Ledger, entry: Entry) -> list[Entry]:
+    """An entry and what replaced it in turn."""
+    found = [entry]
+    while (later := ledger.replaced_by(found[-1].number)) is not None:
+        found.append(ledger.entry(later))
+    return found
+
+
+def _decided(followed: Sequence[Entry]) -> str:
+    """What was decided on a picture, and what a person does who wants something else."""
+    image, last = followed[0], followed[-1]
+    stored, photo = image.record["decision"], image.record["photo"]
+    already = f"this picture was already {stored} (entry {image.number})"
+    anew = f"it does not count; to measure it anew open its photo, {photo}"
+    if last.draft.kind == "withdrawal":
+        since = "" if stored == "rejected" else " and withdrawn since"
+        return f"{already}{since}, {last.draft.reason!r}: {anew}"
+    if last is image and stored != "accepted":  # refused, or a decision that was cut short
+        return f"{already}: {anew}"
+    return (
+        f"{already}: to take that back, withdraw its indent in the list of the series, or entry "
+        f"{last.number} with rimread ledger withdraw; then open its photo again, {photo}"
+    )
 
 
 def write_image(

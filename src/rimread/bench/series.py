@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
+from itertools import chain
 from typing import Any, Literal
 
 from rimread.check import Check
 from rimread.hardness import Indent, TestCondition, parse_test
-from rimread.ledger import Entry, Filter, Ledger
+from rimread.ledger import Entry, Ledger
 from rimread.ledger.record import series_of
 from rimread.report.model import ByEye
 from rimread.report.results import budget_from
@@ -26,6 +27,7 @@ __all__ = [
     "last_that_counts",
     "lines_of",
     "piece_of",
+    "placed",
 ]
 
 Decision = Literal["accepted", "rejected", "corrected", "refused"]
@@ -44,19 +46,25 @@ class Series:
     block : str
         Serial number of that block, else empty.
     begun : datetime.date
-        Day (UTC), so that not all of the ledger is read.
+        Day (UTC), as the clock had it; nothing is looked up by it, for clocks are set back.
+    after : int or None
+        Number of the ledger's last entry when it was begun, so that not all of the ledger is read.
+        None where an earlier version did not keep it, see `placed`.
     """
 
     id: str
     purpose: str
     block: str
     begun: date
+    after: int | None = None
 
     @classmethod
-    def fresh(cls, now: datetime, purpose: str = "part", block: str = "") -> Series:
+    def fresh(
+        cls, now: datetime, purpose: str = "part", block: str = "", *, after: int = 0
+    ) -> Series:
         """Series with a name of its own."""
         name = f"{now.astimezone():%Y%m%d-%H%M%S}-{secrets.token_hex(2)}"
-        return cls(name, purpose, block, now.astimezone(UTC).date())
+        return cls(name, purpose, block, now.astimezone(UTC).date(), after)
 
     @classmethod
     def remembered(cls, told: object) -> Series | None:
@@ -66,10 +74,16 @@ class Series:
         name, purpose, block, begun = (
             str(told.get(key, "")) for key in ("id", "purpose", "block", "begun")
         )
+        after = told.get("after")
+        known = isinstance(after, int) and after >= 0
         try:
-            return cls(name, purpose, block, date.fromisoformat(begun))
+            return cls(name, purpose, block, date.fromisoformat(begun), after if known else None)
         except ValueError:
             return None
+
+    def kept(self) -> dict[str, Any]:
+        """What `remembered` takes: beside what is told, where it begins in the ledger."""
+        return {**self.told(), "after": self.after}
 
     def told(self) -> dict[str, Any]:
         """As plain values."""
@@ -119,6 +133,19 @@ class Line:
         return datetime.fromisoformat(self.record["taken_at"]).astimezone().date()
 
 
+def placed(series: Series, ledger: Ledger) -> Series:
+    """The series with where it begins in this ledger.
+
+    The ledger may be another one than last time, or a shorter copy put back; where an earlier
+    version did not keep the number, all of it is looked through, this once.
+    """
+    last = ledger.head()[0]
+    if series.after is not None:
+        return replace(series, after=min(series.after, last))
+    own = (entry.number for entry in ledger.entries() if series_of(entry.record) == series.id)
+    return replace(series, after=next(own, last + 1) - 1)
+
+
 def lines_of(ledger: Ledger, series: Series) -> list[Line]:
     """Lines of a series in the order of its pictures, corrections in the place of what they mend.
 
@@ -131,7 +158,7 @@ def lines_of(ledger: Ledger, series: Series) -> list[Line]:
     """
     lines: dict[int, Line] = {}  # a dict keeps the place of the first
     places: dict[int | None, int] = {}
-    for entry in ledger.entries(Filter(since=series.begun)):
+    for entry in _entries_behind(ledger, series.after or 0):
         draft, record = entry.draft, entry.record
         place = places.get(draft.replaces, entry.number)
         if draft.kind == "withdrawal" and place in lines:
@@ -161,13 +188,28 @@ def judge_new(sha256: str, lines: Sequence[Line]) -> None:
 
 
 def eyes_of(ledger: Ledger, series: Series) -> list[ByEye]:
-    """Readings by eye of a series."""
-    which = Filter(kind="hand", since=series.begun, current=True)
-    return [
-        ByEye(r["photo"], entry.draft.operator, r["d1_mm"], r["d2_mm"])
-        for entry in ledger.entries(which)
-        if series_of(r := entry.record) == series.id and r.get("blind")
-    ]
+    """Readings by eye of a series that no later entry replaces."""
+    eyes: dict[int | None, ByEye] = {}
+    for entry in _entries_behind(ledger, series.after or 0):
+        draft, r = entry.draft, entry.record
+        eyes.pop(draft.replaces, None)
+        if draft.kind == "hand" and r.get("blind") and series_of(r) == series.id:
+            eyes[entry.number] = ByEye(r["photo"], draft.operator, r["d1_mm"], r["d2_mm"])
+    return list(eyes.values())
+
+
+def _entries_behind(ledger: Ledger, number: int) -> Iterator[Entry]:
+    """All entries with higher numbers, in order."""
+    count, before = ledger.head()[0] - number, 0
+    while True:
+        entries = ledger.entries(newest=count)
+        first = next(entries, None)
+        if first is None:
+            return iter(())
+        if first.number == before or first.number <= number + 1:  # numbers have no gaps
+            return chain([first], entries)
+        # Another program wrote meanwhile: more of them. The same again, and one was cut out.
+        count, before = count + first.number - number - 1, first.number
 
 
 def _line(entry: Entry) -> Line:

@@ -1,6 +1,8 @@
 // Questions to the bench. Every answer is its whole state; a refusal is a sentence for people.
 
-export class Told extends Error {}
+export class Told extends Error {
+  constructor(sentence, desk = null) { super(sentence); this.desk = desk; } // the desk, where another page changed it
+}
 
 async function answer(response) {
   let told = {};
@@ -9,7 +11,7 @@ async function answer(response) {
   } catch {
     throw new Told(`The bench gave no answer that can be read (${response.status}).`);
   }
-  if (!response.ok) throw new Told(told.error ?? `The bench answered ${response.status}.`);
+  if (!response.ok) throw new Told(told.error ?? `The bench answered ${response.status}.`, told.desk);
   return told;
 }
 

@@ -53,6 +53,7 @@ async function act(work, done = "") {
     return told;
   } catch (error) {
     if (!(error instanceof Told)) throw failed(error);
+    if (error.desk) take(error.desk);
     alarm(error.message);
     return null;
   } finally {
