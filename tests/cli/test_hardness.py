@@ -158,6 +158,38 @@ def test_what_did_not_pass_when_it_was_measured_is_told_again_once() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("numbers", "n"), [((None, 1), 1), ((1, None), 1), ((1, 2), 2), ((2, 2), 1)]
+)
+def test_an_indent_of_a_photo_counts_once_whichever_way_it_was_measured(
+    numbers: tuple[int | None, ...], n: int
+) -> None:
+    lines = [_result(4.0, sha256="a" * 64, indent=number) for number in numbers]
+    result = _call("--test", "10/3000", "-", "--json", stdin="\n".join(lines))
+    assert json.loads(result.stdout)["n"] == n
+    assert ("a photo counts once" in result.stderr) == (n == 1)
+
+
+def test_copies_in_other_formats_are_told() -> None:
+    place = {"centre_x_px": 500.0, "centre_y_px": 400.0}
+    results = [("1.jpg", 4.0, place), ("2.jpg", 4.2, {}), ("1.png", 4.0, place)]
+    lines = "\n".join(_result(d, photo=photo, sha256=photo, **at) for photo, d, at in results)
+    answer = _json("--test", "10/3000", "4.1,4.1", "-", stdin=lines)
+    (twice,) = [check for check in answer["checks"] if check["code"] == "taken-twice"]
+    assert twice["outcome"] == "warn"
+    assert "indents 2 and 4 " in twice["message"]
+
+
+def test_one_diameter_says_nothing_of_roundness() -> None:
+    one, two = (
+        {check["code"]: check["outcome"] for check in _json("--test", "10/3000", *typed)["checks"]}
+        for typed in (["4.02"], ["4.02", "4.02"])
+    )
+    assert (one["one-diameter"], two["ovality"]) == ("warn", "pass")
+    assert "ovality" not in one
+    assert "one-diameter" not in two
+
+
 def test_a_pattern_of_files_of_results(tmp_path: Path) -> None:
     for name, d in (("1", 4.0), ("2", 4.02)):
         (tmp_path / f"plate-{name}.jsonl").write_text(_result(d, photo=name), encoding="utf-8")
@@ -196,6 +228,7 @@ def test_through_the_block(tmp_path: Path) -> None:
     bias = _json("--test", "10/3000", *words, *on_block, "--way", "bias")
     error = _json("--test", "10/3000", *words, *on_block, "--way", "permissible-error")
     assert bias["hbw_corrected"] < bias["hbw"]
+    assert bias["reported"] == f"{bias['hbw_corrected']:.0f} HBW 10/3000"  # as on paper
     assert error["hbw_corrected"] is None
     assert bias["U_hbw_corrected"] < error["U_hbw"]
     taken_off = bias["hbw"] - bias["hbw_corrected"]

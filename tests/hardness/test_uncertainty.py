@@ -323,6 +323,18 @@ def test_what_the_light_tells_wrongly_on_the_block_does_not_cancel() -> None:
         assert mean.u == pytest.approx(left * by_mm * 0.02, rel=1e-3)
 
 
+@pytest.mark.parametrize(("scale", "left"), [("a", 0.0), ("", 0.0), ("b", 1.0)])
+def test_the_error_of_a_scale_cancels_with_that_of_the_same_only(scale: str, left: float) -> None:
+    block = Block("B-17", brinell(4.0, SHOP), 2.3, 2.0, SHOP)
+    unsure = combine([Component("pixel scale", 0.02, common=True)])
+    on_block = series_from_indents([Indent(4.0, 4.0, unsure, scale="a")] * 2, SHOP)
+    piece = series_from_indents([Indent(4.0, 4.0, unsure, scale=scale)] * 2, SHOP)
+    parts = from_bias(piece, verify(on_block, block, on=DAY)).budget.components
+    mean = next(c for c in parts if c.name == "mean on the block")
+    by_mm = (brinell(3.999, SHOP) - brinell(4.001, SHOP)) / 0.002
+    assert mean.u == pytest.approx(left * by_mm * 0.02, rel=1e-3)
+
+
 def test_a_photo_and_a_typed_pair_on_the_block_keep_both_uncertainties() -> None:
     block = Block("B-17", brinell(4.0, SHOP), 2.3, 2.0, SHOP)
     photo = Indent(4.0, 4.0, combine([Component("rim definition", 0.08, common=True)]))

@@ -164,6 +164,22 @@ def test_readings_by_eye_find_their_photo():
     told = [record(4.0, 4.0, photo="1/a.jpg"), record(4.1, 4.1, photo="2/a.jpg")]
     with pytest.raises(ValueError, match="several measured photos have"):
         made(told, by_eye=[ByEye("a.jpg", "", 4.0, 4.0)])
+    with pytest.raises(ValueError, match=r"no measured photo has '3/a\.jpg'"):
+        made(told, by_eye=[ByEye("3/a.jpg", "", 4.0, 4.0)])
+    with pytest.raises(ValueError, match=r"2/a.jpg, read by Bo: mean of 3.100 mm is 24% off"):
+        made(told, by_eye=[ByEye("2/a.jpg", "Bo", 3.1, 3.1)])
+
+
+@pytest.mark.parametrize(("away_px", "warned"), [(0.0, True), (40.0, False)])
+def test_two_pictures_of_one_indent_are_told(away_px: float, *, warned: bool):
+    told = [
+        record(4.0, 4.0, photo="a.jpg", centre_x_px=500.0, centre_y_px=400.0),
+        record(4.1, 4.1, photo="b.jpg", centre_x_px=300.0, centre_y_px=400.0),
+        record(4.0, 4.0, photo="c.png", centre_x_px=500.0 + away_px, centre_y_px=400.0),
+    ]
+    twice = [check for check in made(told).checks if check.code == "taken-twice"]
+    assert bool(twice) == warned
+    assert all("indents 1 and 3 " in check.message for check in twice)
 
 
 def test_the_scale_is_held_against_the_day_of_the_test():

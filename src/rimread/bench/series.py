@@ -242,7 +242,10 @@ def piece_of(lines: Iterable[Line]) -> dict[str, Any]:
 def indents_of(lines: Iterable[Line]) -> list[Indent]:
     """Indents of the lines that count, with budgets that know what is common to all."""
     return [
-        Indent(record["d1_mm"], record["d2_mm"], budget_from(record), record["photo"])
+        Indent(
+            *(record["d1_mm"], record["d2_mm"], budget_from(record), record["photo"]),
+            scale=record.get("scale_sha256") or "",
+        )
         for record in (line.record for line in lines if line.counts)
     ]
 

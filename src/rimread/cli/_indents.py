@@ -78,10 +78,11 @@ def indents_from(
     """
     given = list(words)
     if given and len(given) <= 2 and all(_is_number(word) for word in given):
-        return Given((_typed(given[0], given[-1], resolution_mm),), 0)
+        single = [_one_diameter()] if len(given) == 1 else []
+        return Given((_typed(given[0], given[-1], resolution_mm),), 0, tuple(single))
     indents: list[Indent] = []
-    results: list[Result] = []
-    met: dict[tuple[str, int], str] = {}
+    met: dict[str, dict[int, str]] = {}
+    seen: dict[int, Result] = {}
     refused = 0
     for word in given:
         pair = _PAIR.fullmatch(word)
@@ -97,9 +98,9 @@ def indents_from(
                 refused += 1
             elif not _came_before(result, met):
                 indents.append(result.indent)
-                results.append(result)
-    pictures = frozenset(sha256 for sha256, _ in met if sha256)
-    return Given(tuple(indents), refused, tuple(_told(results)), pictures)
+                seen[len(indents)] = result
+    checks = (*_told(seen.values()), *_twice(seen))
+    return Given(tuple(indents), refused, checks, frozenset(filter(None, met)))
 
 
 def held_against(
@@ -152,6 +153,17 @@ def print_checks(checks: Iterable[Check]) -> None:
             print(f"        source: {check.source}")
 
 
+def _one_diameter() -> Check:
+    from rimread.check import Check  # noqa: PLC0415
+    from rimread.hardness.rules import MEMORY  # noqa: PLC0415
+
+    message = (
+        "one diameter stands for both, so nothing is known of how round the indent is: read two at "
+        "right angles"
+    )
+    return Check("one-diameter", "warn", message, f"ISO 6506-1, {MEMORY}")
+
+
 def _typed(first: str, second: str, resolution_mm: float | None) -> Indent:
     from rimread.hardness import Indent, hand_reading, too_unequal  # noqa: PLC0415
 
@@ -195,13 +207,18 @@ def _millimetres(word: str) -> float:
     return value
 
 
-def _came_before(result: Result, met: dict[tuple[str, int], str]) -> bool:
-    """Whether the same picture counts already; people are told of it."""
-    key = (result.sha256, result.number)
-    if result.sha256 and key in met:
-        say(f"{result.name}: the same picture as {met[key]}; a photo counts once")
+def _came_before(result: Result, met: dict[str, dict[int, str]]) -> bool:
+    """Whether the same indent of the same picture counts already; people are told of it.
+
+    A picture of one indent has no number of it, which may be any of those where all were measured.
+    """
+    of_picture = met.setdefault(result.sha256, {})
+    same = {result.number, 0} & of_picture.keys() if result.number else of_picture.keys()
+    if result.sha256 and same:
+        first = of_picture[min(same)]
+        say(f"{result.name}: the same picture as {first}; a photo counts once")
         return True
-    met[key] = result.name
+    of_picture[result.number] = result.name
     return False
 
 
@@ -215,6 +232,15 @@ def _told(results: Iterable[Result]) -> Iterator[Check]:
     for check, names in met.items():
         more = f" and {len(names) - 1} more" if len(names) > 1 else ""
         yield replace(check, message=f"{names[0]}{more}: {check.message}")
+
+
+def _twice(seen: dict[int, Result]) -> Iterator[Check]:
+    """Results, by the number of the indent, that look like two pictures of one."""
+    if not seen:
+        return
+    from rimread.report.certificate import taken_twice  # noqa: PLC0415  (heavy)
+
+    yield from taken_twice(seen)
 
 
 def _results(word: str, test: TestCondition) -> Iterator[Result]:

@@ -118,6 +118,8 @@ def hardness(
         steps = working_of(one.d1_mm, one.d2_mm, condition) if working else ()
         verification = _on_block(block, on_block, chosen, given, resolution_mm=resolution)
         checks = _checks(series, piece, chosen) + given.checks
+        if any(check.code == "one-diameter" for check in checks):
+            checks = tuple(check for check in checks if check.code != "ovality")
         if verification is not None:
             checks += verification.checks
         by = way_by(way, block=verification is not None)
@@ -182,7 +184,7 @@ def _record(
     corrected = statement if statement and statement.way == "bias" else None
     return {
         "hbw": series.mean_hbw,
-        "reported": series.designation,
+        "reported": corrected.designation if corrected else series.designation,
         "mean_mm": series.mean_mm,
         "checks": checks_json(checks),
         "test": series.test.name,

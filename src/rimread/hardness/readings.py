@@ -111,7 +111,8 @@ def mean_on_block(block: Series, piece: Series) -> Component:
     """What the mean of the indents on a block is unsure by, in HBW, as a component of the piece's.
 
     Scatter, rounding, and what all readings on the block share, unless it is an error of the scope
-    that those on the piece share: that cancels. Of diameters without a budget it is known that they
+    that those on the piece share: that cancels, where both were read with the same scale as far as
+    is known. Of diameters without a budget it is known that they
     were read by eye.
 
     Raises
@@ -123,7 +124,9 @@ def mean_on_block(block: Series, piece: Series) -> Component:
     if sd is None:
         raise ValueError("a block needs at least two indents to tell its scatter (got 1)")
     block = replace(block, indents=tuple(_read_by_eye(indent) for indent in block.indents))
-    cancels = _OF_SCOPE & {p.name for p in reading_components(piece)}
+    scales = {indent.scale for indent in (*block.indents, *piece.indents)} - {""}
+    shared = _OF_SCOPE if len(scales) < 2 else frozenset[str]()
+    cancels = shared & {p.name for p in reading_components(piece)}
     reading = reading_components(block)
     scatter = _scatter(block, sd, combine(p for p in reading if not p.common).u)
     left = [p for p in reading if p.common and p.name not in cancels]

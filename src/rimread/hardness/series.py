@@ -51,12 +51,15 @@ class Indent:
         Of the mean diameter, in mm; None where nothing is known of the reading.
     name : str
         Photo or place, for people.
+    scale : str
+        Hash of the scale file it was read with, empty where that is not known or there is none.
     """
 
     d1_mm: float
     d2_mm: float
     budget: Budget | None = None
     name: str = ""
+    scale: str = ""
 
     @property
     def mean_mm(self) -> float:

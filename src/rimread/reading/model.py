@@ -81,4 +81,4 @@ class Reading:
 def indent_of(reading: Reading) -> Indent:
     """The reading as one indent of a series, its budget with it."""
     found = reading.diameters
-    return Indent(found.d1_mm, found.d2_mm, found.budget, reading.photo)
+    return Indent(found.d1_mm, found.d2_mm, found.budget, reading.photo, reading.scale_sha256)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -21,6 +21,7 @@ from rimread.hardness import (
     convert,
     diameter_for,
     last_that_counts,
+    not_of_one_indent,
     piece_checks,
     rule_set,
     series_checks,
@@ -29,7 +30,7 @@ from rimread.hardness import (
 )
 from rimread.hardness.series import Policy
 from rimread.hardness.uncertainty import Way
-from rimread.reading.checks import scale_in_date
+from rimread.reading import checks as reading_checks
 from rimread.refusal import Refusal
 from rimread.report.blocks import Picture
 from rimread.report.lab import Lab
@@ -122,6 +123,7 @@ def report_from(
         statement=statement,
         checks=(
             *(series_checks(series, rules=chosen) if len(measured) > 1 else ()),
+            *taken_twice(dict(enumerate(measured, start=1))),
             *_piece_checks(series, job, chosen),
             *_day_checks(of_scales, results, job, made_on),
             *_machine_checks(lab, job, chosen),
@@ -171,6 +173,17 @@ def _no_photo_twice(results: Sequence[Result]) -> None:
         same[result.number] = result
 
 
+def taken_twice(results: Mapping[int, Result]) -> Iterator[Check]:
+    """Pairs of results, by their numbers, that look like two pictures of one indent."""
+    return reading_checks.taken_twice(
+        {
+            number: (*result.centre_px, result.indent.mean_mm)
+            for number, result in results.items()
+            if result.indent is not None and result.centre_px is not None
+        }
+    )
+
+
 def _told(result: Result) -> str:
     """Name, and the ledger's number of it."""
     return f"{result.name} ({result.entry.partition(',')[0]})" if result.entry else result.name
@@ -218,7 +231,10 @@ def _conversions(
 
 
 def _matched(by_eye: Sequence[ByEye], measured: Sequence[Result]) -> tuple[tuple[int, ByEye], ...]:
-    """Readings with the photo of the same path, or else of the same name in any folder."""
+    """Readings with the photo of the same path, or else of the same name.
+
+    Cameras give one name in every folder: where both name theirs, it must be the same one.
+    """
     places: dict[str, list[int]] = {}
     for index, result in enumerate(measured):
         paths = {result.photo, result.name}
@@ -226,12 +242,26 @@ def _matched(by_eye: Sequence[ByEye], measured: Sequence[Result]) -> tuple[tuple
             places.setdefault(name, []).append(index)
     found = []
     for reading in by_eye:
-        at = places.get(reading.photo) or places.get(file_name(reading.photo), [])
+        at = places.get(reading.photo) or [
+            index
+            for index in places.get(file_name(reading.photo), [])
+            if _folder(reading.photo) in ("", _folder(measured[index].photo))
+            or not _folder(measured[index].photo)
+        ]
         if len(at) != 1:
             many = "several measured photos have" if at else "no measured photo has"
             raise ValueError(f"a reading by eye belongs to one photo; {many} {reading.photo!r}")
+        result = measured[at[0]]
+        read_mm = (reading.d1_mm + reading.d2_mm) / 2
+        if result.indent and (far := not_of_one_indent(read_mm, result.indent.mean_mm)):
+            raise ValueError(f"{reading.photo}, read by {reading.operator or 'eye'}: {far}")
         found.append((at[0], reading))
     return tuple(sorted(found, key=lambda pair: pair[0]))
+
+
+def _folder(photo: str) -> str:
+    """Name of the folder a photo was said to lie in, of any system; empty where none was."""
+    return file_name(photo.replace("\\", "/").rpartition("/")[0]).casefold()
 
 
 # -- piece, machine, block ----------------------------------------------------------------------
@@ -249,7 +279,7 @@ def _day_checks(
     """The day of the test against that of the report, the photos and the scales."""
     if job.on is None:
         return ()
-    checks = [scale_in_date(scale, job.on) for scale in scales]
+    checks = [reading_checks.scale_in_date(scale, job.on) for scale in scales]
     if job.on > made_on:
         message = f"the test is dated {job.on}, after the day of this report, {made_on}"
         checks.append(Check("test-date", "warn", message, "common practice, no source"))

@@ -83,8 +83,8 @@ class Result:
         Where a person set the rim.
     number : int
         Of the indent where all of a photo were measured, 0 elsewhere.
-    taken_on : datetime.date or None
-        Day of the photo, None where the line does not say.
+    taken_on, centre_px : datetime.date or None, (float, float) or None
+        Day of the photo, centre of the indent in it; None where the line does not say.
     """
 
     photo: str
@@ -102,6 +102,7 @@ class Result:
     by_hand: ByHand | None = None
     number: int = 0
     taken_on: date | None = None
+    centre_px: tuple[float, float] | None = None
 
     @property
     def name(self) -> str:
@@ -231,6 +232,7 @@ def _result(record: Record, place: str, entry: str, reason: str) -> Result:
         "by_hand": _by_hand(record, reason),
         "number": _whole(record, "indent"),
         "taken_on": _day(record, "taken_on"),
+        "centre_px": _centre(record),
     }
     if status == "refused":
         return Result(indent=None, hardness=None, test=None, **told)
@@ -246,11 +248,16 @@ def _result(record: Record, place: str, entry: str, reason: str) -> Result:
 
 def _indent(record: Record, name: str) -> Indent:
     d1, d2 = (_positive(record, key) for key in ("d1_mm", "d2_mm"))
-    indent = Indent(d1, d2, budget_from(record), name)
+    indent = Indent(d1, d2, budget_from(record), name, _text(record, "scale_sha256"))
     _agrees(record, "mean_mm", indent.mean_mm)
     if indent.budget is not None:
         _agrees(record, "U_mean_mm", indent.budget.U)
     return indent
+
+
+def _centre(record: Record) -> tuple[float, float] | None:
+    x, y = (record.get(f"centre_{axis}_px") for axis in "xy")
+    return (x, y) if isinstance(x, float) and isinstance(y, float) else None
 
 
 def _by_hand(record: Record, reason: str) -> ByHand | None:
