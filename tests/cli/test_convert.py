@@ -21,6 +21,24 @@ def test_one_scale() -> None:
     assert "from 37.1 to 38.9" in result.stdout
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("230", "--to", "hrc", "--U", "5"), "from below the table to 21.6: its"),
+        (("600", "--to", "hrc", "--U", "40"), "from 54.6 to beyond the table: its"),
+        (("450", "--to", "hrc", "--U", "400"), "from below the table to beyond the table: its"),
+    ],
+)
+def test_an_uncertainty_that_leaves_the_table_is_told(words: tuple[str, ...], says: str) -> None:
+    stdout = _call(*words).stdout
+    assert f"U of the measured value alone takes it {says} interval leaves the table" in stdout
+
+
+def test_without_an_uncertainty_nothing_is_said_of_it() -> None:
+    assert "U of" not in _call("230", "--to", "hrc").stdout
+    assert "leaves" not in _call("353", "--to", "hrc", "--U", "8").stdout
+
+
 def test_all_the_table_gives() -> None:
     result = _call("229", "--table", "asm-a3-4")
     assert result.exit_code == 0

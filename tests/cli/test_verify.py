@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -122,6 +123,9 @@ def test_the_chart_alone_says_that_the_last_check_failed_or_counts_no_more(
     assert _json(block, "--log", str(log), "--on", "2026-03-03")["due"] is False
     early = _json(block, "--log", str(log), "--on", "2026-03-01")
     assert (early["due"], early["due_on"]) == (True, "2026-03-01")
+    assert early["chart"] is None
+    before = _call(block, "--log", str(log), "--on", "2026-03-01").stdout
+    assert "no chart yet on 2026-03-01: block B-17 was checked on fewer than two days" in before
     _call(block, *["4.40,4.40"] * 5, "--log", str(log), "--on", "2026-03-04")
     for day in ("04", "05"):
         failed = _call(block, "--log", str(log), "--on", f"2026-03-{day}")
@@ -210,10 +214,58 @@ def test_bad_input_gets_one_sentence(block: str, words: list[str], says: str) ->
 
 
 def test_a_mistyped_year_does_not_spoil_the_log(block: str, tmp_path: Path) -> None:
-    log = str(tmp_path / "daily.csv")
-    mistyped = _json(block, *GOOD, "--log", log, "--on", "9999-12-31")
-    assert mistyped["due_on"] == "9999-12-31"
-    assert _call(block, *GOOD, "--log", log, "--on", "2026-03-02").exit_code == 0
+    log = tmp_path / "daily.csv"
+    for year in ("2062", "9999"):
+        mistyped = _call(block, *GOOD, "--log", str(log), "--on", f"{year}-12-31")
+        assert mistyped.exit_code == 2
+        assert "--on must not lie after today" in mistyped.stderr
+        assert f"give the right day (got {year}-12-31)" in mistyped.stderr
+        assert mistyped.stderr.count("\n") == 1
+    assert not log.exists()
+    assert _call(block, *GOOD, "--log", str(log), "--on", "2026-03-02").exit_code == 0
+
+
+def test_a_day_ahead_may_be_the_time_zone_and_two_are_a_slip(block: str) -> None:
+    today = date.today()  # noqa: DTZ011  (as the verb takes it)
+    for ahead, code in ((0, 0), (1, 0), (3, 2)):  # 3: midnight may pass between
+        day = (today + timedelta(days=ahead)).isoformat()
+        assert _call("--scope", "1:1", "--on", day).exit_code == code
+    late = (today + timedelta(days=3)).isoformat()
+    assert "--on must not lie after today" in _call(block, "--log", "x.csv", "--on", late).stderr
+
+
+def test_a_later_day_in_the_log_does_not_judge_today(block: str, tmp_path: Path) -> None:
+    """Neither a year mistyped before such days were asked back, nor days after the one judged."""
+    log = tmp_path / "daily.csv"
+    for day in range(1, 13):
+        d = "4.00,4.01" if day % 2 else "4.00,4.00"
+        _call(block, *[d] * 5, "--log", str(log), "--on", f"2026-03-{day:02d}")
+    lines = log.read_text(encoding="utf-8-sig").splitlines()
+    slip = lines[-1].replace("2026-03-12", "2062-03-12")
+    with log.open("a", encoding="utf-8") as file:
+        file.write(slip + "\n")
+    jump = _call(block, *["4.02,4.03"] * 5, "--log", str(log), "--on", "2026-03-13")
+    assert "warn  chart-limits" in jump.stdout
+    assert "2062" not in jump.stdout
+    alone = _call(block, "--log", str(log), "--on", "2026-03-13")
+    assert "warn  chart-limits" in alone.stdout
+    dates = _json(block, "--log", str(log), "--on", "2026-03-11")["chart"]["dates"]
+    assert dates == [f"2026-03-{day:02d}" for day in range(1, 12)]
+
+
+def test_a_log_whose_figures_disagree_is_named(block: str, tmp_path: Path) -> None:
+    log = tmp_path / "daily.csv"
+    _call(block, *GOOD, "--log", str(log), "--on", "2026-03-02")
+    with log.open("a", encoding="utf-8") as file:
+        file.write("2026-03-03,B-17,10/3000,A,5,260.000,229,0.000100,0.005000,yes\n")
+    result = _call(block, "--log", str(log), "--on", "2026-03-03")
+    assert result.exit_code == 2
+    assert "daily.csv line 3: error_rel must be that of 260.000" in result.stderr
+
+
+def test_an_interval_read_five_times_is_one() -> None:
+    result = _call("--scope", *["2:2"] * 5, "--on", "2026-01-01")
+    assert "warn  scope-intervals: 5 intervals read, 1 different length" in result.stdout
 
 
 def test_a_block_file_saved_with_a_byte_order_mark(block: str) -> None:

@@ -173,6 +173,27 @@ def test_scope_check() -> None:
     assert scope_checks(good[:2])[-1].outcome == "warn"
 
 
+@pytest.mark.parametrize(
+    ("lengths", "says"),
+    [
+        ([2.0] * 5, "5 intervals read, 1 different length, at least 5 asked for: read"),
+        ([1.0, 2.0, 3.0, 4.0, 4.0], "5 intervals read, 4 different lengths"),
+        ([1.0, 2.0, 3.0, 4.0, 4.001], "5 intervals read, 4 different lengths"),
+        ([1.0, 1.004, 1.008, 1.012, 1.016], "5 intervals read, 3 different lengths"),
+    ],
+)
+def test_a_scope_is_checked_on_different_lengths(lengths: list[float], says: str) -> None:
+    """Those nearer than a reading may err are one."""
+    check = scope_checks(tuple((v, v) for v in lengths))[-1]
+    assert check.outcome == "warn"
+    assert check.message.startswith(says)
+
+
+def test_a_length_read_again_takes_nothing_away() -> None:
+    check = scope_checks(tuple((v, v) for v in (1.0, 5.0, 2.0, 1.0, 3.0, 4.0)))[-1]
+    assert (check.code, check.outcome) == ("scope-intervals", "pass")
+
+
 def test_scope_misuse() -> None:
     with pytest.raises(ValueError, match="needs intervals"):
         scope_checks(())
@@ -214,7 +235,8 @@ def test_a_verification_takes_five_indents_and_a_scope_check_five_intervals(
 ) -> None:
     """Mean of five: JJG 147; ISO 6506-2, from memory."""
     assert _outcomes(_verify(*[229.0] * n))["block-indents"] == outcome
-    checks = {c.code: c.outcome for c in scope_checks(((1.0, 1.0),) * n)}
+    intervals = tuple((float(length), float(length)) for length in range(1, n + 1))
+    checks = {c.code: c.outcome for c in scope_checks(intervals)}
     assert checks["scope-intervals"] == outcome
 
 

@@ -31,6 +31,7 @@ from rimread.hardness.daily import COLUMNS
 SHOP = TestCondition(10, 3000)
 BLOCK = Block("B-17", 229.0, 2.3, 2.0, SHOP, date(2027, 1, 31))
 FIRST = date(2026, 3, 2)
+LATER = date(2026, 11, 17)
 
 
 def _log(errors: list[float], block: str = "B-17", test: str = "10/3000") -> list[DailyCheck]:
@@ -43,7 +44,7 @@ def _log(errors: list[float], block: str = "B-17", test: str = "10/3000") -> lis
 
 
 def _chart(errors: list[float]) -> ControlChart:
-    return control_chart(_log(errors), block="B-17", test="10/3000")
+    return control_chart(_log(errors), block="B-17", test="10/3000", on=LATER)
 
 
 def _broken(errors: list[float]) -> set[str]:
@@ -159,10 +160,10 @@ def test_limits_from_few_days_are_none() -> None:
 
 def test_of_several_checks_on_a_day_the_last_counts() -> None:
     first = [replace(entry, error_rel=0.3) for entry in _log(QUIET)]
-    both = control_chart([*first, *_log(QUIET)], block="B-17", test="10/3000")
+    both = control_chart([*first, *_log(QUIET)], block="B-17", test="10/3000", on=LATER)
     assert both == _chart(QUIET)
     two_days = [replace(e, on=FIRST + timedelta(days=i // 5)) for i, e in enumerate(_log(QUIET))]
-    chart = control_chart(two_days, block="B-17", test="10/3000")
+    chart = control_chart(two_days, block="B-17", test="10/3000", on=LATER)
     assert (chart.days, chart.has_limits) == (2, False)
     assert chart.checks[0].outcome == "warn"
 
@@ -175,6 +176,82 @@ def test_a_log_holds_numbers(tmp_path: Path, value: str) -> None:
     log.write_text("\n".join([",".join(COLUMNS), *lines]), encoding="utf-8")
     with pytest.raises(ValueError, match=f"line 3: error_rel must be a number .got '{value}'"):
         read_daily(log)
+
+
+def _line(mean: str, certified: str, error: str) -> str:
+    return f"2026-03-02,B-17,10/3000,,5,{mean},{certified},{error},0.01,yes"
+
+
+def _written(path: Path, *lines: str) -> Path:
+    log = path / "daily.csv"
+    log.write_text("\n".join([",".join(COLUMNS), *lines]), encoding="utf-8")
+    return log
+
+
+@pytest.mark.parametrize(
+    ("mean", "certified", "error", "says"),
+    [
+        (
+            "260.000",
+            "229",
+            "0.000100",
+            "error_rel must be that of 260.000 against 229 HBW, 0.135371 .got '0.000100'",
+        ),
+        ("260.000", "229", "0", "error_rel must be that of"),
+        ("229.000", "229", "-0.000006", "error_rel must be that of"),
+        ("229.000", "229", "0.000006", "error_rel must be that of"),
+        ("231.500", "229", "1.3E-02", "error_rel must be that of"),
+        ("229.000", "0", "0.000000", "certified_hbw must be above 0 .got '0'"),
+        ("-229.000", "229", "-2.000000", "mean_hbw must be above 0"),
+    ],
+)
+def test_an_error_that_is_not_that_of_its_mean_is_named(
+    tmp_path: Path, mean: str, certified: str, error: str, says: str
+) -> None:
+    log = _written(tmp_path, _line("229.000", "229", "0.000000"), _line(mean, certified, error))
+    with pytest.raises(ValueError, match=f"daily.csv line 3: {says}"):
+        read_daily(log)
+
+
+@pytest.mark.parametrize(
+    ("mean", "certified", "error"),
+    [
+        ("230.1", "229", "0.0048"),  # by hand, exactly 0.004803
+        ("230", "229", "0.006"),  # by hand, of 230.4
+        ("229", "229", "0"),  # zeros at the end, dropped by a spreadsheet
+        ("229.002", "229", "9E-06"),  # and as it writes small numbers
+        pytest.param("229.000", "229", "0e-" + "9" * 400, id="more digits than a float tells"),
+    ],
+)
+def test_an_error_is_held_no_closer_than_the_written_digits(
+    tmp_path: Path, mean: str, certified: str, error: str
+) -> None:
+    (entry,) = read_daily(_written(tmp_path, _line(mean, certified, error)))
+    assert entry.error_rel == float(error)
+
+
+def test_a_line_the_program_wrote_is_always_read(tmp_path: Path) -> None:
+    """Rounding of mean, certified value and error together never speaks against a line."""
+    rng = np.random.default_rng(7)
+    lines = []
+    for certified, error in zip(
+        rng.uniform(3.0, 650.0, 2000), rng.normal(0, 0.02, 2000), strict=True
+    ):
+        mean = certified * (1.0 + error)
+        lines.append(_line(f"{mean:.3f}", f"{certified:g}", f"{error:.6f}"))
+    assert len(read_daily(_written(tmp_path, *lines))) == 2000
+
+
+def test_a_chart_ends_with_the_day_that_is_judged() -> None:
+    """A mistyped year, or days already checked after it, are not among what it is judged by."""
+    slip = replace(_log([0.0])[0], on=date(2062, 11, 16))
+    jump = [*QUIET, 0.012]
+    with_slip = [slip, *_log(jump)]
+    assert control_chart(with_slip, block="B-17", test="10/3000", on=LATER) == _chart(jump)
+    tenth = FIRST + timedelta(days=9)
+    assert control_chart(with_slip, block="B-17", test="10/3000", on=tenth) == _chart(QUIET)
+    with pytest.raises(ValueError, match=r"two days at least \(got 1\)"):
+        control_chart(with_slip, block="B-17", test="10/3000", on=FIRST)
 
 
 def test_a_jump() -> None:
@@ -216,7 +293,7 @@ def test_false_alarms_are_as_rare_as_they_should_be() -> None:
 
 def test_other_blocks_are_left_aside_and_dates_put_in_order() -> None:
     entries = [*_log([0.5, 0.6], block="other"), *_log([0.5], test="5/750"), *_log(QUIET)[::-1]]
-    chart = control_chart(entries, block="B-17", test="10/3000")
+    chart = control_chart(entries, block="B-17", test="10/3000", on=LATER)
     assert [e.error_rel for e in chart.entries] == QUIET
 
 
@@ -229,6 +306,7 @@ def test_due() -> None:
     assert due_on(date(2026, 2, 28)) == date(2026, 3, 1)
     assert due_on(date(2026, 1, 1), every="scope_every_days") == date(2026, 7, 2)
     assert due_on(date(2026, 1, 1), every="machine_every_days") == date(2027, 1, 1)
+    assert due_on(date.max) == date.max
 
 
 def test_a_failed_block_of_the_day_fails_and_a_missing_one_warns() -> None:
@@ -276,7 +354,8 @@ def test_a_check_that_failed_counts_until_one_passes() -> None:
 
 def test_a_chart_is_of_one_block_under_one_test() -> None:
     others = [*_log([0.5] * 5, block="B-18"), *_log([0.5] * 5, test="5/750")]
-    chart = control_chart([*others, *_log(QUIET), *others], block="B-17", test="10/3000")
+    mixed = [*others, *_log(QUIET), *others]
+    chart = control_chart(mixed, block="B-17", test="10/3000", on=LATER)
     assert [entry.error_rel for entry in chart.entries] == QUIET
 
 

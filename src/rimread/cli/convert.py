@@ -63,7 +63,10 @@ def convert(
         asked = [(scale, result) for scale, result in results if to or result]
         with telling():
             for scale, result in results if as_json else asked or results[:1]:
-                (_print_record if as_json else _print)(scale, result)
+                if as_json:
+                    _print_record(scale, result)
+                else:
+                    _print(result, u_hbw)
     if not asked or not all(result for _, result in asked):
         raise typer.Exit(REFUSED)
 
@@ -94,7 +97,7 @@ def _print_record(scale: str, result: Conversion | Refusal) -> None:
     print_json(record)
 
 
-def _print(_scale: str, result: Conversion | Refusal) -> None:
+def _print(result: Conversion | Refusal, u_hbw: float | None) -> None:
     from rimread.refusal import Refusal  # noqa: PLC0415
 
     if isinstance(result, Refusal):
@@ -103,8 +106,9 @@ def _print(_scale: str, result: Conversion | Refusal) -> None:
     print(result.text)
     if result.bracketed:
         print("  in square brackets: beyond the table's normal range, for information only")
-    if result.low is not None and result.high is not None:
-        print(
-            f"  U of the measured value alone takes it from {result.low:.1f} to {result.high:.1f}"
-        )
+    if u_hbw is not None:
+        low = "below the table" if result.low is None else f"{result.low:.1f}"
+        high = "beyond the table" if result.high is None else f"{result.high:.1f}"
+        leaves = ": its interval leaves the table" if None in (result.low, result.high) else ""
+        print(f"  U of the measured value alone takes it from {low} to {high}{leaves}")
     print(f"  table read in: {result.table.source}")

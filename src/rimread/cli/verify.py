@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -42,7 +42,7 @@ _Log = Annotated[
     ),
 ]
 _Operator = Annotated[str, typer.Option(help="Who made the indents, for the log.")]
-_On = Annotated[datetime | None, day("Day. [default: today]")]
+_On = Annotated[datetime | None, day("Day, not after today. [default: today]")]
 
 
 def verify(
@@ -64,6 +64,7 @@ def verify(
 
     The chart only also says whether the last check in the log, on whichever block, counts on the
     day: it fails when that check did, and warns when it counts no more ("due" in --json).
+    A chart ends with the day that is judged: later days in the log are left out.
 
     A block file holds serial, certified_hbw, U_hbw, k, test and, if known, valid_until.
 
@@ -77,7 +78,7 @@ def verify(
         if scope and log is not None:
             raise ValueError("--log is of checks on a block; --scope writes none")
         chosen = rules_from(rules)
-        day = date_of(on) or date.today()  # noqa: DTZ011  (the lab's own calendar)
+        day = _day(on)
         if scope:
             record, lines, checks, refused = _scope(things, chosen, day)
         else:
@@ -94,6 +95,18 @@ def verify(
                 print(_FAILED if failed else _passed(record))
     if failed or refused:
         raise typer.Exit(REFUSED)
+
+
+def _day(given: datetime | None) -> date:
+    """Day that is judged; a slip into the future would stand in the log for good.
+
+    One day ahead is taken: clock and lab may differ by a time zone.
+    """
+    today = date.today()  # noqa: DTZ011  (the lab's own calendar)
+    on = date_of(given) or today
+    if on > today + timedelta(days=1):
+        raise ValueError(f"--on must not lie after today, {today}: give the right day (got {on})")
+    return on
 
 
 def _passed(record: dict[str, Any]) -> str:
@@ -136,7 +149,7 @@ def _block(
     verification = held_against(block, given, block.test, day=day, rules=rules)
     if log is not None:
         append_daily(log, verification, on=day, operator=operator)
-    chart = None if log is None else _chart(block, read_daily(log))
+    chart = None if log is None else _chart(block, read_daily(log), day)
     checks = verification.checks + (chart.checks if chart else ())
     record = _record(verification, checks, chart)
     record["due_on"] = due_on(day, rules=rules).isoformat()
@@ -154,31 +167,34 @@ def _chart_only(block: Block, rules: RuleSet, day: date, log: Path) -> _Outcome:
     )
 
     entries = read_daily(log)
-    chart = _chart(block, entries)
-    if chart is None:
+    chart = _chart(block, entries, day)
+    if chart is None and _chart(block, entries, date.max) is None:
         raise ValueError(
             f"{log} holds checks of block {block.serial} from fewer than two days: no chart yet"
         )
     last = last_check(entries, test=block.test.name, on=day)
     counts = last_that_counts(entries, test=block.test.name, on=day, rules=rules)
-    checks = (block_of_the_day(counts, on=day), *chart.checks)
+    checks = (block_of_the_day(counts, on=day), *(chart.checks if chart else ()))
     record = {
         "block": block.serial,
         "checks": checks_json(checks),
-        "chart": _chart_json(chart),
+        "chart": _chart_json(chart) if chart else None,
         "due_on": (day if last is None else due_on(last.on, rules=rules)).isoformat(),
         "due": counts is None,
     }
-    return record, _chart_lines(chart), checks, 0
+    none_yet = f"no chart yet on {day}: block {block.serial} was checked on fewer than two days"
+    return record, _chart_lines(chart) if chart else [none_yet], checks, 0
 
 
-def _chart(block: Block, entries: Sequence[DailyCheck]) -> ControlChart | None:
+def _chart(block: Block, entries: Sequence[DailyCheck], day: date) -> ControlChart | None:
+    """Chart up to a day, None where there are fewer than two."""
     from rimread.hardness import control_chart  # noqa: PLC0415
 
-    own = [e for e in entries if (e.block, e.test) == (block.serial, block.test.name)]
-    if len({entry.on for entry in own}) < 2:
+    serial, test = block.serial, block.test.name
+    days = {e.on for e in entries if (e.block, e.test) == (serial, test) and e.on <= day}
+    if len(days) < 2:
         return None
-    return control_chart(own, block=block.serial, test=block.test.name)
+    return control_chart(entries, block=serial, test=test, on=day)
 
 
 def _record(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -145,7 +146,7 @@ def scope_checks(
     Returns
     -------
     tuple of Check
-        One ``scope-interval`` each and ``scope-intervals`` for their number.
+        One ``scope-interval`` each and ``scope-intervals`` for how many lengths they have.
 
     Raises
     ------
@@ -166,13 +167,27 @@ def scope_checks(
         )
         good = within(abs(error), limit)
         checks.append(Check("scope-interval", "pass" if good else "fail", message, source))
-    n = len(intervals_mm)
-    message = f"{n} intervals read, at least {_SCOPE_INTERVALS} asked for"
-    enough = n >= _SCOPE_INTERVALS
+    n, lengths = len(intervals_mm), _lengths((true_mm for true_mm, _ in intervals_mm), limit)
+    enough = lengths >= _SCOPE_INTERVALS
+    message = (
+        f"{n} interval{'s' * (n != 1)} read, {lengths} different length{'s' * (lengths != 1)}, "
+        f"at least {_SCOPE_INTERVALS} asked for"
+    )
+    if not enough:
+        message += ": read intervals of other lengths too"
     checks.append(
         Check("scope-intervals", "pass" if enough else "warn", message, "ISO 6506-2, from memory")
     )
     return tuple(checks)
+
+
+def _lengths(true_mm: Iterable[float], limit: float) -> int:
+    """How many lengths differ by more than a reading may err: the same one again proves no more."""
+    apart: list[float] = []
+    for length in sorted(true_mm):
+        if not apart or not within(length / apart[-1] - 1.0, limit):
+            apart.append(length)
+    return len(apart)
 
 
 def read_block(path: Path) -> Block:

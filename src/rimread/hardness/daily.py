@@ -48,6 +48,11 @@ LEAST_BASELINE: Final = 10
 NOISE: Final = 1e-9
 """Errors nearer than this are one: the log keeps 1e-6."""
 
+_COARSEST_ERROR: Final = 5e-4
+"""Half of 0.1 %: spreadsheets drop the zeros at the end, so a 0 says more than its one digit."""
+
+_MOST_DIGITS: Final = 12  # after the point; more say nothing of a Brinell value
+
 _D2, _D4 = 1.128, 3.267  # moving ranges of two: ASTM STP 15D / ISO 7870-2 constants, from memory
 _RUN, _TREND = 8, 6
 _ANNEX_A: Final = "ISO 6506-1 annex A: the user's check before use, procedure from memory"
@@ -154,7 +159,8 @@ def read_daily(path: Path) -> tuple[DailyCheck, ...]:
     OSError
         If the file cannot be read.
     ValueError
-        If a line does not hold what its header says; the line is named.
+        If a line does not hold what its header says, or its error is not that of its mean; the
+        line is named.
     """
     try:
         text = path.read_bytes().decode("utf-8-sig")
@@ -176,8 +182,10 @@ def read_daily(path: Path) -> tuple[DailyCheck, ...]:
     return tuple(entries)
 
 
-def control_chart(entries: Sequence[DailyCheck], *, block: str, test: str) -> ControlChart:
-    """Chart of one block under one test; of several checks on a day the last one counts.
+def control_chart(
+    entries: Sequence[DailyCheck], *, block: str, test: str, on: date
+) -> ControlChart:
+    """Chart of one block under one test up to a day; of several checks on a day the last counts.
 
     Parameters
     ----------
@@ -185,13 +193,15 @@ def control_chart(entries: Sequence[DailyCheck], *, block: str, test: str) -> Co
         The log; other blocks and tests are left aside.
     block, test : str
         Serial and ball/force.
+    on : datetime.date
+        The day that is judged; later ones are left aside, as `last_check` does.
 
     Raises
     ------
     ValueError
-        If the log has entries of it from fewer than two days.
+        If the log has entries of it from fewer than two days up to then.
     """
-    of_days = {e.on: e for e in entries if (e.block, e.test) == (block, test)}
+    of_days = {e.on: e for e in entries if (e.block, e.test) == (block, test) and e.on <= on}
     own = [of_days[day] for day in sorted(of_days)]
     if len(own) < 2:
         raise ValueError(f"a chart of block {block} needs two days at least (got {len(own)})")
@@ -274,6 +284,7 @@ def _entry(row: list[str]) -> DailyCheck:
     for name, value in figures.items():
         if not math.isfinite(value):
             raise ValueError(f"{name} must be a number (got {cells[name]!r})")
+    _error_follows(cells, figures)
     return DailyCheck(
         on=date.fromisoformat(cells["date"]),
         block=cells["block"],
@@ -283,6 +294,32 @@ def _entry(row: list[str]) -> DailyCheck:
         passed=cells["passed"] == "yes",
         **figures,
     )
+
+
+def _error_follows(cells: dict[str, str], figures: dict[str, float]) -> None:
+    """Hold the error against mean and certified value, as closely as the written digits allow."""
+    for name in ("mean_hbw", "certified_hbw"):
+        if figures[name] <= 0.0:
+            raise ValueError(f"{name} must be above 0 (got {cells[name]!r})")
+    mean, certified, error = (figures[name] for name in ("mean_hbw", "certified_hbw", "error_rel"))
+    off_mean = _half_a_digit(cells["mean_hbw"])
+    off_certified = 0.5 * 10.0 ** (math.floor(math.log10(certified)) - 5)  # six digits, as written
+    off_error = min(_half_a_digit(cells["error_rel"]), _COARSEST_ERROR) + NOISE
+    low = (mean - off_mean) / (certified + off_certified) - 1.0 - off_error
+    high = (mean + off_mean) / (certified - off_certified) - 1.0 + off_error
+    if not low <= error <= high:
+        raise ValueError(
+            f"error_rel must be that of {cells['mean_hbw']} against {cells['certified_hbw']} HBW, "
+            f"{mean / certified - 1.0:.6f} (got {cells['error_rel']!r}); "
+            "correct the figure that is wrong"
+        )
+
+
+def _half_a_digit(cell: str) -> float:
+    """Half a unit of the last digit of a number as written, 8E-06 too; at most half of one."""
+    mantissa, _, power = cell.strip().lower().partition("e")
+    place = int(power or 0) - len(mantissa.partition(".")[2])
+    return 0.5 * 10.0 ** max(-_MOST_DIGITS, min(place, 0))
 
 
 def _baseline(chart: ControlChart) -> Check:
