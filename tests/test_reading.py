@@ -225,6 +225,16 @@ def test_scale_in_date(on, expected):
 
 
 @pytest.mark.usefixtures("stages")
+@pytest.mark.parametrize(("unlike", "warned"), [(0.0019, False), (0.0021, True), (-0.0021, True)])
+def test_a_scale_of_two_magnifications_is_told(unlike, warned):
+    scale = replace(SCALE, px_per_mm_y=SCALE.px_per_mm_x * (1 + unlike))
+    checks = measure_photo(PHOTO, scale, TEST, on=TODAY).checks
+    told = [check for check in checks if check.code == "scale-square"]
+    assert bool(told) == warned
+    assert all("zoom" in check.message and check.outcome == "warn" for check in told)
+
+
+@pytest.mark.usefixtures("stages")
 def test_scale_without_certificate_is_said():
     reading = measure_photo(PHOTO, replace(SCALE, certificate=None), TEST, on=TODAY)
     assert outcome(reading, "scale-certificate") == "warn"

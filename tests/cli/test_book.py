@@ -10,6 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from rimread.cli import app
+from rimread.cli._book import _one_name
 from rimread.hardness import brinell, parse_test
 from rimread.ledger import audit, open_ledger
 
@@ -179,3 +180,18 @@ def test_a_number_no_database_has_is_no_entry(tmp_path):
         done = CliRunner().invoke(app, words)
         assert done.exit_code == 2
         assert "no entry" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("kept", "given", "same"),
+    [
+        ("a.jpg", "a.jpg", True),
+        ("job1/a.jpg", "job1/a.jpg", True),
+        ("job1/a.jpg", "/archive/job1/a.jpg", True),
+        ("a.jpg", "job1/a.jpg", True),
+        ("job1/a.jpg", "job2/a.jpg", False),
+        ("a.jpg", "b.jpg", False),
+    ],
+)
+def test_a_photo_without_a_hash_is_known_by_name_and_folder(kept, given, same):
+    assert _one_name(Path(kept).parts, Path(given).parts) == same

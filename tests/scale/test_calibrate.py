@@ -262,7 +262,37 @@ def test_photos_of_different_magnification():
     refused(scale_of(photo_of(Ruling(), rng), photo_of(other, rng)), "photos-disagree")
 
 
-@pytest.mark.parametrize(("px_per_mm", "told"), [(126.0, True), (120.1, False)])
+@pytest.mark.parametrize("turn_deg", [0.0, 3.0, 20.0])
+@pytest.mark.parametrize("more", [1.003, 1.01, 1.05, 1.15])
+def test_zoom_touched_between_photos_of_one_direction_is_refused(turn_deg, more):
+    """Lines of a photo that strays are not weighted down to nothing, nor hidden by a turn."""
+    rng = np.random.default_rng(17)
+    other = Ruling(px_per_mm_x=120 * more, px_per_mm_y=120 * more, angle_deg=turn_deg)
+    along, across = photo_of(Ruling(), rng), photo_of(Ruling(angle_deg=90.0), rng)
+    strays = photo_of(other, rng)
+    refused(scale_of(along, strays), "photos-disagree")
+    refused(scale_of(along, across, strays), "photos-disagree")
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_photos_of_one_magnification_agree(seed):
+    rng = np.random.default_rng([18, seed])
+    photos = [photo_of(Ruling(angle_deg=a), rng) for a in (0.0, *rng.uniform(-40, 130, 2))]
+    found = scale_of(*photos)
+    assert isinstance(found, Scale), found
+    assert found.px_per_mm_x == pytest.approx(120.0, rel=5e-4)
+
+
+@pytest.mark.parametrize(("turn_deg", "square"), [(20.0, True), (40.0, True), (60.0, False)])
+def test_directions_near_each_other_do_not_tell_x_from_y(turn_deg, square):
+    rng = np.random.default_rng(19)
+    photos = [photo_of(Ruling(angle_deg=a), rng) for a in (2.0, 2.0 + turn_deg)]
+    found = scale_of(*photos)
+    assert any("taken as square" in note for note in found.notes) == square
+    assert found.px_per_mm_y == pytest.approx(120.0, rel=5e-4)
+
+
+@pytest.mark.parametrize(("px_per_mm", "told"), [(126.0, True), (120.4, True), (120.1, False)])
 def test_zoom_touched_between_the_photos_is_told(px_per_mm, told):
     rng = np.random.default_rng(13)
     other = Ruling(px_per_mm_x=px_per_mm, px_per_mm_y=px_per_mm, angle_deg=90.0)
@@ -442,6 +472,8 @@ def fitted(**facts) -> Fit:
         "lines_used": (13, 13),
         "aspect_measured": True,
         "alone_px_per_mm": (100.0, 100.0),
+        "apart": (0.0, 0.0),
+        "u_apart": (1e-4, 1e-4),
     }
     return Fit(**told | facts)
 
@@ -462,7 +494,14 @@ def test_the_notes_have_scatter_and_certificate_in_per_cent(certified_mm, off):
 
 @pytest.mark.parametrize(
     ("y", "told"),
-    [(94.0, "-6.00 %"), (99.4, "-0.60 %"), (100.6, "+0.60 %"), (99.6, ""), (100.4, "")],
+    [
+        (94.0, "-6.00 %"),
+        (99.4, "-0.60 %"),
+        (100.6, "+0.60 %"),
+        (100.21, "+0.21 %"),
+        (99.81, ""),
+        (100.19, ""),
+    ],
 )
 def test_px_per_mm_that_differ_from_axis_to_axis_are_told_by_how_much(y, told):
     notes = _notes(fitted(values=np.array([100.0, y, 0.0])), SURE)

@@ -97,8 +97,11 @@ def test_one_direction_carries_the_aspect():
     assert relative[1] == pytest.approx(U_ASPECT, rel=0.02)
 
 
-@pytest.mark.parametrize(("apart_deg", "measured"), [(3, False), (5, False), (10, True)])
-def test_x_is_told_from_y_only_by_lines_that_know_better_than_the_assumption(apart_deg, measured):
+@pytest.mark.parametrize(
+    ("apart_deg", "measured"),
+    [(3, False), (10, False), (44, False), (46, True), (134, True), (136, False)],
+)
+def test_x_is_told_from_y_only_by_lines_across_each_other(apart_deg, measured):
     rng = np.random.default_rng(7)
     result = fit(marks(rng), marks(rng, angle_deg=apart_deg))
     assert result.aspect_measured == measured

@@ -12,7 +12,7 @@ from rimread.hardness import TestCondition, explained_by_lay, indent_checks
 from rimread.hardness.rules import RuleSet
 from rimread.photo import Photo
 from rimread.rim import Rim
-from rimread.scale.model import Scale
+from rimread.scale.model import Scale, not_square
 
 __all__ = [
     "bowl_shading",
@@ -23,6 +23,7 @@ __all__ = [
     "resolution",
     "scale_certificate",
     "scale_in_date",
+    "scale_square",
     "taken_twice",
     "tone_taken",
 ]
@@ -145,6 +146,13 @@ def scale_in_date(scale: Scale, on: date) -> Check:
             source,
         )
     return Check("scale-in-date", "pass", f"{span}, this is {on}", source)
+
+
+def scale_square(scale: Scale) -> Iterator[Check]:
+    """A warning where x and y are not of one magnification, which U does not know of."""
+    told = not_square(scale.px_per_mm_x, scale.px_per_mm_y)
+    if told is not None:
+        yield Check("scale-square", "warn", f"of the scale: {told}", "common practice, no source")
 
 
 def scale_certificate(scale: Scale) -> Check:

@@ -22,6 +22,7 @@ from rimread.reading.checks import (
     resolution,
     scale_certificate,
     scale_in_date,
+    scale_square,
     tone_taken,
 )
 from rimread.reading.model import Reading
@@ -212,6 +213,7 @@ def _reading(
             *found_by_texture(rim),
             scale_in_date(scale, on or date.today()),  # noqa: DTZ011  (the lab's own calendar)
             scale_certificate(scale),
+            *scale_square(scale),
         ),
         tone=photo.tone,
     )

@@ -11,11 +11,18 @@ from numpy.typing import NDArray
 
 from rimread.photo import Photo, linear_light
 from rimread.refusal import Refusal
-from rimread.scale.doubts import division_doubt, fit_doubt, fits, no_lines, unresolved
+from rimread.scale.doubts import (
+    division_doubt,
+    fit_doubt,
+    fits,
+    no_lines,
+    photos_disagree,
+    unresolved,
+)
 from rimread.scale.fit import U_ASPECT, U_K1, Fit, fit_marks
 from rimread.scale.ladder import Ladder, find_ladders
 from rimread.scale.lines import Marks, mark_lines
-from rimread.scale.model import Certificate, Scale, ScalePhoto
+from rimread.scale.model import Certificate, Scale, ScalePhoto, not_square
 
 __all__ = ["U_NO_CERTIFICATE", "VALID_DAYS", "calibrate", "lines_seen"]
 
@@ -30,11 +37,6 @@ No source; deliberately generous: what an uncertified scale is off by is unknown
 
 VALID_DAYS = 365
 """How long a scale counts as valid unless said otherwise: common practice, no source."""
-
-_SQUARE = 5e-3
-"""Relative difference of px/mm along x and y from which people are told: as much as a reading of a
-diameter may be off (ISO 6506-2, from memory). Some video cameras have pixels that are not square.
-"""
 
 _SURPRISING = 3 * U_NO_CERTIFICATE
 """Relative difference of certified and nominal length from which people are told. Own choice."""
@@ -96,6 +98,8 @@ def calibrate(
         width_px=photos[0].width_px,
         height_px=photos[0].height_px,
     )
+    if fit is None:
+        return photos_disagree("The photos contradict each other")
     doubt = fit_doubt(fit, photos)
     if doubt is not None:
         return doubt
@@ -290,12 +294,8 @@ def _notes(fit: Fit, certificate: Certificate | None) -> tuple[str, ...]:
             f"pixels taken as square within {100 * U_ASPECT:.3f} %, standard, because the photos "
             "show one direction only; no source, deliberately generous"
         )
-    unlike = float(fit.values[1] / fit.values[0] - 1.0)
-    if abs(unlike) > _SQUARE:
-        notes.append(
-            f"px/mm along y and x differ by {100 * unlike:+.2f} %: where the camera's pixels are "
-            "square, zoom, tube or objective were touched between the photos; take them again"
-        )
+    if (unlike := not_square(fit.values[0], fit.values[1])) is not None:
+        notes.append(unlike)
     notes.append(
         f"distortion before the lines were seen: k1 = 0 with a standard uncertainty of {U_K1:g}; "
         "no source, deliberately generous; the centre of distortion is taken as the centre of "

@@ -9,11 +9,19 @@ import numpy as np
 
 from rimread.photo import Photo
 from rimread.refusal import Refusal
-from rimread.scale.fit import Fit
+from rimread.scale.fit import U_ASPECT, Fit
 from rimread.scale.ladder import MIN_LINES, Ladder
 from rimread.scale.model import MOST_K1
 
-__all__ = ["division_doubt", "fit_doubt", "fits", "no_lines", "too_few", "unresolved"]
+__all__ = [
+    "division_doubt",
+    "fit_doubt",
+    "fits",
+    "no_lines",
+    "photos_disagree",
+    "too_few",
+    "unresolved",
+]
 
 _MOST_SCATTER = 5e-4
 """Relative standard uncertainty from line scatter beyond which a scale is of no use.
@@ -32,6 +40,10 @@ _SPAN_SLACK = 0.2
 
 _ALIKE_SLACK = 0.2
 """No camera's pixels are this far from square: the photos are of different magnification."""
+
+_APART_SLACK, _SURE = 4 * U_ASPECT, 5.0
+"""Photos through one objective give one px/mm as pixels are square: what is off by 4 standard
+uncertainties of that, and by 5 of its own lines' scatter, is of another. Own choice."""
 
 
 def unresolved(name: str, ladder: Ladder) -> Refusal:
@@ -114,6 +126,15 @@ def _steps_of_ten(division: float) -> bool:
     return min(abs(mantissa - 1.0), abs(mantissa - 2.0)) < 1e-6
 
 
+def photos_disagree(how: str) -> Refusal:
+    """The photos are not of one magnification."""
+    return Refusal(
+        "photos-disagree",
+        f"{how}; photograph the same stage micrometer through the same objective in all of them, "
+        "and touch neither zoom nor focus tube in between.",
+    )
+
+
 def fit_doubt(fit: Fit, photos: Sequence[Photo]) -> Refusal | None:
     """Why the fitted scale must not be used."""
     for photo, lines in zip(photos, fit.lines_used, strict=True):
@@ -121,11 +142,12 @@ def fit_doubt(fit: Fit, photos: Sequence[Photo]) -> Refusal | None:
             return too_few(photo.name, max(lines, 1))
     low, high = min(fit.alone_px_per_mm), max(fit.alone_px_per_mm)
     if high > low * (1 + _ALIKE_SLACK):
-        return Refusal(
-            "photos-disagree",
-            f"The photos give {low:.2f} to {high:.2f} px/mm; photograph the same stage micrometer "
-            "through the same objective in all of them.",
-        )
+        return photos_disagree(f"The photos give {low:.2f} to {high:.2f} px/mm")
+    for photo, off, u in zip(photos, fit.apart, fit.u_apart, strict=True):
+        if off > max(_APART_SLACK, _SURE * u):
+            return photos_disagree(
+                f"{photo.name} is {100 * off:.2g} % off what all photos together give"
+            )
     if abs(fit.values[2]) > MOST_K1:
         return Refusal(
             "distorted",

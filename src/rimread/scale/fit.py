@@ -64,6 +64,9 @@ class Fit:
         Whether the photos tell x from y; otherwise pixels are taken as square within `U_ASPECT`.
     alone_px_per_mm : tuple of float
         What each photo gives alone, roughly.
+    apart, u_apart : tuple of float
+        How far px/mm and direction of each photo alone are off those of all, relative, and the
+        standard uncertainty of that by the scatter of its lines.
     """
 
     values: FloatArray
@@ -75,6 +78,8 @@ class Fit:
     lines_used: tuple[int, ...]
     aspect_measured: bool
     alone_px_per_mm: tuple[float, ...]
+    apart: tuple[float, ...]
+    u_apart: tuple[float, ...]
 
 
 def fit_marks(
@@ -83,8 +88,10 @@ def fit_marks(
     division_mm: float,
     width_px: int,
     height_px: int,
-) -> Fit:
+) -> Fit | None:
     """Fit px/mm along x and y, one radial term, and a direction and origin for each photo.
+
+    None where the photos contradict each other so that there is no fit.
 
     Parameters
     ----------
@@ -95,13 +102,25 @@ def fit_marks(
     width_px, height_px : int
         Size of the photos.
     """
-    wide = _solve(marks, division_mm, width_px, height_px, u_aspect=_U_ASPECT_UNKNOWN)
-    u_aspect = _relative_aspect(wide.values, wide.covariance)
-    if u_aspect < U_ASPECT:
-        return wide
-    return _solve(marks, division_mm, width_px, height_px, u_aspect=U_ASPECT)
+    try:
+        with np.errstate(over="ignore", divide="ignore", invalid="ignore"):  # where it diverges
+            wide = _solve(marks, division_mm, width_px, height_px, u_aspect=_U_ASPECT_UNKNOWN)
+            u_aspect = _relative_aspect(wide.values, wide.covariance)
+            if u_aspect < U_ASPECT and _across(wide.angles_deg):
+                return wide
+            return _solve(marks, division_mm, width_px, height_px, u_aspect=U_ASPECT)
+    except np.linalg.LinAlgError:  # all of a photo's lines stray
+        return None
 
 
+def _across(angles_deg: Sequence[float]) -> bool:
+    """Whether two of the directions tell x from y; else a slight difference would be magnified."""
+    turns = [abs(one - other) % 180.0 for one in angles_deg for other in angles_deg]
+    return max(min(turn, 180.0 - turn) for turn in turns) >= _ACROSS_DEG
+
+
+_ACROSS_DEG = 45.0
+"""Two directions this far apart magnify what the photos differ by twice at most. Own choice."""
 _U_ASPECT_UNKNOWN = 0.2
 """Wide enough to leave the lines alone where they tell x from y."""
 
@@ -184,10 +203,12 @@ def _solve(
         r = problem.residuals_px(p)
         p -= np.linalg.solve(information, j.T @ (weight * r) / spread + pull)
         r = problem.residuals_px(p)
+        if not np.isfinite(r).all():
+            raise np.linalg.LinAlgError("diverged")
         weight = _weights(r, own, photo)
         spread = _spread(r, weight, problem.line, photo, fitted=3 + len(marks))
     alone = tuple(s[0] for s in starts)
-    return _told(problem, p, information, known, used=weight > 0, alone=alone)
+    return _told(problem, p, information, known, own=own, used=weight > 0, alone=alone)
 
 
 def _weights(r: FloatArray, own: FloatArray, photo: NDArray[np.intp]) -> FloatArray:
@@ -210,7 +231,7 @@ def _spread(
     for k in np.unique(photo):
         z = _line_scores(r, weight, line, photo == k)
         lines += z.size
-        rho = float(z[1:] @ z[:-1]) / float(z @ z)
+        rho = float(z[1:] @ z[:-1]) / max(float(z @ z), 1e-12)  # 0 where no line is in use
         total += float(z @ z) * max(1.0, (1 + rho) / (1 - rho))
     return max(1.0, total / max(lines - fitted, 1))
 
@@ -231,6 +252,7 @@ def _told(
     information: FloatArray,
     known: FloatArray,
     *,
+    own: FloatArray,
     used: NDArray[np.bool_],
     alone: tuple[float, ...],
 ) -> Fit:
@@ -241,6 +263,7 @@ def _told(
     photo = problem.photo
     photos = range(int(photo.max()) + 1)
     lines = [np.unique(problem.line[used & (photo == k)]).size for k in photos]
+    apart, u_apart = zip(*(_apart(problem, p, own, k) for k in photos), strict=True)
     return Fit(
         values=np.array([*np.exp(p[:2]), p[2]]),
         covariance=to_scale @ inverse[:3, :3] @ to_scale,
@@ -251,4 +274,30 @@ def _told(
         lines_used=tuple(lines),
         aspect_measured=problem.u_aspect > U_ASPECT,
         alone_px_per_mm=alone,
+        apart=apart,
+        u_apart=u_apart,
     )
+
+
+def _apart(problem: _Problem, p: FloatArray, own: FloatArray, k: int) -> tuple[float, float]:
+    """How far one photo alone is off the fit of all, relative, and its standard uncertainty.
+
+    A plane through its lines' numbers has the gradient (cos θ / s_x, sin θ / s_y): a photo of
+    another magnification may hide in the length of it or, turned, in its direction.
+    """
+    at = problem.photo == k
+    plane = undistorted(problem.v[at], k1=float(p[2]), half_diagonal_px=problem.half_diagonal_px)
+    design = np.column_stack([plane, np.ones(len(plane))])
+    line, steep = problem.line[at], 1.0 / (problem.division_mm * problem.px_per_mm)
+    nobody, weight = np.zeros(len(line), np.intp), 1.0 / own[at]
+    for _ in range(_ROUNDS):
+        root = np.sqrt(weight)
+        found = np.linalg.lstsq(design * root[:, None], line * root, rcond=None)[0]
+        r = (line - design @ found) / steep
+        weight = _weights(r, own[at], nobody)
+    turn = p[3 + 2 * k]
+    of_all = np.array([math.cos(turn), math.sin(turn)]) / np.exp(p[:2]) / problem.division_mm
+    spread = _spread(r, weight, line, nobody, fitted=3)
+    covariance = np.linalg.pinv((design.T * weight) @ design) * spread * steep**2
+    u = math.sqrt(float(np.trace(covariance[:2, :2])))
+    return float(np.hypot(*(found[:2] - of_all)) / np.hypot(*of_all)), u / float(np.hypot(*of_all))

@@ -8,12 +8,16 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["MOST_K1", "Certificate", "Scale", "ScalePhoto", "undistorted"]
+__all__ = ["MOST_K1", "Certificate", "Scale", "ScalePhoto", "not_square", "undistorted"]
 
 _CERTIFIED_SLACK = 0.02  # no ruled scale is worse; a larger difference is a slip of the pen
 _LAST_BITS = 1e-12  # 10.2 over 10 is a hair above 1.02
 MOST_K1 = 0.1
 """Largest |k1| that is taken: 10 % at the corner. At -4/27 the picture folds over itself."""
+
+_MOST_UNLIKE = 2e-3
+"""Relative difference of px/mm along x and y from which people are told: 4 times what pixels taken
+as square are unsure by (`rimread.scale.fit.U_ASPECT`). Some video cameras' are not square."""
 
 _NEWTON_STEPS = 6  # |k1| up to MOST_K1 converges to 1e-12
 
@@ -154,3 +158,14 @@ def undistorted(
         r2 = rd2 * s * s
         s -= (s * (1.0 + k1 * r2) - 1.0) / (1.0 + 3.0 * k1 * r2)
     return np.asarray(v * s)
+
+
+def not_square(px_per_mm_x: float, px_per_mm_y: float) -> str | None:
+    """What to look for where the two differ more than a camera's square pixels let them."""
+    unlike = px_per_mm_y / px_per_mm_x - 1.0
+    if abs(unlike) <= _MOST_UNLIKE:
+        return None
+    return (
+        f"px/mm along y and x differ by {100 * unlike:+.2f} %: where the camera's pixels are "
+        "square, zoom, tube or objective were touched between the photos; take them again"
+    )
