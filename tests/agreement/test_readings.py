@@ -80,6 +80,51 @@ def test_bad_lines_are_told_and_the_rest_is_read(tmp_path):
     assert told[8].startswith("contradicts line 2")
 
 
+SAME = ("photo,operator,d1,d2,trial", "mon/IMG_1.jpg,André,4.40,4.41,1")
+
+
+@pytest.mark.parametrize(
+    "again",
+    [
+        "mon/img_1.JPG,André,4.40,4.41,1",
+        "IMG_1.jpg,André,4.40,4.41,1",
+        "IMG_1,André,4.40,4.41,1",
+        "D:\\photos\\mon\\IMG_1.jpg,André,4.40,4.41,1",
+        "mon/IMG_1.jpg,ANDRÉ,4.40,4.41,1",
+        "mon/IMG_1.jpg,Andre\u0301,4.40,4.41,1",
+        "mon/IMG_1.jpg,André,4.40,4.41,01",
+    ],
+)
+def test_a_line_doubled_in_another_spelling_is_no_repeat(tmp_path, again):
+    """Taken for a repeat it would make people look better than they are."""
+    readings, (problem,) = read_human(table(tmp_path, "\n".join([*SAME, again])))
+    assert [reading.line for reading in readings] == [2]
+    assert problem.line == 3
+    assert problem.message.startswith("repeats line 2, same photo, operator and trial")
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        "tue/IMG_1.jpg,André,4.40,4.41,1",
+        "mon/IMG_10.jpg,André,4.40,4.41,1",
+        "mon/IMG_1.jpg,Andrea,4.40,4.41,1",
+        "mon/IMG_1.jpg,André,4.40,4.41,10",
+    ],
+)
+def test_a_line_that_is_another_is_kept(tmp_path, other):
+    readings, problems = read_human(table(tmp_path, "\n".join([*SAME, other])))
+    assert (len(readings), problems) == (2, [])
+
+
+def test_lines_of_one_file_are_doubled_whatever_it_is_called(tmp_path):
+    rows = (f"{name},Ann,4.4,4.41,1,{sha}" for name, sha in (("a.jpg", "AB"), ("b.jpg", "ab")))
+    path = table(tmp_path, "\n".join([f"{SAME[0]},sha256", *rows, "a.jpg,Ann,4.4,4.41,1,cd"]))
+    readings, (problem,) = read_human(path)
+    assert [(reading.line, reading.sha256) for reading in readings] == [(2, "ab"), (4, "cd")]
+    assert problem.line == 3
+
+
 def test_repeats_without_a_trial_column_are_trials(tmp_path):
     readings, problems = read_human(
         table(tmp_path, "photo,operator,d1,d2\na.jpg,Anna,4.02,3.99\na.jpg,Anna,4.02,3.99\n")
@@ -177,6 +222,33 @@ def test_a_record_that_is_none(change):
         image_result(MEASURED | change)
 
 
+BUDGET = [{"name": "reading", "u_mm": 0.004, "dof": None}]
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ({"mean_mm": 4.1}, "mean_mm is 4.1, but 4 follows"),
+        ({"d1_mm": 4.2}, "mean_mm is 4, but 4.09 follows"),
+        ({"U_mean_mm": 0.001, "budget_mm": BUDGET}, "U_mean_mm is 0.001, but 0.00"),
+        ({"hbw": 300.0}, "hbw is 300, but 228"),
+        ({"test": None}, "test is missing"),
+        ({"d1_mm": 10**400}, "too large"),
+        ({"checks": [{"code": "ovality", "outcome": "well"}]}, "a check has an outcome"),
+    ],
+)
+def test_a_line_that_somebody_changed_is_told_and_left_out(tmp_path, change, why):
+    """As `hardness` and `report` do with it."""
+    path = tmp_path / "r.jsonl"
+    lines = [MEASURED, MEASURED | {"photo": "b.jpg"} | change]
+    path.write_text("\n".join(map(json.dumps, lines)), encoding="utf-8")
+    (kept,), (problem,) = read_results(path)
+    assert kept.photo == "a.jpg"
+    assert problem.line == 2
+    assert why in problem.message
+    assert "b.jpg" in problem.message or "too large" in why
+
+
 @given(st.floats(0.0, 180.0), st.floats(-360.0, 360.0), st.floats(3.0, 5.0), st.floats(0.0, 0.2))
 def test_width_at_an_angle_is_the_ellipses_caliper(angle, turn, d2, more):
     result = ImageResult("a", "", d2 + more, d2, angle, 0.01)
@@ -215,13 +287,14 @@ def test_resolution_is_the_readings_own_step():
     assert read(4.0234) == 0.001
 
 
-def result(photo: str, d: float = 4.0, refused: str = "") -> ImageResult:
-    return ImageResult(photo, refused, d, d, 0.0, 0.01)
+def result(photo: str, d: float = 4.0, refused: str = "", sha256: str = "") -> ImageResult:
+    return ImageResult(photo, refused, d, d, 0.0, 0.01, sha256=sha256)
 
 
 def test_photos_that_moved_are_found():
     results = Results([result("/old/place/Stück 1.JPG", 4.1), result("x/two.jpg", 4.2)])
-    assert results.find("D:\\new\\Stu\u0308ck 1.jpg").d1_mm == 4.1  # letters composed of two
+    # letters composed of two
+    assert results.find("D:\\new\\place\\Stu\u0308ck 1.jpg").d1_mm == 4.1
     assert results.find("two").d1_mm == 4.2
     assert results.find("three.jpg") == "no result for 'three.jpg'"
 
@@ -231,6 +304,67 @@ def test_folders_tell_photos_of_one_name_apart():
     assert results.find("archive/b/1.jpg").d1_mm == 4.2
     assert "a/1.jpg, b/1.jpg" in results.find("1.jpg")
     assert "write the folder" in results.find("c/1.jpg")
+
+
+@pytest.mark.parametrize(
+    ("read", "measured"),
+    [
+        ("tue/IMG_1.jpg", "mon/IMG_1.jpg"),
+        ("tue\\IMG_1.jpg", "photos/mon/IMG_1.jpg"),
+        ("D:\\photos\\tue\\IMG_1.jpg", "/photos/mon/IMG_1.jpg"),
+        ("mon/../tue/IMG_1.jpg", "mon/IMG_1.jpg"),
+        ("tue/IMG_1", "mon/IMG_1.jpg"),
+    ],
+)
+def test_a_photo_of_another_folder_is_another_photo(read, measured):
+    """Scopes number from 1 every day: held against Monday's, Tuesday's would be a repeat."""
+    told = Results([result(measured)]).find(read)
+    assert told.startswith(f"no result for {read!r}, the nearest is {measured} of another folder")
+
+
+@pytest.mark.parametrize("read", ["mon/IMG_1.jpg", "IMG_1.jpg", "Mon\\img_1.JPG"])
+@pytest.mark.parametrize(
+    "measured",
+    [
+        "IMG_1.jpg",
+        "./mon/IMG_1.jpg",
+        "../mon/IMG_1.jpg",
+        "photos/mon/IMG_1.jpg",
+        "/home/lab/photos/mon/IMG_1.jpg",
+        "D:\\photos\\mon\\IMG_1.jpg",
+        "Z:\\IMG_1.jpg",
+    ],
+)
+def test_a_photo_measured_from_another_place_is_the_same(read, measured):
+    assert Results([result(measured)]).find(read).photo == measured
+    assert Results([result(read)]).find(measured).photo == read
+
+
+def test_the_hash_of_a_file_decides():
+    results = Results(
+        [
+            result("mon/IMG_1.jpg", 4.1, sha256="aa"),
+            result("tue/IMG_1.jpg", 4.2, sha256="bb"),
+            result("old.jpg", 4.3),
+        ]
+    )
+    assert results.find("mon/renamed.jpg", "bb").d1_mm == 4.2
+    assert results.find("mon/IMG_1.jpg", "bb").d1_mm == 4.2
+    assert "another sha256; measure this one" in results.find("mon/IMG_1.jpg", "cc")
+    assert results.find("old.jpg", "cc").d1_mm == 4.3  # its hash is not known
+
+
+def test_of_several_indents_in_one_file_the_number_decides():
+    two = [result(f"plate.jpg #{k}", 4.0 + k / 10, sha256="aa") for k in (1, 2)]
+    results = Results(two)
+    assert results.find("moved.jpg #2", "aa").d1_mm == 4.2
+    assert "plate.jpg #1, plate.jpg #2: write the number too" in results.find("moved.jpg", "aa")
+    assert "no result for #3 of 'moved.jpg #3'" in results.find("moved.jpg #3", "aa")
+
+
+def test_many_photos_of_one_name_are_told_in_short():
+    told = Results([result(f"{k}/1.jpg") for k in range(9)]).find("1.jpg")
+    assert "0/1.jpg, 1/1.jpg, 2/1.jpg and 6 more: write the folder" in told
 
 
 def test_measured_again_counts_as_measured_last_and_refusals_are_handed_on():

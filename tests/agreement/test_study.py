@@ -1,6 +1,7 @@
 """Simulated people whose faults are known must be told apart."""
 
 from dataclasses import replace
+from datetime import datetime, timedelta
 from itertools import product
 
 import numpy as np
@@ -14,6 +15,7 @@ from rimread.agreement.judging import operator_checks
 from rimread.agreement.page import page_html
 from rimread.agreement.record import comparison_json
 from rimread.agreement.statistics import Estimate
+from rimread.agreement.study import reading_order
 from rimread.agreement.words import about_gauge, about_operator, about_study
 from rimread.hardness import TestCondition, brinell, hbw_per_mm, rule_set
 
@@ -207,6 +209,78 @@ def test_people_who_read_alike_have_no_f_and_no_p():
 def test_names_are_one_person_however_they_are_capitalised():
     study = compare([*read_by("Anna", trials=1), *read_by("ANNA", trials=1)], IMAGES)
     assert [person.name for person in study.operators] == ["Anna"]
+
+
+@pytest.mark.parametrize("again", ["ANDRÉ", "Andre\u0301", "ANDRE\u0301"])
+def test_names_are_one_person_however_their_letters_are_composed(again):
+    study = compare([*read_by("André", trials=1), *read_by(again, trials=1)], IMAGES)
+    assert [person.name for person in study.operators] == ["André"]
+
+
+def of_photos(*named):
+    """A reading of each photo, by the person before the colon or Ann."""
+    whole = [name if ":" in name else f"Ann:{name}" for name in named]
+    parts = [name.split(":") for name in whole]
+    return [HumanReading(k, photo, who, 4.0, 4.0) for k, (who, photo) in enumerate(parts, start=2)]
+
+
+@pytest.mark.parametrize(
+    ("measured", "read", "kept"),
+    [
+        ("IMG_1.jpg", ["mon/IMG_1.jpg", "tue/IMG_1.jpg"], []),
+        ("mon/IMG_1.jpg", ["1/mon/IMG_1.jpg", "2/mon/IMG_1.jpg", "tue/IMG_1.jpg"], []),
+        ("1/mon/IMG_1.jpg", ["1/mon/IMG_1.jpg", "2/mon/IMG_1.jpg"], [2]),
+        ("mon/IMG_1.jpg", ["mon/IMG_1.jpg", "tue/IMG_1.jpg", "IMG_1.jpg"], [2]),
+        ("IMG_1.jpg", ["mon/IMG_1.jpg", "tue/IMG_1.jpg", "Ben:tue/IMG_1.jpg"], []),
+        # one photo each: as whole as known, or in a folder of each person's own
+        ("IMG_1.jpg", ["mon/IMG_1.jpg", "IMG_1.jpg", "IMG_1"], [2, 3, 4]),
+        ("IMG_1.jpg", ["ann/IMG_1.jpg", "Ben:ben/IMG_1.jpg", "Cy:IMG_1.jpg"], [2, 3, 4]),
+        ("mon/IMG_1.jpg", ["/a/mon/IMG_1.jpg", "Ben:/b/mon/IMG_1.jpg"], [2, 3]),
+    ],
+)
+def test_two_photos_of_a_name_are_never_repeats_on_one(measured, read, kept):
+    always = ImageResult("always.jpg", "", 4.0, 4.0, 0.0, 0.006, SHOP)
+    images = [replace(always, photo=measured), always]
+    study = compare([*of_photos(*read), HumanReading(99, "always.jpg", "Zoë", 4, 4)], images)
+    lines = {pair.human.line for person in study.operators for pair in person.pairs}
+    assert lines == {*kept, 99}
+    told = {problem.line: problem.message for problem in study.unmatched}
+    assert set(told) == set(range(2, 2 + len(read))) - lines
+    assert all("folder" in message for message in told.values())
+
+
+def test_the_hash_tells_photos_of_one_name_apart():
+    one = ImageResult("mon/IMG_1.jpg", "", 4.0, 4.0, 0.0, 0.006, SHOP, sha256="aa")
+    other = replace(one, photo="tue/IMG_1.jpg", sha256="bb")
+    first, second = of_photos("IMG_1.jpg", "IMG_1.jpg")
+    readings = [replace(first, sha256="aa"), replace(second, sha256="bb")]
+    (ann,) = compare(readings, [one, other]).operators
+    assert [pair.image.photo for pair in ann.pairs] == ["mon/IMG_1.jpg", "tue/IMG_1.jpg"]
+
+
+@pytest.mark.parametrize(("trials", "order"), [(True, "trial"), (False, "row")])
+def test_one_day_for_all_readings_hides_no_drift(trials, order):
+    day = datetime(2026, 11, 27)  # noqa: DTZ001
+    moving = read_by("Ann", change=0.03, scatter=0.002)
+    if not trials:
+        moving = [replace(reading, trial="") for reading in moving]
+    (plain,) = compare(moving, IMAGES).operators
+    (dated,) = compare([replace(reading, when=day) for reading in moving], IMAGES).operators
+    assert dated.drift == plain.drift
+    assert dated.drift.order == order
+    assert dated.drift.seen
+    later = [replace(r, when=day + timedelta(hours=k)) for k, r in enumerate(moving)]
+    assert compare(later, IMAGES).operators[0].drift.order == "time"
+
+
+def test_trials_spelt_in_two_ways_are_in_order():
+    people = read_by("Ann", trials=2)
+    spelt = [replace(reading, trial=f"0{reading.trial}") for reading in people[::2]]
+    mixed = [*spelt, *people[1::2]]
+    assert reading_order(mixed) == ("trial", [float(reading.trial) for reading in mixed])
+    letters = [replace(r, trial=t) for r, t in zip(people, 8 * ["a", "B"], strict=True)]
+    upper = [replace(r, trial=r.trial.upper()) for r in letters[8:]]
+    assert reading_order([*letters[:8], *upper])[1] == 8 * [1.0, 2.0]
 
 
 def test_the_image_is_taken_at_the_angle_the_person_read():

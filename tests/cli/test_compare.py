@@ -90,6 +90,35 @@ def test_a_reading_of_a_refused_photo_is_one(table, results):
     assert "too dark" in done.stderr
 
 
+def test_a_reading_of_a_photo_in_another_folder_is_one(table, results):
+    results.write_text(json.dumps(record("mon/IMG_1.jpg", 4.41)), encoding="utf-8")
+    both = table("mon/IMG_1.jpg;Ann;4,42;4,40", "tue/IMG_1.jpg;Ann;4,43;4,42")
+    done = run(both, "--image", results)
+    assert done.exit_code == 1
+    assert "1 reading of 1 indent" in done.stdout
+    assert "line 3: no result for 'tue/IMG_1.jpg', the nearest is mon/IMG_1.jpg" in done.stderr
+
+
+def test_a_result_that_somebody_changed_is_two_and_the_rest_is_done(table, results):
+    with results.open("a", encoding="utf-8") as file:
+        file.write("\n" + json.dumps(record("d.jpg", 4.0) | {"mean_mm": 4.2}))
+    done = run(table(*GOOD, "d.jpg;Anna;4,20;4,20"), "--image", results)
+    assert done.exit_code == 2
+    assert "line 4: is no result of rimread measure --json (d.jpg: mean_mm is 4.2" in done.stderr
+    assert "line 5: no result for 'd.jpg'" in done.stderr
+    assert "Anna reads" in done.stdout
+
+
+def test_a_doubled_line_in_another_spelling_is_two(table, results):
+    head = "photo;operator;d1 mm;d2 mm;trial"
+    rows = ("a.jpg;Anna;3,90;3,91;1", "x/A.JPG;ANNA;3,90;3,91;01", "b.jpg;Anna;4,10;4,09;1")
+    done = run(table(*rows, head=head), "--image", results)
+    assert done.exit_code == 2
+    assert "line 3: repeats line 2" in done.stderr
+    assert "its photo is 'a.jpg': write the folder of both if they are two photos" in done.stderr
+    assert "2 readings of 2 indents" in done.stdout
+
+
 def test_a_line_that_cannot_be_read_is_two_and_the_rest_is_done(table, results):
     done = run(table(*GOOD, "a.jpg;Anna;x;4,0"), "--image", results, "--json")
     assert done.exit_code == 2

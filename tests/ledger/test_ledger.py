@@ -170,6 +170,19 @@ def test_filters(where):
         assert list(book.entries(Filter(since=date(2999, 1, 1)), newest=3)) == []
 
 
+def test_a_person_is_found_however_the_name_is_spelt(where):
+    """On a Mac é may be typed as two code points, and databases fold no two names alike."""
+    spelt = ("André", "Andre\u0301", "ANDRÉ", "Andrea", "Andre", "%")
+    with open_ledger(where) as book:
+        book.append([Draft("hand", {"photo": "a.jpg"}, operator=name) for name in spelt])
+        for name in spelt[:3]:
+            assert [e.number for e in book.entries(Filter(operator=name))] == [1, 2, 3]
+            assert [e.number for e in book.entries(Filter(operator=name), newest=2)] == [2, 3]
+        assert [e.number for e in book.entries(Filter(operator="andre"))] == [5]
+        assert [e.number for e in book.entries(Filter(operator="%"))] == [6]
+        assert list(book.entries(Filter(operator="Zoë"))) == []
+
+
 def _write_many(where, name):
     with open_ledger(where) as book:
         for k in range(20):

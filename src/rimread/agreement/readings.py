@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from rimread.agreement.naming import (
+    Parts,
+    folded,
+    indent_of,
+    path_parts,
+    same_trial,
+    whole_names,
+)
 from rimread.dates import moment
-from rimread.hardness import TestCondition, parse_test, too_unequal
-from rimread.report.results import no_result, read_text, told_by_lines
+from rimread.hardness import TestCondition, too_unequal
+from rimread.report.results import no_result, read_text, result_from, told_by_lines
 from rimread.table import Problem, Row, open_table
 
 __all__ = [
@@ -24,7 +32,7 @@ __all__ = [
 ]
 
 _REQUIRED = ("photo", "operator", "d1", "d2")
-_OPTIONAL = ("angle", "trial", "date", "time", "U")
+_OPTIONAL = ("angle", "trial", "date", "time", "U", "sha256")
 _NUMERIC = {"d1": "mm", "d2": "mm", "angle": "deg", "U": "mm"}
 _MANY = 8
 """Of readings to 0.05 mm so many end in 0 by chance in one of 250 cases."""
@@ -52,6 +60,8 @@ class HumanReading:
         Expanded uncertainty (k = 2) the person states for the mean, None when none is stated.
     undated : str
         Date and time as written, where they are not understood.
+    sha256 : str
+        Hash of the photo's file, "" when the table does not say.
     """
 
     line: int
@@ -64,6 +74,7 @@ class HumanReading:
     when: datetime | None = None
     U_mm: float | None = None
     undated: str = field(default="", compare=False)
+    sha256: str = ""
 
     @property
     def mean_mm(self) -> float:
@@ -89,6 +100,8 @@ class ImageResult:
         None when the record does not say.
     failed : tuple of str
         Codes of the checks that failed when it was measured.
+    sha256 : str
+        Hash of the photo's file, "" when the record does not say.
     """
 
     photo: str
@@ -99,6 +112,7 @@ class ImageResult:
     U_mm: float = math.nan
     test: TestCondition | None = None
     failed: tuple[str, ...] = ()
+    sha256: str = ""
 
     def at_angle(self, angle_deg: float) -> float:
         """Caliper width in mm along a direction, 2 sqrt(a² cos² + b² sin²)."""
@@ -109,8 +123,8 @@ class ImageResult:
 def read_human(path: Path) -> tuple[list[HumanReading], list[Problem]]:
     """Readings of a table, and the lines that cannot be used.
 
-    Columns: photo, operator, d1, d2, and if known angle, trial, date, time, U. A row repeated with
-    the same photo, operator and trial is taken once.
+    Columns: photo, operator, d1, d2, and if known angle, trial, date, time, U, sha256. A row
+    repeated with the same photo, operator and trial is taken once, however they are spelt.
 
     Raises
     ------
@@ -119,21 +133,16 @@ def read_human(path: Path) -> tuple[list[HumanReading], list[Problem]]:
     OSError
         If the file cannot be read.
     """
-    readings: list[HumanReading] = []
-    problems: list[Problem] = []
-    seen: dict[tuple[str, str, str], HumanReading] = {}
     table = open_table(path, required=_REQUIRED, optional=_OPTIONAL, numeric=_NUMERIC)
-    for row in table.rows():
-        found = _human(row) if isinstance(row, Row) else row
-        if isinstance(found, HumanReading) and found.trial:
-            key = (found.photo, found.operator, found.trial)
-            first = seen.setdefault(key, found)
-            if first is not found:
-                found = _repeated(found, first)
-        if isinstance(found, HumanReading):
-            readings.append(found)
+    found = [_human(row) if isinstance(row, Row) else row for row in table.rows()]
+    readings: list[HumanReading] = []
+    problems = [one for one in found if isinstance(one, Problem)]
+    for one in _first_of_each([one for one in found if isinstance(one, HumanReading)]):
+        if isinstance(one, HumanReading):
+            readings.append(one)
         else:
-            problems.append(found)
+            problems.append(one)
+    problems.sort(key=lambda problem: problem.line)
     if not readings:
         raise _nothing(path, "reading", problems)
     return readings, problems
@@ -157,7 +166,7 @@ def read_results(path: Path) -> tuple[list[ImageResult], list[Problem]]:
             continue
         try:
             results.append(image_result(told))
-        except ValueError as error:
+        except (ValueError, OverflowError) as error:  # a number of hundreds of digits
             problems.append(no_result(line, str(error)))
     if not results:
         raise _nothing(path, "result", problems)
@@ -170,12 +179,12 @@ def _nothing(path: Path, what: str, problems: list[Problem]) -> ValueError:
 
 
 def image_result(record: object) -> ImageResult:
-    """Result from one record of ``rimread measure --json``.
+    """Result from one record of ``rimread measure --json``, proved as other verbs prove it.
 
     Raises
     ------
     ValueError
-        If it is no such record.
+        If it is no such record, or its figures contradict each other.
     """
     if not isinstance(record, dict) or record.get("status") not in ("measured", "refused"):
         raise ValueError("status must be measured or refused")
@@ -183,25 +192,25 @@ def image_result(record: object) -> ImageResult:
     several = record.get("indents")
     if isinstance(several, int) and several > 1:  # measure --all
         photo += f" #{record.get('indent')}"
-    if record["status"] == "refused":
-        reasons = [str(r.get("message", r.get("code"))) for r in _objects(record, "reasons")]
-        return ImageResult(photo, "; ".join(reasons) or "no reason given")
-    numbers = {key: _number(record, key) for key in ("d1_mm", "d2_mm", "angle_deg", "U_mean_mm")}
-    if min(numbers["d1_mm"], numbers["d2_mm"], numbers["U_mean_mm"]) <= 0.0:
-        raise ValueError("d1_mm, d2_mm and U_mean_mm must be above 0")
+    reasons = [str(r.get("message", r.get("code"))) for r in _objects(record, "reasons")]
+    checks = _objects(record, "checks")
+    proved = result_from(record, photo or "a photo without a name")
+    sha256 = proved.sha256.casefold()
+    if proved.indent is None:
+        return ImageResult(photo, "; ".join(reasons) or "no reason given", sha256=sha256)
+    angle, U = _number(record, "angle_deg"), _number(record, "U_mean_mm")
+    if U <= 0.0:
+        raise ValueError("U_mean_mm must be above 0")
     return ImageResult(
         photo=photo,
         refused="",
-        d1_mm=numbers["d1_mm"],
-        d2_mm=numbers["d2_mm"],
-        angle_deg=numbers["angle_deg"],
-        U_mm=numbers["U_mean_mm"],
-        test=parse_test(record["test"]) if isinstance(record.get("test"), str) else None,
-        failed=tuple(
-            str(check.get("code"))
-            for check in _objects(record, "checks")
-            if check.get("outcome") == "fail"
-        ),
+        d1_mm=proved.indent.d1_mm,
+        d2_mm=proved.indent.d2_mm,
+        angle_deg=angle,
+        U_mm=U,
+        test=proved.test,
+        failed=tuple(str(check.get("code")) for check in checks if check.get("outcome") == "fail"),
+        sha256=sha256,
     )
 
 
@@ -238,7 +247,27 @@ def _human(row: Row) -> HumanReading | Problem:
         when=when,
         U_mm=U,
         undated=written if when is None else "",
+        sha256=row.texts["sha256"].casefold(),
     )
+
+
+def _first_of_each(readings: Sequence[HumanReading]) -> Iterator[HumanReading | Problem]:
+    """Readings as they come, a `Problem` in place of one whose photo, person and trial were read.
+
+    Spellings are folded as where results are matched: what is one photo there is one photo here.
+    """
+    names = whole_names((reading.operator, reading.photo) for reading in readings)
+    seen: dict[tuple[object, str, str], HumanReading] = {}
+    for reading in readings:
+        if not reading.trial:
+            yield reading
+            continue
+        photo: tuple[str, str] | tuple[Parts, ...] = names[reading.operator, reading.photo]
+        if reading.sha256:
+            photo = (reading.sha256, indent_of(reading.photo))
+        key = (photo, folded(reading.operator), same_trial(reading.trial))
+        first = seen.setdefault(key, reading)
+        yield reading if first is reading else _repeated(reading, first)
 
 
 def _repeated(again: HumanReading, first: HumanReading) -> Problem:
@@ -248,9 +277,15 @@ def _repeated(again: HumanReading, first: HumanReading) -> Problem:
         first.angle_deg,
     )
     what = "repeats" if same else "contradicts"
+    spelt = (
+        ""
+        if path_parts(again.photo) == path_parts(first.photo)
+        else f", its photo is {first.photo!r}: write the folder of both if they are two photos"
+    )
     return Problem(
         again.line,
-        f"{what} line {first.line}, same photo, operator and trial {again.trial}; the first counts",
+        f"{what} line {first.line}, same photo, operator and trial {again.trial}; the first counts"
+        f"{spelt}",
     )
 
 

@@ -11,8 +11,9 @@ from rimread.agreement.drift import Drift, Order, drift
 from rimread.agreement.gauge import Gauge, gauge_study
 from rimread.agreement.judging import image_checks, operator_checks, overall_checks
 from rimread.agreement.limits import limits_of_agreement
-from rimread.agreement.matching import Results
+from rimread.agreement.matching import Match, Results, of_one_photo
 from rimread.agreement.model import Comparison, Operator, Pair, mean_diameter
+from rimread.agreement.naming import folded, same_trial
 from rimread.agreement.readings import HumanReading, ImageResult, resolution_of
 from rimread.agreement.statistics import (
     mean_with_interval,
@@ -123,18 +124,19 @@ def _only_test(results: Sequence[ImageResult]) -> TestCondition:
 
 
 def _matched(
-    readings: Iterable[HumanReading], results: Results, test: TestCondition
-) -> tuple[list[tuple[HumanReading, ImageResult]], list[Problem]]:
-    matched: list[tuple[HumanReading, ImageResult]] = []
+    readings: Sequence[HumanReading], results: Results, test: TestCondition
+) -> tuple[list[Match], list[Problem]]:
+    matched: list[Match] = []
     unmatched: list[Problem] = []
     for human in readings:
-        found = results.find(human.photo)
+        found = results.find(human.photo, human.sha256)
         why = found if isinstance(found, str) else _unlike(human, found, test)
         if isinstance(found, str) or why:
             unmatched.append(Problem(human.line, why))
         else:
             matched.append((human, found))
-    return matched, unmatched
+    matched, unclear = of_one_photo(readings, matched)
+    return matched, sorted([*unmatched, *unclear], key=lambda problem: problem.line)
 
 
 def _unlike(human: HumanReading, image: ImageResult, test: TestCondition) -> str:
@@ -157,11 +159,11 @@ def _U_human(human: HumanReading, step: float | None, scope_rel: float | None) -
 
 
 def _by_operator(pairs: Iterable[Pair]) -> dict[str, list[Pair]]:
-    """Each person's pairs under the name as first written; capitals are not minded."""
+    """Each person's pairs under the name as first written; other spellings of it are the same."""
     names: dict[str, str] = {}
     people: dict[str, list[Pair]] = {}
     for pair in pairs:
-        name = names.setdefault(pair.human.operator.casefold(), pair.human.operator)
+        name = names.setdefault(folded(pair.human.operator), pair.human.operator)
         people.setdefault(name, []).append(pair)
     return people
 
@@ -216,11 +218,14 @@ def _drift(pairs: Sequence[Pair], readers: int, least_sd: float) -> Drift | None
 
 
 def reading_order(readings: Sequence[HumanReading]) -> tuple[Order, list[float]]:
-    """Time in days where every row has one, else trials in the order they come, else rows."""
+    """Time in days where every row has one, else trials in the order they come, else rows.
+
+    Times and trials that are all the same put nothing in order.
+    """
     times = [reading.when for reading in readings if reading.when is not None]
-    if len(times) == len(readings):
+    if len(times) == len(readings) and len(set(times)) > 1:
         return "time", [(when - min(times)).total_seconds() / 86400.0 for when in times]
-    trials = [reading.trial for reading in readings]
+    trials = [same_trial(reading.trial) for reading in readings]
     if all(trials) and len(set(trials)) > 1:
         if all(trial.isdecimal() for trial in trials):
             return "trial", [float(trial) for trial in trials]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
@@ -36,7 +37,9 @@ class Filter:
         knows: under ``C`` only A to Z).
     sha256 : str, optional
         Of the photo.
-    operator, test : str, optional
+    operator : str, optional
+        Capitals and letters composed of two do not matter.
+    test : str, optional
         Exactly.
     scale : str, optional
         Label or hash of the scale.
@@ -58,11 +61,13 @@ class Filter:
     until: date | None = None
     current: bool = False
 
-    def clauses(self) -> list[sa.ColumnElement[bool]]:
-        """What a row must meet."""
+    def clauses(self, operators: Collection[str] = ()) -> list[sa.ColumnElement[bool]]:
+        """What a row must meet; `operators` are the ways in which the operator's name is spelt."""
         e = ENTRIES.c
-        same = ("kind", "status", "sha256", "operator", "test")
+        same = ("kind", "status", "sha256", "test")
         asked = [e[key] == getattr(self, key) for key in same if getattr(self, key) is not None]
+        if self.operator is not None:
+            asked.append(e.operator.in_(operators))
         if self.photo is not None:
             asked.append(e.photo.icontains(self.photo, autoescape=True))
         if self.scale is not None:
@@ -164,7 +169,8 @@ class Ledger:
         newest : int, optional
             Only so many of them, the last ones.
         """
-        asked = (which or Filter()).clauses()
+        which = which or Filter()
+        asked = which.clauses(() if which.operator is None else self._spelt(which.operator))
         if newest is not None:
             with told(), self._engine.connect() as connection:
                 last = (
@@ -241,6 +247,13 @@ class Ledger:
         )
         with told(), self._engine.connect() as connection:
             return name, frozenset(connection.scalars(sa.text(query)))
+
+    def _spelt(self, operator: str) -> list[str]:
+        """How the ledger spells a name; folded here, as databases do it differently."""
+        with told(), self._engine.connect() as connection:
+            names = connection.scalars(sa.select(ENTRIES.c.operator).distinct()).all()
+        same = _folded(operator)
+        return [name for name in names if isinstance(name, str) and _folded(name) == same]
 
     def _bodies(
         self, asked: Sequence[sa.ColumnElement[bool]], *columns: sa.ColumnElement[Any]
@@ -365,6 +378,10 @@ def _parts(values: Collection[Any]) -> Iterator[list[Any]]:
     listed = list(values)
     for start in range(0, len(listed), _PAGE):
         yield listed[start : start + _PAGE]
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFC", name).casefold()
 
 
 def _midnight(day: date) -> str:
