@@ -24,7 +24,7 @@ _Readings = Annotated[
     typer.Argument(
         metavar="READINGS.csv",
         help="Table with the columns photo, operator, d1, d2, and if known angle, trial, "
-        "date, time, U.",
+        "date, time, U, sha256.",
     ),
 ]
 _Image = Annotated[
