@@ -14,7 +14,8 @@ from rimread.budget import Component, combine
 from rimread.diameters import Diameters
 from rimread.photo import Photo, read_photo
 from rimread.report.colours import ORANGE, SKY_BLUE, STRIP, WHITE, YELLOW
-from rimread.report.overlay import name_key, overlay, save_overlay
+from rimread.report.overlay import overlay
+from rimread.report.overlay_file import name_key, save_overlay
 from rimread.report.words import _drawable, _wrapped, strip
 from rimread.rim import find_rim
 from rimread.rim.ellipse import Ellipse
@@ -218,7 +219,7 @@ def test_overlay_names_do_not_collide_and_spare_the_photos(tmp_path):
     photo_path = (tmp_path / "b-rim.jpg").resolve()
     taken = {name_key(photo_path)}
     names = [
-        save_overlay(picture, tmp_path, Path(name), taken).name
+        save_overlay(picture, tmp_path, Path(name), taken, sha256=name).name
         for name in ("x/a.jpg", "y/A.jpg", "y/a.png", "b.jpg")
     ]
     assert names == ["a-rim.jpg", "A-rim-2.jpg", "a-rim-3.jpg", "b-rim-2.jpg"]
@@ -227,5 +228,25 @@ def test_overlay_names_do_not_collide_and_spare_the_photos(tmp_path):
 
 def test_overlay_folder_is_made_and_bears_any_letters(tmp_path):
     folder = tmp_path / "gesehen – ø" / "1"
-    written = save_overlay(np.zeros((8, 8, 3), np.uint8), folder, Path("härte.jpg"), set())
+    written = save_overlay(
+        np.zeros((8, 8, 3), np.uint8), folder, Path("härte.jpg"), set(), sha256="1"
+    )
     assert cv2.imdecode(np.fromfile(written, np.uint8), cv2.IMREAD_COLOR).shape == (8, 8, 3)
+
+
+def test_the_overlay_of_another_photo_or_call_stays(tmp_path):
+    def saved(sha256, shade):
+        picture = np.full((16, 16, 3), shade, np.uint8)
+        return save_overlay(picture, tmp_path, Path("1.jpg"), set(), sha256=sha256)
+
+    (tmp_path / "1-rim-2.jpg").write_bytes(b"a person's own")
+    first, again, other = saved("a", 10), saved("a", 60), saved("b", 200)
+    assert [path.name for path in (first, again, other)] == [
+        "1-rim.jpg",
+        "1-rim.jpg",
+        "1-rim-3.jpg",
+    ]
+    shades = [cv2.imread(str(path))[8, 8, 0] for path in (first, other)]
+    assert np.allclose(shades, (60, 200), atol=2)
+    assert (tmp_path / "1-rim-2.jpg").read_bytes() == b"a person's own"
+    assert cv2.imread(str(first)).shape == (16, 16, 3)

@@ -272,7 +272,8 @@ def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[Sequence
     """Return what writes the overlay of a photo, all its indents in one; it gives an exit code."""
     from rimread.reading import Reading  # noqa: PLC0415
     from rimread.report import text  # noqa: PLC0415
-    from rimread.report.overlay import name_key, overlay, overlay_all, save_overlay  # noqa: PLC0415
+    from rimread.report.overlay import overlay, overlay_all  # noqa: PLC0415
+    from rimread.report.overlay_file import name_key, save_overlay  # noqa: PLC0415
 
     taken = {name_key(path) for path in paths}  # never write over a photo
 
@@ -295,7 +296,7 @@ def _drawer(folder: Path, paths: list[Path], scale: Scale) -> Callable[[Sequence
             lines = text.refusal_lines(first.photo.name, first.result)
             picture = overlay(first.photo, None, None, scale if same_size else None, lines)
         try:
-            save_overlay(picture, folder, first.path, taken)
+            save_overlay(picture, folder, first.path, taken, sha256=first.photo.sha256)
         except OSError as error:  # the numbers stand, and so do the other photos
             say(f"{error.filename or folder}: no overlay written ({error.strerror})")
             return MISUSE

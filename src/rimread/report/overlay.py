@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from rimread import whole
 from rimread.colour import in_channel
 from rimread.diameters import Diameters
 from rimread.photo import Photo, linear_light
@@ -21,7 +19,7 @@ from rimread.report.words import label, strip, text_px
 from rimread.rim import Rim
 from rimread.scale.model import Scale
 
-__all__ = ["close_up", "name_key", "overlay", "overlay_all", "save_overlay"]
+__all__ = ["close_up", "overlay", "overlay_all"]
 
 Picture = NDArray[np.uint8]
 _LEAST_WIDTH_PX = 1200  # smaller photos are drawn larger, so that lines stay thin beside the rim
@@ -29,10 +27,6 @@ _MOST_ENLARGED = 4
 _METAL = 0.2  # of the indent, seen on either side of it in a close-up
 _PAPER_LINE = 1 / 450  # of a close-up's width: 0.2 mm where it is printed 85 mm wide
 _PAPER_WORDS = 2.0  # words twice as large there as on a screen
-_JPEG = (
-    *(cv2.IMWRITE_JPEG_QUALITY, 92),
-    *(cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444),  # thin lines
-)
 _SUBPIXEL_BITS = 4
 _NUMBER = 1.5  # an indent's number, larger than ordinary words
 
@@ -117,43 +111,6 @@ def close_up(photo: Photo, rim: Rim, diameters: Diameters, scale: Scale) -> Pict
     picture = picture[zoom * y : zoom * (y + down), zoom * x : zoom * (x + across)].copy()
     _draw_scale_bar(picture, scale, zoom, pen, larger=_PAPER_WORDS)
     return picture
-
-
-def name_key(path: Path) -> str:
-    """The same for names that some systems take for one, as in capital and in small letters."""
-    return str(path.resolve()).casefold()
-
-
-def save_overlay(picture: Picture, folder: Path, photo: Path, taken: set[str]) -> Path:
-    """Write an overlay as JPEG under a name of its own and return where.
-
-    Parameters
-    ----------
-    picture : ndarray
-        What `overlay` drew.
-    folder : Path
-        Made when it is missing.
-    photo : Path
-        The photo; ``weld.jpg`` becomes ``weld-rim.jpg``, and ``weld-rim-2.jpg`` when a photo of
-        the same name from another folder came before.
-    taken : set of str
-        Names that must not be written, as `name_key` gives them, the photos of the call among them;
-        the new one is added.
-
-    Raises
-    ------
-    OSError
-        If the folder or file cannot be written.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    number, target = 1, (folder / f"{photo.stem}-rim.jpg").resolve()
-    while name_key(target) in taken:
-        number += 1
-        target = target.with_name(f"{photo.stem}-rim-{number}.jpg")
-    taken.add(name_key(target))
-    _, data = cv2.imencode(".jpg", picture, _JPEG)
-    whole.write(target, data.tobytes())
-    return target
 
 
 def _draw_found(
