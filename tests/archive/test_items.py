@@ -40,6 +40,12 @@ def test_links_to_folders_are_followed_once(tmp_path):
         (root / name).symlink_to(far, target_is_directory=True)
     (far / "up").symlink_to(root, target_is_directory=True)
     assert [item.photo for item in from_folder(root)] == ["a.jpg", "year 2019/a.jpg"]
+    (root / "2020").mkdir()
+    (root / "2020" / "b.jpg").touch()
+    (root / "2018, as it is now").symlink_to(root / "2020", target_is_directory=True)
+    (root / "all").symlink_to(tmp_path, target_is_directory=True)  # and the archive in it
+    names = ["a.jpg", "2020/b.jpg", "all/2019/a.jpg"]  # what has a name of its own keeps it
+    assert [item.photo for item in from_folder(root)] == names
 
 
 def test_a_folder_that_cannot_be_looked_into_is_told(tmp_path, monkeypatch):

@@ -1,6 +1,7 @@
 """What the ledger has of a photo stands as long as picture and scale are the same."""
 
 import csv
+import hashlib
 import os
 import shutil
 from pathlib import Path
@@ -8,7 +9,7 @@ from pathlib import Path
 import pytest
 from tests.archive import pretend
 
-from rimread.archive.items import Item, from_folder
+from rimread.archive.items import Item, from_folder, from_manifest
 from rimread.archive.results import write_results
 from rimread.archive.run import Archive, remeasure
 from rimread.archive.standing import another_picture
@@ -111,12 +112,38 @@ def test_another_folder_of_scales_counts(folder, tmp_path):
     assert measured(folder)[0].before == 2  # it was that one, wherever it is now
 
 
-def test_a_scale_that_came_to_the_photos_counts(folder):
+def test_no_number_is_given_up_for_a_scale_that_came_later(folder):
     measured(folder)
-    other_scale(folder / "second.toml")
-    tally, after = measured(folder)
-    assert tally.reasons == {"scale-ambiguous": 2}
-    assert {row["refusal"] for row in after.values()} == {"scale-ambiguous"}
+    second = other_scale(folder / "second.toml")
+    assert measured(folder)[0].before == 2  # either would fit a new photo, which is refused
+    (folder / HALL.name).unlink()
+    assert measured(folder)[0].measured == 2  # now there is no doubt
+    second.rename(folder.parent / "away")
+    assert measured(folder)[0].before == 2
+
+
+def test_a_photo_that_moved_with_its_scale_is_measured_once(folder, tmp_path):
+    shelf, moved = tmp_path / "shelf", folder / "moved"
+    for one in (shelf, moved):
+        one.mkdir()
+    other_scale(shelf / "second.toml")
+    for path in (folder / "a.jpg", folder / HALL.name):
+        path.rename(moved / path.name)
+    (folder / "b.jpg").unlink()
+    (tmp_path / "list.csv").write_text(
+        f"photo,sha256\nphotos/a.jpg,{hashlib.sha256(PLATES[0].read_bytes()).hexdigest()}\n",
+        encoding="utf-8",
+    )
+    settings = Settings(test="10/3000", root=str(folder), shelf=str(shelf))
+    for start in (1, 2):
+        with (
+            open_ledger(tmp_path / "book.db") as ledger,
+            Archive(
+                lambda: from_manifest(tmp_path / "list.csv"), settings, run="r", roots=(folder,)
+            ) as archive,
+        ):
+            tally = remeasure(archive, ledger, pretend.Here(), work=measure_item)
+        assert (tally.measured, tally.before) == ((1, 0) if start == 1 else (0, 1))
 
 
 def test_a_scale_calibrated_again_is_seen_from_another_folder(folder, monkeypatch, tmp_path):

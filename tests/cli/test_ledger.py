@@ -149,7 +149,10 @@ def test_withdraw(book):
     assert "withdraws 3: another piece  by Zoë" in run("list", book, "--all").stdout
     back = run("withdraw", book, 5, "--reason", "it was right", "--operator", "Zoë")
     assert back.exit_code == 2
-    assert "entry 5 is a withdrawal, which stays: measure the photo again" in back.stderr
+    assert (
+        "entry 5 is a withdrawal, which stays: measure the photo again with rimread measure"
+        in back.stderr
+    )
     assert numbers(book) == [2, 4]
 
 

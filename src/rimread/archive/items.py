@@ -89,28 +89,25 @@ def from_folder(root: Path) -> Iterator[Item | Problem]:
     """Photos of a folder and all below it, folder by folder in the order of their names.
 
     A folder that cannot be looked into is a problem: its photos are missing. Links to folders are
-    followed, to each folder once.
+    followed last, where they lead to folders that were not come by without them.
     """
     locked: list[OSError] = []
-    seen = {os.path.realpath(root)}
-    for folder, folders, names in os.walk(root, onerror=locked.append, followlinks=True):
+    seen: set[str] = set()
+    tops = [str(root)]
+    for top in tops:
+        if os.path.realpath(top) in seen:
+            continue
+        for folder, folders, names in os.walk(top, onerror=locked.append):
+            yield from _locked(locked)
+            seen.add(os.path.realpath(folder))
+            below = [Path(folder, name) for name in sorted(folders) if not name.startswith(".")]
+            tops += (str(path) for path in below if path.is_symlink())
+            folders[:] = [path.name for path in below if os.path.realpath(path) not in seen]
+            for name in sorted(names):
+                if name.lower().endswith(ENDINGS) and not name.startswith("."):
+                    path = Path(folder, name)
+                    yield Item(printable(path.relative_to(root).as_posix()), str(path))
         yield from _locked(locked)
-        folders[:] = [name for name in sorted(folders) if _new(Path(folder, name), seen)]
-        for name in sorted(names):
-            if name.lower().endswith(ENDINGS) and not name.startswith("."):
-                path = Path(folder, name)
-                yield Item(printable(path.relative_to(root).as_posix()), str(path))
-
-    yield from _locked(locked)
-
-
-def _new(folder: Path, seen: set[str]) -> bool:
-    """Whether a folder is to be looked into, and was not before by another path."""
-    place = os.path.realpath(folder)
-    if folder.name.startswith(".") or place in seen:
-        return False
-    seen.add(place)
-    return True
 
 
 def _locked(errors: list[OSError]) -> Iterator[Problem]:

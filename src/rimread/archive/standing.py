@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
@@ -59,8 +60,10 @@ def another_picture(item: Item, record: Mapping[str, Any]) -> bool:
 def _same_scale(item: Item, record: Mapping[str, Any], settings: Settings) -> bool:
     """Whether the scale is the one that would be chosen now, be it calibrated again or joined.
 
-    One that is said is part of how a photo is measured. Where none is found now, the one there was
-    stands, unless it is there and another: a folder of scale files may not be there today.
+    One that is said is part of how a photo is measured. Where none is found now, or several fit,
+    the one there was stands, unless it is there and another: a folder of scale files may not be
+    there today, and a number is not given up for a file that came later. A photo that moved is
+    asked for where it was measured.
     """
     before = record.get("scale_sha256")
     if before is None or item.scale or settings.scale:
@@ -68,7 +71,7 @@ def _same_scale(item: Item, record: Mapping[str, Any], settings: Settings) -> bo
     told = record.get("taken_on")
     chosen = choose_scale(
         _Size(*record.get("size_px", (0, 0))),
-        Path(item.path),
+        Path(item.path if os.path.exists(item.path) else record.get("path") or item.path),
         label=item.label,
         taken_on=None if told is None else date.fromisoformat(told),
         root=Path(settings.root) if settings.root else None,
@@ -78,7 +81,7 @@ def _same_scale(item: Item, record: Mapping[str, Any], settings: Settings) -> bo
     if not isinstance(chosen, Refusal):
         return bool(chosen[1].sha256 == before)
     kept = record.get("scale_file") or ""
-    return chosen.code == "scale-missing" and file_hash(kept) in (before, kept)
+    return file_hash(kept) in (before, kept)
 
 
 @while_unchanged(10_000)

@@ -201,8 +201,8 @@ def withdraw(
             _not_withdrawn(book, number)
             if entry.draft.kind == "withdrawal":
                 raise ValueError(
-                    f"entry {number} is a withdrawal, which stays: measure the photo again to have "
-                    "it count; nothing was written"
+                    f"entry {number} is a withdrawal, which stays: measure the photo again with "
+                    "rimread measure to have it count; nothing was written"
                 )
             told = {key: record[key] for key in ("photo", "indent") if key in record}
             draft = Draft("withdrawal", told, operator=operator, replaces=number, reason=reason)

@@ -292,7 +292,7 @@ def _notes(fit: Fit, certificate: Certificate | None) -> tuple[str, ...]:
     if not fit.aspect_measured:
         notes.append(
             f"pixels taken as square within {100 * U_ASPECT:.3f} %, standard, because the photos "
-            "show one direction only; no source, deliberately generous"
+            "show directions less than 45 degrees apart; no source, deliberately generous"
         )
     if (unlike := not_square(fit.values[0], fit.values[1])) is not None:
         notes.append(unlike)

@@ -131,7 +131,8 @@ def photos_disagree(how: str) -> Refusal:
     return Refusal(
         "photos-disagree",
         f"{how}; photograph the same stage micrometer through the same objective in all of them, "
-        "and touch neither zoom nor focus tube in between.",
+        "level and in the middle of the field, along and across, and touch neither zoom nor focus "
+        "tube in between.",
     )
 
 

@@ -29,7 +29,8 @@ No source; deliberately generous: a measuring objective or macro lens keeps with
 """
 
 U_ASPECT = 5e-4
-"""Standard uncertainty of px_per_mm_y / px_per_mm_x when only one direction was photographed.
+"""Standard uncertainty of px_per_mm_y / px_per_mm_x when no two directions were photographed
+that lie 45 degrees apart.
 
 No source; deliberately generous: sensor pixels are square to far better, and 0.05 % leaves room
 for a stage tilted by 1.8° (1 - cos).
