@@ -274,6 +274,27 @@ def test_zoom_touched_between_photos_of_one_direction_is_refused(turn_deg, more)
     refused(scale_of(along, across, strays), "photos-disagree")
 
 
+@pytest.mark.parametrize("k1", [0.06, -0.06])
+def test_a_strongly_bent_picture_is_unbent(k1):
+    rng = np.random.default_rng(20)
+    photos = [photo_of(Ruling(angle_deg=a, k1=k1), rng) for a in (0.0, 90.0)]
+    found = scale_of(*photos)
+    assert isinstance(found, Scale), found
+    assert found.k1_half_diagonal == pytest.approx(k1, abs=1e-3)
+    assert found.px_per_mm_x == pytest.approx(120.0, rel=5e-4)
+
+
+def test_photos_that_differ_slightly_widen_u():
+    rng = np.random.default_rng(21)
+    along, across = (photo_of(Ruling(angle_deg=a), rng) for a in (0.0, 90.0))
+    slight = photo_of(Ruling(px_per_mm_x=120.1, px_per_mm_y=120.1, angle_deg=2.0), rng)
+    alike, apart = scale_of(along, across), scale_of(along, across, slight)
+    assert apart.covariance[0][0] > 2 * alike.covariance[0][0]
+    assert abs(apart.px_per_mm_x - 120.0) < 2 * math.sqrt(apart.covariance[0][0])
+    assert any("photos differ by more" in note for note in apart.notes)
+    assert not any("photos differ by more" in note for note in alike.notes)
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_photos_of_one_magnification_agree(seed):
     rng = np.random.default_rng([18, seed])

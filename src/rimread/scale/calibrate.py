@@ -38,6 +38,9 @@ No source; deliberately generous: what an uncertified scale is off by is unknown
 VALID_DAYS = 365
 """How long a scale counts as valid unless said otherwise: common practice, no source."""
 
+_BEYOND = 3.0
+"""Standard uncertainties from which photos differ by more than chance. Own choice."""
+
 _SURPRISING = 3 * U_NO_CERTIFICATE
 """Relative difference of certified and nominal length from which people are told. Own choice."""
 
@@ -254,15 +257,25 @@ def _tone(photo: Photo) -> tuple[FloatArray, FloatArray]:
 def _whole_covariance(fit: Fit, certificate: Certificate | None) -> tuple[FloatArray, float]:
     """Covariance with the certificate, and the effective degrees of freedom of px/mm.
 
-    A wrong length scales both px/mm alike, so its part is fully correlated (GUM F.1.2.3).
-    Degrees of freedom by Welch-Satterthwaite (GUM eq. G.2b), the fewer of the two axes.
+    A wrong length scales both px/mm alike, as another magnification does, so its part is fully
+    correlated (GUM F.1.2.3). Degrees of freedom by Welch-Satterthwaite (GUM eq. G.2b), the fewer of
+    the two axes.
     """
-    relative = _u_length(certificate)
+    relative = math.hypot(_u_length(certificate), _u_apart(fit))
     along = np.array([fit.values[0], fit.values[1], 0.0]) * relative
     whole = fit.covariance + np.outer(along, along)
     share = np.diag(fit.scatter)[:2] / np.diag(whole)[:2]
     dof = float(fit.dof / np.max(share) ** 2)
     return whole, dof if dof < _ENDLESS_DOF else math.inf
+
+
+def _u_apart(fit: Fit) -> float:
+    """What px/mm is unsure by where photos differ more than their lines scatter.
+
+    Any of them may be right (rectangular distribution, JCGM 100:2008, 4.3.7).
+    """
+    apart = (off for off, u in zip(fit.apart, fit.u_apart, strict=True) if off > _BEYOND * u)
+    return max(apart, default=0.0) / math.sqrt(3.0)
 
 
 def _u_length(certificate: Certificate | None) -> float:
@@ -288,6 +301,11 @@ def _notes(fit: Fit, certificate: Certificate | None) -> tuple[str, ...]:
         notes.append(
             f"no certificate given: {length:.3f} % of px/mm, standard; no source, deliberately "
             "generous, because what an uncertified scale is off by is not known"
+        )
+    if (apart := _u_apart(fit)) > 0:
+        notes.append(
+            f"photos differ by more than their lines scatter: {100 * apart:.5f} % of px/mm, "
+            "standard"
         )
     if not fit.aspect_measured:
         notes.append(

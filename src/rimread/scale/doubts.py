@@ -41,9 +41,10 @@ _SPAN_SLACK = 0.2
 _ALIKE_SLACK = 0.2
 """No camera's pixels are this far from square: the photos are of different magnification."""
 
-_APART_SLACK, _SURE = 4 * U_ASPECT, 5.0
-"""Photos through one objective give one px/mm as pixels are square: what is off by 4 standard
-uncertainties of that, and by 5 of its own lines' scatter, is of another. Own choice."""
+_APART_SLACK, _SURE = 2 * U_ASPECT, 5.0
+"""Photos through one objective give one px/mm as pixels are square: what is off their common one by
+2 standard uncertainties of that (two photos then differ by 4), and by 5 of its own lines' scatter,
+is of another. Own choice."""
 
 
 def unresolved(name: str, ladder: Ladder) -> Refusal:
@@ -136,19 +137,32 @@ def photos_disagree(how: str) -> Refusal:
     )
 
 
-def fit_doubt(fit: Fit, photos: Sequence[Photo]) -> Refusal | None:
-    """Why the fitted scale must not be used."""
-    for photo, lines in zip(photos, fit.lines_used, strict=True):
-        if lines < MIN_LINES - 2:  # dust, glare, exposure took the rest
-            return too_few(photo.name, max(lines, 1))
+def _disagreement(fit: Fit, photos: Sequence[Photo]) -> Refusal | None:
+    """Why the photos cannot be of one magnification."""
     low, high = min(fit.alone_px_per_mm), max(fit.alone_px_per_mm)
     if high > low * (1 + _ALIKE_SLACK):
         return photos_disagree(f"The photos give {low:.2f} to {high:.2f} px/mm")
+    unlike = abs(float(fit.values[1] / fit.values[0]) - 1.0)
+    if not fit.aspect_measured and unlike > 2 * _APART_SLACK:
+        return photos_disagree(
+            f"Where pixels are square the photos contradict each other, by {100 * unlike:.2g} %"
+        )
     for photo, off, u in zip(photos, fit.apart, fit.u_apart, strict=True):
         if off > max(_APART_SLACK, _SURE * u):
             return photos_disagree(
                 f"{photo.name} is {100 * off:.2g} % off what all photos together give"
             )
+    return None
+
+
+def fit_doubt(fit: Fit, photos: Sequence[Photo]) -> Refusal | None:
+    """Why the fitted scale must not be used."""
+    for photo, lines in zip(photos, fit.lines_used, strict=True):
+        if lines < MIN_LINES - 2:  # dust, glare, exposure took the rest
+            return too_few(photo.name, max(lines, 1))
+    disagreement = _disagreement(fit, photos)
+    if disagreement is not None:
+        return disagreement
     if abs(fit.values[2]) > MOST_K1:
         return Refusal(
             "distorted",

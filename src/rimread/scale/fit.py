@@ -40,6 +40,7 @@ _BEST_PX = 1e-4
 """No piece of a line is located better than this; keeps the equations well conditioned."""
 
 _ROUNDS = 6
+_UNWEIGHTED = 2  # the first of them: a bent scale must not pass for scatter before it is unbent
 _TUKEY = 4.685  # 95 % efficient for normal errors (Holland and Welsch 1977, from memory)
 
 
@@ -197,7 +198,7 @@ def _solve(
     own = np.maximum(1.0 / np.concatenate([m.information for m in marks]), _BEST_PX**2)
     weight: FloatArray = 1.0 / own
     spread = 1.0
-    for _ in range(_ROUNDS):
+    for turn in range(_ROUNDS):
         j = problem.slopes(p)
         known, pull = problem.prior(p)
         information = (j.T @ (weight[:, None] * j)) / spread + known
@@ -206,8 +207,9 @@ def _solve(
         r = problem.residuals_px(p)
         if not np.isfinite(r).all():
             raise np.linalg.LinAlgError("diverged")
-        weight = _weights(r, own, photo)
-        spread = _spread(r, weight, problem.line, photo, fitted=3 + len(marks))
+        if turn >= _UNWEIGHTED:
+            weight = _weights(r, own, photo)
+            spread = _spread(r, weight, problem.line, photo, fitted=3 + len(marks))
     alone = tuple(s[0] for s in starts)
     return _told(problem, p, information, known, own=own, used=weight > 0, alone=alone)
 
