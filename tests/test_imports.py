@@ -13,8 +13,19 @@ SOURCE = Path(rimread.__file__).parent
 
 STAGES = (
     # words that every stage uses
-    ("refusal", "check", "budget", "dates", "table", "complaints", "toml", "whole", "plot"),
-    ("grain", "jpeg", "tone_tags"),
+    (
+        "refusal",
+        "check",
+        "budget",
+        "dates",
+        "table",
+        "complaints",
+        "toml",
+        "whole",
+        "plot",
+        "names",
+    ),
+    ("names", "grain", "jpeg", "tone_tags"),
     ("photo", "colour"),
     ("scale",),
     ("rim",),

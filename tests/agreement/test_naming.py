@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rimread.agreement.naming import folded, indent_of, path_parts, same_trial, whole_names
+from rimread.agreement.naming import indent_of, same_trial, whole_names
+from rimread.names import folded, path_parts
 
 
 @pytest.mark.parametrize(

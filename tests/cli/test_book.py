@@ -194,4 +194,4 @@ def test_a_number_no_database_has_is_no_entry(tmp_path):
     ],
 )
 def test_a_photo_without_a_hash_is_known_by_name_and_folder(kept, given, same):
-    assert _one_name(Path(kept).parts, Path(given).parts) == same
+    assert _one_name(kept, Path(given)) == same

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
-from rimread.agreement.naming import Parts, folded, indent_of, path_parts, whole_names
+from rimread.agreement.naming import indent_of, whole_names
 from rimread.agreement.readings import HumanReading, ImageResult
+from rimread.names import Parts, elsewhere, folded, path_parts
 from rimread.table import Problem
 
 __all__ = ["Match", "Results", "of_one_photo"]
@@ -68,7 +69,7 @@ class Results:
                 f"no result for the file of {photo!r}: {_listed(named.values())} is a file of "
                 "another sha256; measure this one"
             )
-        found = {known: r for known, r in found.items() if not _elsewhere(parts, known)}
+        found = {known: r for known, r in found.items() if not elsewhere(parts, known)}
         if not found:
             return (
                 f"no result for {photo!r}, the nearest is {_listed(named.values())} of another "
@@ -159,11 +160,6 @@ def _of_file(photo: str, indents: dict[str, ImageResult]) -> ImageResult | str:
     if len(indents) == 1:
         return next(iter(indents.values()))
     return f"{photo!r} could be any of {_listed(indents.values())}: write the number too"
-
-
-def _elsewhere(one: Parts, other: Parts) -> bool:
-    """Whether both name the folder they lie in, and not the same."""
-    return len(one) > 1 and len(other) > 1 and one[-2] != other[-2]
 
 
 def _shared(one: Parts, other: Parts) -> int:

@@ -7,36 +7,17 @@ import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 
-__all__ = ["Parts", "folded", "indent_of", "path_parts", "same_trial", "whole_names"]
+from rimread.names import Parts, folded, path_parts
 
-Parts = tuple[str, ...]
-"""Folders of a photo from the outermost on, its file name last, all of them folded."""
+__all__ = ["indent_of", "same_trial", "whole_names"]
 
-_DRIVE = re.compile(r"[a-z]:(?=[/\\])")
 _INDENT = re.compile(r"#\d+$")
-
-
-def folded(text: str) -> str:
-    """Text without what people write differently: capitals, letters composed of two, spaces."""
-    return " ".join(unicodedata.normalize("NFC", text).casefold().split())
 
 
 def same_trial(trial: str) -> str:
     """A trial's name as it is compared: 1 and 01 are one trial."""
     plain = folded(unicodedata.normalize("NFKC", trial))
     return plain.lstrip("0") or "0" if plain.isdecimal() else plain
-
-
-def path_parts(photo: str) -> Parts:
-    """Folders and file name of a path of any system; a drive and ``..`` at the beginning go."""
-    plain = unicodedata.normalize("NFC", photo).casefold().strip()
-    parts: list[str] = []
-    for part in re.split(r"[/\\]+", _DRIVE.sub("", plain, count=1)):
-        if part == "..":
-            del parts[-1:]
-        elif part not in ("", "."):
-            parts.append(part)
-    return tuple(parts) or ("",)
 
 
 def indent_of(photo: str) -> str:

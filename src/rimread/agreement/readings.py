@@ -9,16 +9,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from rimread.agreement.naming import (
-    Parts,
-    folded,
-    indent_of,
-    path_parts,
-    same_trial,
-    whole_names,
-)
+from rimread.agreement.naming import indent_of, same_trial, whole_names
 from rimread.dates import moment
 from rimread.hardness import TestCondition, too_unequal
+from rimread.names import Parts, folded, path_parts
 from rimread.report.results import no_result, read_text, result_from, told_by_lines
 from rimread.table import Problem, Row, open_table
 

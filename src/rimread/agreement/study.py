@@ -13,7 +13,7 @@ from rimread.agreement.judging import image_checks, operator_checks, overall_che
 from rimread.agreement.limits import limits_of_agreement
 from rimread.agreement.matching import Match, Results, of_one_photo
 from rimread.agreement.model import Comparison, Operator, Pair, mean_diameter
-from rimread.agreement.naming import folded, same_trial
+from rimread.agreement.naming import same_trial
 from rimread.agreement.readings import HumanReading, ImageResult, resolution_of
 from rimread.agreement.statistics import (
     mean_with_interval,
@@ -28,6 +28,7 @@ from rimread.hardness import (
     not_of_one_indent,
     rule_set,
 )
+from rimread.names import folded
 from rimread.table import Problem
 
 __all__ = ["compare", "reading_order"]

@@ -142,7 +142,7 @@ def write_results(
     with writing(path, columns) as write:
         for page in archive.pages(ledger):
             for known in page:
-                item, entry = known.item, known.by_hand or known.last
+                item, entry = known.item, known.now
                 if entry is None and not isinstance(item, Problem):
                     comparison.not_yet += 1
                     continue
@@ -222,7 +222,7 @@ def _named(found: Difference) -> dict[str, Any]:
 
 
 def _row(known: Known, columns: Mapping[str, type], own: Mapping[str, str]) -> dict[str, Any]:
-    item, last, entry = known.item, known.last, known.by_hand or known.last
+    item, last, entry = known.item, known.last, known.now
     row: dict[str, Any] = dict.fromkeys(columns) | {"line": item.line or None}
     if isinstance(item, Problem):
         row |= {"photo": item.texts.get("photo") or None, **_own(item.others, own)}

@@ -109,6 +109,11 @@ class Known:
     last: Entry | None
     by_hand: Entry | None
 
+    @property
+    def now(self) -> Entry | None:
+        """What the ledger says of it now."""
+        return self.by_hand or self.last
+
 
 class Archive:
     """Photos of one source under one name, and which line of it named each first.

@@ -174,17 +174,18 @@ def keeping(
         yield Keeper(wishes, book, pairs, test, scale, str(scale_file))
 
 
-def _one_name(kept: Sequence[str], given: Sequence[str]) -> bool:
-    """Whether names are the same, and folders where both tell them: cameras number in each."""
-    told = min(len(kept), len(given), 2)
-    return kept[-told:] == given[-told:]
+def _one_name(kept: str, given: Path) -> bool:
+    """Whether file names are the same, and folders where both tell theirs."""
+    from rimread.names import elsewhere, path_parts  # noqa: PLC0415
+
+    return Path(kept).name == given.name and not elsewhere(path_parts(kept), path_parts(str(given)))
 
 
 def _same_photo(entry: Entry, path: Path, sha256: str | None) -> None:
     """A file that could not be read has no hash: there its name tells, and its folder's."""
     draft = entry.draft
     name, told = str(draft.record.get("photo")), draft.record.get("sha256")
-    same = told == sha256 if told and sha256 else _one_name(Path(name).parts, path.parts)
+    same = told == sha256 if told and sha256 else _one_name(name, path)
     if draft.kind == "image" and same:
         return
     if draft.kind == "withdrawal":

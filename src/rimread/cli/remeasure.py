@@ -95,9 +95,7 @@ def remeasure(
             open_ledger(ledger) as book,
             Archive(items, settings, run=name, roots=roots) as archive,
         ):
-            count = _counted(archive)
-            if not count:
-                raise ValueError(f"{source}: no photo in it")
+            count = _counted(archive, source)
             tally = _run(archive, book, _pool(workers, scheduler), count)
             compared = write_results(
                 archive, book, out, own=columns, pull=pull, resolution_mm=old_step, tell=say
@@ -193,7 +191,7 @@ def _run(archive: Archive, book: Ledger, pool: Pool, count: int) -> Tally:
     return tally
 
 
-def _counted(archive: Archive) -> int:
+def _counted(archive: Archive, source: Path) -> int:
     """How many photos and lines there are; what is wrong with lines is told before the work."""
     from rimread.archive.run import REPEATED  # noqa: PLC0415
     from rimread.complaints import Complaints  # noqa: PLC0415
@@ -205,6 +203,8 @@ def _counted(archive: Archive) -> int:
             complaints.add(item, kind=REPEATED if item.code == REPEATED else "")
     for sentence in complaints.sentences():
         say(sentence)
+    if not count:
+        raise ValueError(f"{source}: no photo in it")
     return count
 
 

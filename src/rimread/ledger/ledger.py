@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
@@ -15,6 +14,7 @@ from rimread.ledger import schema
 from rimread.ledger.chain import Draft, Entry, Kind, entry_from, sealed
 from rimread.ledger.connect import LedgerError, engine_of, told, write_ahead
 from rimread.ledger.schema import ENTRIES, HEAD, columns_of, migrate, version_of
+from rimread.names import folded
 
 __all__ = ["Filter", "Ledger", "LedgerError", "open_ledger"]
 
@@ -252,8 +252,8 @@ class Ledger:
         """How the ledger spells a name; folded here, as databases do it differently."""
         with told(), self._engine.connect() as connection:
             names = connection.scalars(sa.select(ENTRIES.c.operator).distinct()).all()
-        same = _folded(operator)
-        return [name for name in names if isinstance(name, str) and _folded(name) == same]
+        same = folded(operator)
+        return [name for name in names if isinstance(name, str) and folded(name) == same]
 
     def _bodies(
         self, asked: Sequence[sa.ColumnElement[bool]], *columns: sa.ColumnElement[Any]
@@ -378,10 +378,6 @@ def _parts(values: Collection[Any]) -> Iterator[list[Any]]:
     listed = list(values)
     for start in range(0, len(listed), _PAGE):
         yield listed[start : start + _PAGE]
-
-
-def _folded(name: str) -> str:
-    return unicodedata.normalize("NFC", name).casefold()
 
 
 def _midnight(day: date) -> str:

@@ -30,6 +30,7 @@ from rimread.hardness import (
 )
 from rimread.hardness.series import Policy
 from rimread.hardness.uncertainty import Way
+from rimread.names import elsewhere, path_parts
 from rimread.reading import checks as reading_checks
 from rimread.refusal import Refusal
 from rimread.report.blocks import Picture
@@ -245,8 +246,7 @@ def _matched(by_eye: Sequence[ByEye], measured: Sequence[Result]) -> tuple[tuple
         at = places.get(reading.photo) or [
             index
             for index in places.get(file_name(reading.photo), [])
-            if _folder(reading.photo) in ("", _folder(measured[index].photo))
-            or not _folder(measured[index].photo)
+            if not elsewhere(path_parts(reading.photo), path_parts(measured[index].photo))
         ]
         if len(at) != 1:
             many = "several measured photos have" if at else "no measured photo has"
@@ -257,11 +257,6 @@ def _matched(by_eye: Sequence[ByEye], measured: Sequence[Result]) -> tuple[tuple
             raise ValueError(f"{reading.photo}, read by {reading.operator or 'eye'}: {far}")
         found.append((at[0], reading))
     return tuple(sorted(found, key=lambda pair: pair[0]))
-
-
-def _folder(photo: str) -> str:
-    """Name of the folder a photo was said to lie in, of any system; empty where none was."""
-    return file_name(photo.replace("\\", "/").rpartition("/")[0]).casefold()
 
 
 # -- piece, machine, block ----------------------------------------------------------------------

@@ -11,7 +11,7 @@ from rimread.photo import Photo
 from rimread.refusal import Refusal
 from rimread.scale.fit import U_ASPECT, Fit
 from rimread.scale.ladder import MIN_LINES, Ladder
-from rimread.scale.model import MOST_K1
+from rimread.scale.model import MOST_K1, not_square
 
 __all__ = [
     "division_doubt",
@@ -142,11 +142,8 @@ def _disagreement(fit: Fit, photos: Sequence[Photo]) -> Refusal | None:
     low, high = min(fit.alone_px_per_mm), max(fit.alone_px_per_mm)
     if high > low * (1 + _ALIKE_SLACK):
         return photos_disagree(f"The photos give {low:.2f} to {high:.2f} px/mm")
-    unlike = abs(float(fit.values[1] / fit.values[0]) - 1.0)
-    if not fit.aspect_measured and unlike > 2 * _APART_SLACK:
-        return photos_disagree(
-            f"Where pixels are square the photos contradict each other, by {100 * unlike:.2g} %"
-        )
+    if not fit.aspect_measured and not_square(fit.values[0], fit.values[1]):
+        return photos_disagree("Where pixels are square the photos contradict each other")
     for photo, off, u in zip(photos, fit.apart, fit.u_apart, strict=True):
         if off > max(_APART_SLACK, _SURE * u):
             return photos_disagree(

@@ -93,8 +93,6 @@ def fit_marks(
 ) -> Fit | None:
     """Fit px/mm along x and y, one radial term, and a direction and origin for each photo.
 
-    None where the photos contradict each other so that there is no fit.
-
     Parameters
     ----------
     marks : sequence of Marks
@@ -103,6 +101,11 @@ def fit_marks(
         Distance between neighbouring lines.
     width_px, height_px : int
         Size of the photos.
+
+    Returns
+    -------
+    Fit or None
+        None where the photos contradict each other so that there is no fit.
     """
     try:
         with np.errstate(over="ignore", divide="ignore", invalid="ignore"):  # where it diverges
@@ -198,7 +201,7 @@ def _solve(
     own = np.maximum(1.0 / np.concatenate([m.information for m in marks]), _BEST_PX**2)
     weight: FloatArray = 1.0 / own
     spread = 1.0
-    for turn in range(_ROUNDS):
+    for done in range(_ROUNDS):
         j = problem.slopes(p)
         known, pull = problem.prior(p)
         information = (j.T @ (weight[:, None] * j)) / spread + known
@@ -207,7 +210,7 @@ def _solve(
         r = problem.residuals_px(p)
         if not np.isfinite(r).all():
             raise np.linalg.LinAlgError("diverged")
-        if turn >= _UNWEIGHTED:
+        if done >= _UNWEIGHTED:
             weight = _weights(r, own, photo)
             spread = _spread(r, weight, problem.line, photo, fitted=3 + len(marks))
     alone = tuple(s[0] for s in starts)
